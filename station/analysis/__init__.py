@@ -1,0 +1,1 @@
+"""Pure analysis: captures and indications in, measurements with uncertainty out."""

@@ -1,0 +1,1 @@
+"""Limit files, the decision rule and the verdict."""

@@ -1,0 +1,1 @@
+"""The record of a test: its store and the waveform archive."""

@@ -1,0 +1,1 @@
+"""The embedded bench: motors with defects behind real SCPI sockets."""
