@@ -50,7 +50,8 @@ def parse_toml(content: bytes, name: str) -> TomlSource:
         raise FileContractError([Fault(name, f"byte {error.start}", "bytes that are not UTF-8", "UTF-8 text",
                                        "Save the file as UTF-8.")]) from error
     except tomllib.TOMLDecodeError as error:
-        raise FileContractError([Fault(name, "(file)", str(error), "TOML", "Mend the line named.")]) from error
+        fault = Fault(name, "(file)", str(error), "TOML", "Mend the line named.")
+        raise FileContractError([fault]) from error
     return TomlSource(name, tables, text, hashlib.sha256(content).hexdigest())
 
 

@@ -1,0 +1,109 @@
+"""Sequence files: the ordered steps of a test, with their parameters and deadlines."""
+
+from dataclasses import dataclass
+from typing import Annotated, Literal
+
+from pydantic import Field
+
+from station.toml_file import Table, TomlSource, check
+
+Positive = Annotated[float, Field(gt=0)]
+OnFail = Literal["go on", "stop"]
+
+
+class Step(Table):
+    """What every step has: a name, a deadline, and what to do when one of its values fails."""
+
+    name: Annotated[str, Field(min_length=1)]
+    deadline_s: Positive
+    on_fail: OnFail = "go on"
+
+
+class SensorSupplyStep(Step):
+    """Power the Hall sensors and measure their current."""
+
+    kind: Literal["sensor supply"]
+    voltage_V: Annotated[float, Field(gt=0, le=24)]  # noqa: N815 - the unit belongs to the key
+    current_limit_A: Annotated[float, Field(gt=0, le=1)]  # noqa: N815
+    settle_s: Annotated[float, Field(ge=0)] = 0.05
+
+
+class WindingStep(Step):
+    """Measure the resistance of the three line pairs and the winding temperature."""
+
+    kind: Literal["winding resistance"]
+
+
+class InsulationStep(Step):
+    """Apply insulation voltage, measure, and confirm the discharge."""
+
+    kind: Literal["insulation"]
+    voltage_V: Annotated[float, Field(gt=0, le=1000)]  # noqa: N815
+    dwell_s: Positive
+    discharged_below_V: Annotated[float, Field(gt=0, le=60)] = 25.0  # noqa: N815
+
+
+class BackDriveStep(Step):
+    """Turn the motor with the drive and take a capture at each speed, forward first, then reverse."""
+
+    kind: Literal["back-drive"]
+    speeds_rpm: Annotated[list[Positive], Field(min_length=1)]
+    directions: Annotated[list[Literal["forward", "reverse"]], Field(min_length=1)]
+    ramp_rpm_per_s: Positive
+    sample_interval_s: Annotated[float, Field(gt=0, le=1e-3)]
+    revolutions: Annotated[float, Field(ge=3, le=1000)]
+
+    def labels(self) -> list[str]:
+        """Return the capture labels in the order in which they are taken."""
+        return [f"{direction} {speed:g}" for direction in self.directions for speed in sorted(self.speeds_rpm)]
+
+    def targets_rpm(self) -> list[float]:
+        """Return signed speeds in the order of `labels`."""
+        return [speed if direction == "forward" else -speed
+                for direction in self.directions for speed in sorted(self.speeds_rpm)]
+
+
+AnyStep = Annotated[SensorSupplyStep | WindingStep | InsulationStep | BackDriveStep, Field(discriminator="kind")]
+
+
+class Heading(Table):
+    """Name and revision of the sequence."""
+
+    name: Annotated[str, Field(min_length=1)]
+    revision: Annotated[str, Field(min_length=1)]
+    start_deadline_s: Positive = 60.0
+
+
+class SequenceContract(Table):
+    """A whole sequence file."""
+
+    format: int
+    sequence: Heading
+    step: Annotated[list[AnyStep], Field(min_length=1)]
+
+
+@dataclass(frozen=True, slots=True)
+class Sequence:
+    """The ordered steps of a test, with the hash of the file they came from."""
+
+    name: str
+    revision: str
+    sha256: str
+    start_deadline: float  # s
+    steps: tuple[AnyStep, ...]
+
+    def max_speed_rpm(self) -> float:
+        """Return the highest speed that any step asks for, 0 without back-drive."""
+        return max((speed for step in self.steps if isinstance(step, BackDriveStep)
+                    for speed in step.speeds_rpm), default=0.0)
+
+    def labels(self) -> list[str]:
+        """Return the labels of all captures, in order."""
+        return [label for step in self.steps if isinstance(step, BackDriveStep) for label in step.labels()]
+
+
+def parse_sequence(source: TomlSource) -> Sequence:
+    """Return the sequence in `source`, or raise FileContractError naming every fault."""
+    contract = check(source, SequenceContract)
+    return Sequence(contract.sequence.name, contract.sequence.revision, source.sha256,
+                    contract.sequence.start_deadline_s, tuple(contract.step))

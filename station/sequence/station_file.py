@@ -1,0 +1,96 @@
+"""The station file: who and where this station is, and which files it works with."""
+
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Annotated
+
+from pydantic import Field
+
+from station.errors import Fault, FileContractError
+from station.toml_file import Table, check, read_toml
+
+Text = Annotated[str, Field(min_length=1)]
+
+
+class Identity(Table):
+    """The station's own name and place."""
+
+    id: Text
+    place: Text
+
+
+class Files(Table):
+    """Paths, relative to the station file; `limits` is a folder with one limit file a motor type."""
+
+    bench: Text
+    sequence: Text
+    limits: Text
+    store: Text
+
+
+class Simulated(Table):
+    """Present while the station works on the embedded simulated bench; remove it for real instruments."""
+
+    lot: Text
+    pace: Annotated[float, Field(gt=0, le=100)] = 1.0
+    seed: Annotated[int, Field(ge=0)] = 1
+    side_port: Annotated[int, Field(ge=0, le=65535)] = 0
+
+
+class MotorMark(Table):
+    """How a serial number names its motor type: by its beginning."""
+
+    serial_begins: Text
+    limit_file: Text
+
+
+class StationContract(Table):
+    """A whole station file."""
+
+    format: int
+    station: Identity
+    files: Files
+    motor: Annotated[list[MotorMark], Field(min_length=1)]
+    simulated: Simulated | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Station:
+    """A station as its file describes it, all paths resolved."""
+
+    id: str
+    place: str
+    folder: Path
+    bench: Path
+    sequence: Path
+    limits: Path
+    store: Path
+    marks: tuple[MotorMark, ...]
+    simulated: Simulated | None
+    file: Path
+
+    def limit_file_for(self, serial: str) -> Path:
+        """Return the limit file of the motor type that `serial` names; the longest beginning wins.
+
+        Raises
+        ------
+        FileContractError
+            No mark fits: the type is never guessed.
+        """
+        fitting = [mark for mark in self.marks if serial.startswith(mark.serial_begins)]
+        if not fitting:
+            known = ", ".join(mark.serial_begins for mark in self.marks)
+            raise FileContractError([Fault(str(self.file), "motor.serial_begins", f"serial {serial!r}",
+                                           f"a serial beginning with one of {known}",
+                                           "Scan again, or add the motor type to the station file.")])
+        return self.limits / max(fitting, key=lambda mark: len(mark.serial_begins)).limit_file
+
+
+def load_station(path: Path) -> Station:
+    """Read a station file, or raise FileContractError naming every fault."""
+    contract = check(read_toml(path), StationContract)
+    folder = path.resolve().parent
+    files = contract.files
+    return Station(contract.station.id, contract.station.place, folder, folder / files.bench,
+                   folder / files.sequence, folder / files.limits, folder / files.store,
+                   tuple(contract.motor), contract.simulated, path)

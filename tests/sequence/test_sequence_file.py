@@ -1,0 +1,49 @@
+"""Sequence files: what they hold, and that every fault is told."""
+
+from pathlib import Path
+
+import pytest
+
+import station
+from station.errors import FileContractError
+from station.sequence.sequence_file import BackDriveStep, parse_sequence
+from station.toml_file import parse_toml, read_toml
+
+SHIPPED = sorted((Path(station.__file__).parent.parent / "sequences").glob("*.toml"))
+
+
+@pytest.mark.parametrize("path", SHIPPED, ids=lambda path: path.name)
+def test_shipped_sequences_hold(path):
+    sequence = parse_sequence(read_toml(path))
+    assert sequence.steps
+    assert sequence.max_speed_rpm() > 0
+
+
+def test_labels_and_targets_go_together():
+    sequence = parse_sequence(read_toml(SHIPPED[0]))
+    step = next(step for step in sequence.steps if isinstance(step, BackDriveStep))
+    assert step.labels() == ["forward 1000", "forward 2000", "reverse 1000", "reverse 2000"]
+    assert step.targets_rpm() == [1000, 2000, -1000, -2000]
+
+
+def test_faults_are_all_told():
+    source = parse_toml(b"""
+format = 1
+[sequence]
+name = ""
+revision = "A"
+[[step]]
+kind = "insulation"
+name = "Insulation"
+voltage_V = 5000.0
+dwell_s = 1.0
+deadline_s = -1.0
+[[step]]
+kind = "dance"
+name = "Dance"
+""", "bad.toml")
+    with pytest.raises(FileContractError) as caught:
+        parse_sequence(source)
+    text = str(caught.value)
+    for part in ("sequence.name", "voltage_V", "deadline_s", "dance"):
+        assert part in text
