@@ -1,0 +1,65 @@
+"""Finding stored tests, and the yield that they amount to."""
+
+import sqlite3
+from dataclasses import dataclass
+
+from station.errors import UsageError
+from station.judgement.verdict import Verdict
+from station.record import schema
+from station.record.record import Record, read_body
+
+
+@dataclass(frozen=True, slots=True)
+class Yield:
+    """How many motors have a result, and how many passed in their first and in their last run with one."""
+
+    motors: int
+    passed_first: int
+    passed_last: int
+
+    @property
+    def first_pass(self) -> float | None:
+        """First-pass yield, 0…1; None without a motor."""
+        return self.passed_first / self.motors if self.motors else None
+
+
+def find_records(
+    connection: sqlite3.Connection, *, serial: str = "*", verdict: str | None = None, since: str | None = None,
+    until: str | None = None, motor_type: str | None = None,
+) -> list[Record]:
+    """Return the records that fit, oldest first, each checked against its hash.
+
+    `serial` may hold * and ?; `since` and `until` are ISO 8601 dates or instants in UTC, both included.
+
+    Raises
+    ------
+    UsageError
+        `verdict` is none of the three.
+    EvidenceError
+        A record was altered.
+    """
+    if verdict is not None and verdict not in set(Verdict):
+        raise UsageError("unknown verdict", where="records", expected="PASS, FAIL or NO RESULT", got=repr(verdict),
+                         remedy="Spell it as in that list.")
+    wanted = {"serial": serial.replace("[", "[[]"), "verdict": verdict, "since": since, "until": until,
+              "motor_type": motor_type}
+    return [read_body(row) for row in connection.execute(schema.FIND, wanted)]
+
+
+def show_records(connection: sqlite3.Connection, serial: str) -> list[Record]:
+    """Return every record of one motor, first run first; errors as `find_records`."""
+    return [read_body(row) for row in connection.execute(schema.SHOW, (serial,))]
+
+
+def count_yield(
+    connection: sqlite3.Connection, *, motor_type: str | None = None, since: str | None = None,
+    until: str | None = None,
+) -> Yield:
+    """Return the yield of the motors whose first run with a result falls in the time asked for.
+
+    A run without a result counts as neither; a later run never makes a first pass.
+    """
+    rows = connection.execute(
+        schema.VALID_RUNS, {"motor_type": motor_type, "since": since, "until": until}).fetchall()
+    first, last = ([row[which] == Verdict.PASS for row in rows] for which in (0, 1))
+    return Yield(len(rows), sum(first), sum(last))

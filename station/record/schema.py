@@ -1,0 +1,93 @@
+"""The SQL of the store: tables that only grow, and the connection settings that make a commit durable."""
+
+import sqlite3
+from pathlib import Path
+
+DATABASE = "records.sqlite"
+VERSION = 1
+
+# `runs` is written before anything moves, `records` when a run has ended: a run without a record was
+# interrupted. The columns beside `body` repeat what it says, for searching.
+TABLES = """
+CREATE TABLE IF NOT EXISTS runs (
+    run_id INTEGER PRIMARY KEY AUTOINCREMENT,
+    serial TEXT NOT NULL,
+    run INTEGER NOT NULL CHECK (run >= 1),
+    started TEXT NOT NULL,
+    heading TEXT NOT NULL,
+    UNIQUE (serial, run)
+) STRICT;
+CREATE TABLE IF NOT EXISTS records (
+    run_id INTEGER PRIMARY KEY REFERENCES runs (run_id),
+    serial TEXT NOT NULL,
+    run INTEGER NOT NULL,
+    motor_type TEXT NOT NULL,
+    verdict TEXT NOT NULL CHECK (verdict IN ('PASS', 'FAIL', 'NO RESULT')),
+    started TEXT NOT NULL,
+    sha256 TEXT NOT NULL CHECK (length(sha256) = 64),
+    body BLOB NOT NULL
+) STRICT;
+CREATE INDEX IF NOT EXISTS records_by_serial ON records (serial, run);
+"""
+
+TRIGGERS = "".join(
+    f"CREATE TRIGGER IF NOT EXISTS {table}_{verb.lower()} BEFORE {verb} ON {table} "
+    f"BEGIN SELECT RAISE(ABORT, '{table} are never changed'); END;\n"
+    for table in ("runs", "records") for verb in ("UPDATE", "DELETE")
+)
+
+NEXT_RUN = "SELECT coalesce(max(run), 0) + 1 FROM runs WHERE serial = ?"
+BEGIN_RUN = "INSERT INTO runs (serial, run, started, heading) VALUES (?, ?, ?, ?)"
+ONE_RUN = "SELECT serial, run, started, heading FROM runs WHERE run_id = ?"
+HAS_RECORD = "SELECT 1 FROM records WHERE run_id = ?"
+ADD_RECORD = ("INSERT INTO records (run_id, serial, run, motor_type, verdict, started, sha256, body) "
+              "VALUES (?, ?, ?, ?, ?, ?, ?, ?)")
+UNFINISHED = ("SELECT run_id, serial, run, started, heading FROM runs "
+              "WHERE run_id NOT IN (SELECT run_id FROM records) ORDER BY run_id")
+FIND = """
+SELECT serial, run, verdict, sha256, body FROM records
+WHERE serial GLOB :serial AND (:verdict IS NULL OR verdict = :verdict)
+  AND (:motor_type IS NULL OR motor_type = :motor_type)
+  AND (:since IS NULL OR started >= :since) AND (:until IS NULL OR started <= :until || '~')
+ORDER BY run_id
+"""
+SHOW = "SELECT serial, run, verdict, sha256, body FROM records WHERE serial = ? ORDER BY run"
+# of each motor its first and its last run that has a result
+VALID_RUNS = """
+SELECT first.verdict, last.verdict FROM
+  (SELECT serial, min(run) AS first_run, max(run) AS last_run FROM records
+   WHERE verdict <> 'NO RESULT' GROUP BY serial) AS motor
+JOIN records AS first ON first.serial = motor.serial AND first.run = motor.first_run
+JOIN records AS last ON last.serial = motor.serial AND last.run = motor.last_run
+WHERE (:motor_type IS NULL OR first.motor_type = :motor_type)
+  AND (:since IS NULL OR first.started >= :since) AND (:until IS NULL OR first.started <= :until || '~')
+"""
+
+
+def open_for_writing(folder: Path) -> sqlite3.Connection:
+    """Open the database, made if absent; each COMMIT is on disk when it returns (WAL, synchronous FULL)."""
+    connection = sqlite3.connect(folder / DATABASE, isolation_level=None, timeout=10)
+    try:
+        connection.execute("PRAGMA journal_mode = WAL")
+        connection.execute("PRAGMA synchronous = FULL")
+        connection.execute("PRAGMA foreign_keys = ON")
+        version = f"PRAGMA user_version = {VERSION};"
+        connection.executescript("BEGIN IMMEDIATE;" + TABLES + TRIGGERS + version + "COMMIT;")
+    except sqlite3.Error:
+        connection.close()
+        raise
+    return connection
+
+
+def open_for_reading(folder: Path) -> sqlite3.Connection:
+    """Open the database so that nothing can be written; also from a medium that cannot be written."""
+    path = (folder / DATABASE).resolve()
+    connection = sqlite3.connect(f"{path.as_uri()}?mode=ro", uri=True, isolation_level=None, timeout=10)
+    try:
+        connection.execute("SELECT 1 FROM records LIMIT 1")
+    except sqlite3.OperationalError:
+        connection.close()
+        if path.with_name(DATABASE + "-wal").exists():
+            raise
+        connection = sqlite3.connect(f"{path.as_uri()}?immutable=1", uri=True, isolation_level=None)
+    return connection

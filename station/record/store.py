@@ -1,0 +1,224 @@
+"""The store of a station: what `begin` and `finish` return is on disk and stays as it is."""
+
+import json
+import re
+import sqlite3
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+from types import TracebackType
+from typing import Any, Self
+
+from station.capture import Capture
+from station.errors import EvidenceError, StationError, UsageError
+from station.record import schema
+from station.record.capture_file import parse_capture, sync_folder, write_capture
+from station.record.find import Yield, count_yield, find_records, show_records
+from station.record.lock import let_go, take_lock
+from station.record.record import Record, canonical, interrupted_record, sha256_of
+
+CAPTURES = "captures"
+
+
+@dataclass(frozen=True, slots=True)
+class Unfinished:
+    """A run that was begun and has no record."""
+
+    run_id: int
+    serial: str
+    run: int
+    started: str
+    heading: Mapping[str, Any]
+
+
+class Store:
+    """Runs, records and capture files in one folder; one writing process at a time, any number of readers.
+
+    Raises
+    ------
+    UsageError
+        Another process writes here, or there is nothing to read.
+    StationError
+        The disk is full, read-only or gone.
+    """
+
+    def __init__(self, folder: Path, *, read_only: bool = False) -> None:
+        self.folder = folder
+        self.read_only = read_only
+        self._lock: int | None = None
+        if read_only:
+            self._require_database()
+            with self._disk("opening the store"):
+                self._connection = schema.open_for_reading(folder)
+            return
+        with self._disk("opening the store"):
+            (folder / CAPTURES).mkdir(parents=True, exist_ok=True)
+            self._lock = take_lock(folder)
+        try:
+            with self._disk("opening the store"):
+                self._sweep()
+                self._connection = schema.open_for_writing(folder)
+                sync_folder(folder)
+        except StationError:
+            let_go(self._lock)
+            raise
+
+    def begin(self, serial: str, *, started: str, heading: Mapping[str, Any] | None = None) -> int:
+        """Make it durable that a run of `serial` begins, before anything moves; return its run id.
+
+        `started` is the instant as `station.clock.stamp` writes it; `heading` holds parts of the record that are
+        already known, for the case that the run is interrupted.
+        """
+        if not serial.strip():
+            raise UsageError("no serial number", where="store", expected="the serial of the motor",
+                             got=repr(serial), remedy="Scan the motor again.")
+        known = canonical(heading or {}).decode()
+        with self._transaction("beginning a run") as connection:
+            run, = connection.execute(schema.NEXT_RUN, (serial,)).fetchone()
+            cursor = connection.execute(schema.BEGIN_RUN, (serial, run, started, known))
+        run_id = cursor.lastrowid
+        assert run_id is not None  # noqa: S101 - an INSERT into a rowid table always has one
+        return run_id
+
+    def finish(self, run_id: int, record: Mapping[str, Any], captures: Sequence[Capture]) -> Record:
+        """Store the record of a run with its captures and return it as stored.
+
+        Capture files are written and synced first, then the record is committed, so that a record
+        never names a file that is not there. The run number and the name and hash of each capture
+        file are filled in here; `record["captures"]` has an entry for each of `captures`, in order.
+
+        Raises
+        ------
+        UsageError
+            The run was never begun, has its record already, or is of another motor.
+        StationError
+            The disk is full or read-only; the run stays unfinished, and nothing of it counts.
+        """
+        run = self._open_run(run_id, record)
+        entries = list(record["captures"])
+        if len(entries) != len(captures):
+            raise UsageError("captures and their entries differ in number", where=f"run {run_id}",
+                             expected=f"{len(captures)} entries", got=len(entries),
+                             remedy="Give the record an entry for each capture.")
+        filed = [{**entry, **self._file(run_id, number, str(record["serial"]), capture)}
+                 for number, (entry, capture) in enumerate(zip(entries, captures, strict=True), start=1)]
+        body = canonical({**record, "run": run, "captures": filed})
+        stored: Record = json.loads(body)
+        row = (run_id, stored["serial"], run, stored["motor_type"]["name"], stored["verdict"], stored["started"],
+               sha256_of(body), body)
+        with self._transaction("storing a record") as connection:
+            connection.execute(schema.ADD_RECORD, row)
+        return stored
+
+    def unfinished(self) -> list[Unfinished]:
+        """Return the runs without a record, oldest first."""
+        return [Unfinished(run_id, serial, run, started, json.loads(heading))
+                for run_id, serial, run, started, heading in self._connection.execute(schema.UNFINISHED)]
+
+    def close_unfinished(self, *, ended: str) -> list[Record]:
+        """Give every interrupted run its record, NO RESULT, and return these records."""
+        return [self.finish(run.run_id, interrupted_record(run.serial, run.started, ended, run.heading), [])
+                for run in self.unfinished()]
+
+    def find(
+        self, *, serial: str = "*", verdict: str | None = None, since: str | None = None,
+        until: str | None = None, motor_type: str | None = None,
+    ) -> list[Record]:
+        """Return the records that fit, oldest first; see `find_records`."""
+        return find_records(self._connection, serial=serial, verdict=verdict, since=since, until=until,
+                            motor_type=motor_type)
+
+    def show(self, serial: str) -> list[Record]:
+        """Return every record of one motor, first run first."""
+        return show_records(self._connection, serial)
+
+    def count_yield(
+        self, *, motor_type: str | None = None, since: str | None = None, until: str | None = None
+    ) -> Yield:
+        """Return the first-pass and the final yield; see `find.count_yield`."""
+        return count_yield(self._connection, motor_type=motor_type, since=since, until=until)
+
+    def captures(self, record: Mapping[str, Any]) -> list[Capture]:
+        """Return the captures of a record, each checked against the hash in the record.
+
+        Raises
+        ------
+        EvidenceError
+            A file is missing or altered.
+        """
+        return [self._read(entry) for entry in record["captures"]]
+
+    def close(self) -> None:
+        """Close the store; safe to repeat."""
+        self._connection.close()
+        if self._lock is not None:
+            let_go(self._lock)
+            self._lock = None
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        self.close()
+
+    def _open_run(self, run_id: int, record: Mapping[str, Any]) -> int:
+        begun = self._connection.execute(schema.ONE_RUN, (run_id,)).fetchone()
+        if begun is None or begun[0] != record["serial"]:
+            raise UsageError("no such run", where=f"run {run_id}", expected="a run begun for this motor",
+                             got="none" if begun is None else f"one of {begun[0]}", remedy="Begin the run first.")
+        if self._connection.execute(schema.HAS_RECORD, (run_id,)).fetchone():
+            raise UsageError("run has its record already", where=f"run {run_id} of {begun[0]}",
+                             expected="one record for each run", got="a second", remedy="Begin a new run.")
+        return int(begun[1])
+
+    def _file(self, run_id: int, number: int, serial: str, capture: Capture) -> dict[str, str]:
+        label = re.sub(r"[^A-Za-z0-9.]+", "-", capture.label) or "capture"
+        name = f"{CAPTURES}/run-{run_id:06d}-{number}-{label}.parquet"
+        return {"file": name, "sha256": write_capture(self.folder / name, capture, serial)}
+
+    def _read(self, entry: Mapping[str, Any]) -> Capture:
+        path = self.folder / entry["file"]
+        try:
+            content = path.read_bytes()
+        except OSError as error:
+            raise EvidenceError("capture file cannot be read", where=str(path), expected="the file of the record",
+                                got=str(error.strerror or error), remedy="Restore it from a backup.") from error
+        if sha256_of(content) != entry["sha256"]:
+            raise EvidenceError("capture file was altered", where=str(path), expected=f"SHA-256 {entry['sha256']}",
+                                got=sha256_of(content), remedy="Restore it from a backup and ask who changed it.")
+        return parse_capture(content, str(path))
+
+    def _sweep(self) -> None:
+        """Remove files that a crash left half written; no record names any of them."""
+        for left in (self.folder / CAPTURES).glob("*.tmp"):
+            left.unlink()
+
+    def _require_database(self) -> None:
+        if not (self.folder / schema.DATABASE).is_file():
+            raise UsageError("no store here", where=str(self.folder), expected=f"a folder with {schema.DATABASE}",
+                             got="none", remedy="Test a motor first, or give the folder of an existing store.")
+
+    @contextmanager
+    def _transaction(self, work: str) -> Iterator[sqlite3.Connection]:
+        with self._disk(work):
+            self._connection.execute("BEGIN IMMEDIATE")
+            try:
+                yield self._connection
+                self._connection.execute("COMMIT")
+            except BaseException:
+                if self._connection.in_transaction:
+                    self._connection.execute("ROLLBACK")
+                raise
+
+    @contextmanager
+    def _disk(self, work: str) -> Iterator[None]:
+        try:
+            yield
+        except (sqlite3.Error, OSError) as error:
+            raise StationError(f"{work} failed", where=str(self.folder),
+                               expected="a disk with room and leave to write", got=str(error),
+                               remedy="Free space or mend the disk, then test the motor again; "
+                               "until then it has no result.") from error
