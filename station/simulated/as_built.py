@@ -13,7 +13,7 @@ from station.simulated.hall_sensor import HallSensor
 from station.simulated.lot import LotMotor, MotorBuild
 from station.simulated.winding import Windings
 
-JOINT_PART = 2.5   # differences beyond so many standard deviations do not leave the maker's own inspection
+SPREAD_END = 2.5   # differences beyond so many standard deviations do not leave the maker's own inspection
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,7 +45,7 @@ def as_built(build: MotorBuild, motor: LotMotor, seed: int) -> AsBuilt:
 def _good_unit(build: MotorBuild, random: np.random.Generator) -> AsBuilt:
     def spread(size: float, count: int) -> NDArray[np.float64]:
         drawn = random.standard_normal(count)
-        return np.asarray(build.spread * size * np.clip(drawn, -JOINT_PART, JOINT_PART))
+        return np.asarray(build.spread * size * np.clip(drawn, -SPREAD_END, SPREAD_END))
 
     poles = 1.0 + spread(0.004, 2 * build.pole_pairs)
     resistance = build.line_resistance_ohm * (0.5 if build.winding == "star" else 1.5)

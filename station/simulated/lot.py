@@ -88,7 +88,8 @@ class Lot:
             return self.motors[serial]
         except KeyError:
             raise UsageError("no such motor in the lot", where="simulated lot",
-                             expected="a serial number of the lot", got=repr(serial), remedy="Choose one of: " + ", ".join(self.motors)) from None
+                             expected="a serial number of the lot", got=repr(serial),
+                             remedy="Choose one of: " + ", ".join(self.motors)) from None
 
 
 def load_lot(path: Path) -> Lot:
