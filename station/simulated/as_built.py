@@ -9,6 +9,30 @@ import numpy as np
 from numpy.typing import NDArray
 
 from station.motor import SENSORS
+from station.simulated.defect import (
+    EccentricSensorRing,
+    HallBoardRotated,
+    HallBounce,
+    HallDisplaced,
+    HallInverted,
+    HallStuck,
+    HallSupplyLost,
+    HallWires,
+    HighDrag,
+    HighResistanceJoint,
+    LeadsSwapped,
+    LooseContact,
+    LowInsulation,
+    OpenPhase,
+    ReversedMagnet,
+    ReversedPhase,
+    ShortedPhase,
+    ShortedTurns,
+    WeakLatch,
+    WeakMagnets,
+    WeakPole,
+    WrongPoleCount,
+)
 from station.simulated.hall_sensor import HallSensor
 from station.simulated.lot import LotMotor, MotorBuild
 from station.simulated.winding import Windings
@@ -70,19 +94,19 @@ def _three(values: NDArray[np.float64]) -> tuple[float, float, float]:
 
 
 # --- magnets ---
-def _weak_magnets(unit: AsBuilt, defect: Any) -> AsBuilt:  # noqa: ANN401 - the table of kinds decides
+def _weak_magnets(unit: AsBuilt, defect: WeakMagnets) -> AsBuilt:
     return replace(unit, strength=unit.strength * (1 - defect.share))
 
 
-def _weak_pole(unit: AsBuilt, defect: Any) -> AsBuilt:  # noqa: ANN401
+def _weak_pole(unit: AsBuilt, defect: WeakPole) -> AsBuilt:
     return replace(unit, poles=_scaled(unit.poles, 1, 1 - defect.share))
 
 
-def _reversed_magnet(unit: AsBuilt, _: Any) -> AsBuilt:  # noqa: ANN401
+def _reversed_magnet(unit: AsBuilt, _: ReversedMagnet) -> AsBuilt:
     return replace(unit, poles=_scaled(unit.poles, 1, -1.0))
 
 
-def _wrong_pole_count(unit: AsBuilt, defect: Any) -> AsBuilt:  # noqa: ANN401
+def _wrong_pole_count(unit: AsBuilt, defect: WrongPoleCount) -> AsBuilt:
     # The board keeps its mechanical place, so its electrical angles grow with the pole count.
     ratio = defect.pole_pairs / unit.pole_pairs
     moved = [replace(sensor, rise_deg=sensor.rise_deg * ratio) for sensor in unit.sensors]
@@ -98,32 +122,32 @@ def _winding(unit: AsBuilt, phase: str, **factors: float) -> AsBuilt:
     return replace(unit, windings=replace(windings, **changed))  # type: ignore[arg-type]
 
 
-def _shorted_turns(unit: AsBuilt, defect: Any) -> AsBuilt:  # noqa: ANN401
+def _shorted_turns(unit: AsBuilt, defect: ShortedTurns) -> AsBuilt:
     # First order: the turns that are left carry their own voltage; reaction of the bridged loop is neglected.
     left = 1 - defect.share
     return replace(_winding(unit, defect.phase, gain=left, resistance=left), shorted_share=defect.share)
 
 
-def _open_phase(unit: AsBuilt, defect: Any) -> AsBuilt:  # noqa: ANN401
+def _open_phase(unit: AsBuilt, defect: OpenPhase) -> AsBuilt:
     return replace(unit, windings=replace(unit.windings, open_phase=SENSORS.index(defect.phase)))
 
 
-def _shorted_phase(unit: AsBuilt, defect: Any) -> AsBuilt:  # noqa: ANN401
+def _shorted_phase(unit: AsBuilt, defect: ShortedPhase) -> AsBuilt:
     return _winding(unit, defect.phase, gain=0.0, resistance=1e-3, impedance=0.0)
 
 
-def _reversed_phase(unit: AsBuilt, defect: Any) -> AsBuilt:  # noqa: ANN401
+def _reversed_phase(unit: AsBuilt, defect: ReversedPhase) -> AsBuilt:
     return _winding(unit, defect.phase, gain=-1.0)
 
 
-def _leads_swapped(unit: AsBuilt, defect: Any) -> AsBuilt:  # noqa: ANN401
+def _leads_swapped(unit: AsBuilt, defect: LeadsSwapped) -> AsBuilt:
     first, second = (SENSORS.index(lead) for lead in defect.pair)
     leads = list(unit.windings.leads)
     leads[first], leads[second] = leads[second], leads[first]
     return replace(unit, windings=replace(unit.windings, leads=(leads[0], leads[1], leads[2])))
 
 
-def _high_resistance_joint(unit: AsBuilt, defect: Any) -> AsBuilt:  # noqa: ANN401
+def _high_resistance_joint(unit: AsBuilt, defect: HighResistanceJoint) -> AsBuilt:
     joints = np.array(unit.windings.joints)
     joints[SENSORS.index(defect.lead)] += defect.ohm
     return replace(unit, windings=replace(unit.windings, joints=_three(joints)))
@@ -136,54 +160,54 @@ def _sensor(unit: AsBuilt, names: str, change: Callable[[HallSensor], HallSensor
     return replace(unit, sensors=(changed[0], changed[1], changed[2]))
 
 
-def _hall_wires(unit: AsBuilt, defect: Any) -> AsBuilt:  # noqa: ANN401
+def _hall_wires(unit: AsBuilt, defect: HallWires) -> AsBuilt:
     order = [unit.sensor_order[SENSORS.index(name)] for name in defect.order]
     return replace(unit, sensor_order=(order[0], order[1], order[2]))
 
 
-def _hall_inverted(unit: AsBuilt, defect: Any) -> AsBuilt:  # noqa: ANN401
+def _hall_inverted(unit: AsBuilt, defect: HallInverted) -> AsBuilt:
     return _sensor(unit, "".join(defect.sensors), lambda s: replace(s, inverted=not s.inverted))
 
 
-def _hall_displaced(unit: AsBuilt, defect: Any) -> AsBuilt:  # noqa: ANN401
+def _hall_displaced(unit: AsBuilt, defect: HallDisplaced) -> AsBuilt:
     return _sensor(unit, defect.sensor, lambda s: replace(s, rise_deg=s.rise_deg + defect.deg))
 
 
-def _hall_board_rotated(unit: AsBuilt, defect: Any) -> AsBuilt:  # noqa: ANN401
+def _hall_board_rotated(unit: AsBuilt, defect: HallBoardRotated) -> AsBuilt:
     return _sensor(unit, "abc", lambda s: replace(s, rise_deg=s.rise_deg + defect.deg))
 
 
-def _hall_stuck(unit: AsBuilt, defect: Any) -> AsBuilt:  # noqa: ANN401
+def _hall_stuck(unit: AsBuilt, defect: HallStuck) -> AsBuilt:
     return _sensor(unit, defect.sensor, lambda s: replace(s, stuck=defect.level == "high"))
 
 
-def _hall_supply_lost(unit: AsBuilt, _: Any) -> AsBuilt:  # noqa: ANN401
+def _hall_supply_lost(unit: AsBuilt, _: HallSupplyLost) -> AsBuilt:
     unit = _sensor(unit, "abc", lambda s: replace(s, stuck=True))
     return replace(unit, sensors_powered=False)
 
 
-def _weak_latch(unit: AsBuilt, defect: Any) -> AsBuilt:  # noqa: ANN401
+def _weak_latch(unit: AsBuilt, defect: WeakLatch) -> AsBuilt:
     return _sensor(unit, defect.sensor, lambda s: replace(s, operate=defect.operate, release=defect.release))
 
 
-def _eccentric_sensor_ring(unit: AsBuilt, defect: Any) -> AsBuilt:  # noqa: ANN401
+def _eccentric_sensor_ring(unit: AsBuilt, defect: EccentricSensorRing) -> AsBuilt:
     return _sensor(unit, "abc", lambda s: replace(s, eccentric_deg=defect.deg))
 
 
-def _hall_bounce(unit: AsBuilt, defect: Any) -> AsBuilt:  # noqa: ANN401
+def _hall_bounce(unit: AsBuilt, defect: HallBounce) -> AsBuilt:
     return _sensor(unit, defect.sensor, lambda s: replace(s, bounces=True))
 
 
 # --- the rest ---
-def _low_insulation(unit: AsBuilt, defect: Any) -> AsBuilt:  # noqa: ANN401
+def _low_insulation(unit: AsBuilt, defect: LowInsulation) -> AsBuilt:
     return replace(unit, insulation=defect.megohm * 1e6)
 
 
-def _high_drag(unit: AsBuilt, defect: Any) -> AsBuilt:  # noqa: ANN401
+def _high_drag(unit: AsBuilt, defect: HighDrag) -> AsBuilt:
     return replace(unit, drag_factor=defect.factor)
 
 
-def _loose_contact(unit: AsBuilt, defect: Any) -> AsBuilt:  # noqa: ANN401
+def _loose_contact(unit: AsBuilt, defect: LooseContact) -> AsBuilt:
     return replace(unit, loose_lead=SENSORS.index(defect.lead))
 
 

@@ -33,7 +33,8 @@ def sequences(lines):
 
 @pytest.mark.parametrize(("windings", "wanted"), [
     pytest.param(Windings("star", RESISTANCE, gain=(0.9, 1, 1)), (0.9504, 1.0, 0.9504), id="star, 10 % short"),
-    pytest.param(Windings("delta", RESISTANCE, gain=(0.9, 1, 1)), (0.9333, 0.9838, 0.9838), id="delta, 10 % short"),
+    pytest.param(Windings("delta", RESISTANCE, gain=(0.9, 1, 1)), (0.9333, 0.9838, 0.9838),
+                 id="delta, 10 % short"),
     pytest.param(Windings("star", RESISTANCE, open_phase=0), (0.5, 1.0, 0.5), id="star, open"),
     pytest.param(Windings("delta", RESISTANCE, open_phase=0), (1.0, 1.0, 1.0), id="delta, open"),
     pytest.param(Windings("star", RESISTANCE, gain=(0, 1, 1)), (0.5774, 1.0, 0.5774), id="star, bridged"),
@@ -74,8 +75,8 @@ def test_resistance_of_a_sound_winding(kind, gain):
 
 
 def test_resistance_of_faulty_windings():
-    infinite = float("inf")
-    assert Windings("star", RESISTANCE, open_phase=0).pair_resistances() == pytest.approx((infinite, 0.6, infinite))
+    nothing = float("inf")
+    assert Windings("star", RESISTANCE, open_phase=0).pair_resistances() == pytest.approx((nothing, 0.6, nothing))
     # Healthy delta 2R/3; with one open: 2R across it (x 3), R across the others (x 1.5).
     assert Windings("delta", RESISTANCE, open_phase=0).pair_resistances() == pytest.approx((0.6, 0.3, 0.3))
     assert Windings("star", RESISTANCE, joints=(0, 0.1, 0)).pair_resistances() == pytest.approx((0.7, 0.7, 0.6))
