@@ -1,0 +1,123 @@
+"""A4 pages filled from the top: a cursor, page turns, headings that come back, and page numbers."""
+
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from io import BytesIO
+
+from reportlab.lib.colors import Color, white
+from reportlab.lib.pagesizes import A4
+from reportlab.pdfgen.canvas import Canvas
+
+from station.certificate import fonts
+from station.certificate.marks import GREY, INK, PALE, RULE
+
+WIDTH, HEIGHT = A4
+LEFT, RIGHT, TOP, BOTTOM = 34.0, WIDTH - 34.0, HEIGHT - 30.0, 44.0
+ROOM = RIGHT - LEFT
+
+
+@dataclass(frozen=True, slots=True)
+class Imprint:
+    """What every page repeats, and how many pages there are (0 while they are being counted)."""
+
+    title: str
+    number: str
+    verdict: str
+    warning: str
+    pages: int
+
+
+@dataclass(slots=True)
+class Sheet:
+    """The document being written; `y` is the upper edge of the free room on this page, points."""
+
+    imprint: Imprint
+    y: float = TOP
+    page: int = 0
+    stream: BytesIO = field(default_factory=BytesIO)
+    canvas: Canvas = field(init=False)
+    heading: Callable[[], None] | None = None  # drawn again after a page turn inside a table
+
+    def __post_init__(self) -> None:
+        fonts.register()
+        self.canvas = Canvas(self.stream, pagesize=A4, invariant=1, initialFontName=fonts.REGULAR,  # type: ignore[arg-type]  # the stubs say float
+                             lang="en-GB", pageCompression=1)
+        self.canvas.setTitle(f"{self.imprint.title} {self.imprint.number}")
+        self.canvas.setAuthor("station")
+        self.canvas.setSubject(f"Test result of one motor: {self.imprint.verdict}")
+        self._begin()
+
+    def text(self, x: float, y: float, words: str, size: float, *, font: str = fonts.REGULAR,
+             colour: Color = INK, align: str = "left") -> None:
+        """Write one line with its baseline at `y`."""
+        self.canvas.setFont(font, size)
+        self.canvas.setFillColor(colour)
+        {"left": self.canvas.drawString, "right": self.canvas.drawRightString,
+         "centre": self.canvas.drawCentredString}[align](x, y, words)
+
+    def need(self, height: float) -> None:
+        """Turn the page if `height` points are not left on this one."""
+        if self.y - height < BOTTOM:
+            self._end()
+            self.canvas.showPage()
+            self._begin()
+            if self.heading is not None:
+                self.heading()
+
+    def section(self, words: str, keep: float = 20.0) -> None:
+        """Write a section heading and keep it together with `keep` points of what follows."""
+        self.need(16 + keep)
+        self.y -= 13
+        self.canvas.setFillColor(PALE)
+        self.canvas.rect(LEFT, self.y - 2.6, ROOM, 10.6, stroke=0, fill=1)
+        self.text(LEFT + 3, self.y, words, 7.4, font=fonts.BOLD)
+        self.y -= 5
+
+    def paragraph(self, words: str, *, size: float = 6.6, font: str = fonts.REGULAR, indent: float = 0.0,
+                  colour: Color = INK) -> None:
+        """Write running text across the page, as many lines as it takes."""
+        for line in fonts.wrap(words, font, size, ROOM - indent - 6):
+            self.need(size * 1.3)
+            self.y -= size * 1.3
+            self.text(LEFT + 3 + indent, self.y, line, size, font=font, colour=colour)
+
+    def rule(self, *, colour: Color = RULE, width: float = 0.4) -> None:
+        """Draw a thin line across the page at the cursor."""
+        self.canvas.setStrokeColor(colour)
+        self.canvas.setLineWidth(width)
+        self.canvas.line(LEFT, self.y, RIGHT, self.y)
+
+    def finish(self) -> bytes:
+        """Write the end mark and return the document."""
+        self.heading = None
+        self.need(14)
+        self.text((LEFT + RIGHT) / 2, self.y - 10, f"end of certificate {self.imprint.number}", 6.2, colour=GREY,
+                  align="centre")
+        self._end()
+        self.canvas.showPage()
+        self.canvas.save()
+        return self.stream.getvalue()
+
+    def _begin(self) -> None:
+        self.page += 1
+        self.y = TOP
+        if self.imprint.warning:
+            self.canvas.setFillColor(INK)
+            self.canvas.rect(LEFT, self.y - 11, ROOM, 12, stroke=0, fill=1)
+            self.text((LEFT + RIGHT) / 2, self.y - 7.6, self.imprint.warning, 7, font=fonts.BOLD, colour=white,
+                      align="centre")
+            self.y -= 14
+        if self.page > 1:
+            self.text(LEFT, self.y - 8, f"{self.imprint.title}   {self.imprint.number}", 8, font=fonts.BOLD)
+            self.text(RIGHT, self.y - 8, f"verdict: {self.imprint.verdict}", 8, font=fonts.BOLD, align="right")
+            self.y -= 12
+            self.rule(colour=INK, width=0.8)
+            self.y -= 2
+
+    def _end(self) -> None:
+        self.canvas.setStrokeColor(RULE)
+        self.canvas.setLineWidth(0.4)
+        self.canvas.line(LEFT, BOTTOM - 8, RIGHT, BOTTOM - 8)
+        self.text(LEFT, BOTTOM - 17, f"{self.imprint.number}   results relate to this motor only; "
+                  "reproduce in full only", 6, colour=GREY)
+        self.text(RIGHT, BOTTOM - 17, f"page {self.page} of {self.imprint.pages}", 6, colour=GREY, align="right")
