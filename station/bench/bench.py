@@ -1,0 +1,167 @@
+"""The bench: every role filled, checked before use, and taken to its safe state on every way out."""
+
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass
+
+from station.bench.bench_file import BenchFile, InstrumentEntry
+from station.bench.digitizer import ScpiDigitizer
+from station.bench.drive import ScpiDrive
+from station.bench.guard import ScpiGuard
+from station.bench.identity import Identity
+from station.bench.insulation_tester import ScpiInsulationTester
+from station.bench.ohmmeter import ScpiOhmmeter
+from station.bench.roles import (
+    Digitizer,
+    Drive,
+    Guard,
+    Instrument,
+    InsulationTester,
+    Ohmmeter,
+    Role,
+    SensorSupply,
+    Thermometer,
+)
+from station.bench.safe_state import Step, reach_safe_state
+from station.bench.scpi_session import ScpiSession
+from station.bench.sensor_supply import ScpiSensorSupply
+from station.bench.thermometer import ScpiThermometer
+from station.capture import Accuracy
+from station.clock import Clock, Date
+from station.errors import BenchError, BenchNotFitError
+from station.units import from_si
+
+SAFE_ORDER: tuple[Role, ...] = ("drive", "insulation", "supply", "digitizer")
+
+
+@dataclass(frozen=True, slots=True)
+class RoleReport:
+    """What `Bench.check` found of one role; each fault is a sentence with its remedy."""
+
+    role: Role
+    identity: Identity | None      # None: no reply, or no instrument of ours
+    due: Date
+    self_test: str                 # "passed", "failed" or "not run"
+    faults: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Bench:
+    """All roles of one bench, ready to be used; made by `open_bench`."""
+
+    file: BenchFile
+    drive: Drive
+    digitizer: Digitizer
+    ohmmeter: Ohmmeter
+    supply: SensorSupply
+    insulation: InsulationTester
+    thermometer: Thermometer
+    guard: Guard
+
+    @property
+    def accuracy(self) -> Accuracy:
+        """Limits of error of the digitizer and thermometer."""
+        return self.file.accuracy
+
+    def check(self, clock: Clock) -> tuple[RoleReport, ...]:
+        """Look at every role: identity, calibration, self-test; nothing moves. Never raises for a faulty bench."""
+        return tuple(self._report(entry, clock) for entry in self.file.instruments)
+
+    def require_fit(self, clock: Clock, max_speed: float) -> None:
+        """Raise BenchNotFitError, naming every reason, unless the bench may test up to `max_speed`, rad/s."""
+        faults = [fault for entry in self.file.instruments for fault in self._unfit(entry, clock)]
+        faults = faults or self._unsafe()
+        if not abs(max_speed) <= self.file.drive_limits.max_speed * (1 + 1e-9):
+            faults.append(f"drive: the sequence asks for {from_si(max_speed, 'rpm'):g} r/min, the bench allows "
+                          f"{from_si(self.file.drive_limits.max_speed, 'rpm'):g}. Use a bench for that speed.")
+        if faults:
+            raise BenchNotFitError("the bench is not fit", where=self.file.name, expected="a bench without faults",
+                                   got="\n".join(faults),
+                                   remedy="Mend each fault; `station bench check` shows them.")
+
+    def safe_state(self, roles: Sequence[Role] = SAFE_ORDER) -> list[str]:
+        """Stop the drive, discharge the winding, switch the supply off, abort the digitizer; in that order.
+
+        Returns what went wrong, a sentence each; an empty list when the bench is safe. No step is skipped.
+        """
+        return reach_safe_state([self._safe_step(role) for role in roles])
+
+    def _safe_step(self, role: Role) -> Step:
+        return role, self._instrument(role).safe
+
+    def _instrument(self, role: Role) -> Instrument:
+        instruments: dict[Role, Instrument] = {
+            "drive": self.drive, "digitizer": self.digitizer, "ohmmeter": self.ohmmeter, "supply": self.supply,
+            "insulation": self.insulation, "thermometer": self.thermometer, "guard": self.guard,
+        }
+        return instruments[role]
+
+    def _unfit(self, entry: InstrumentEntry, clock: Clock) -> list[str]:
+        faults = [f"{entry.role}: {fault}" for fault in [entry.calibration.fault(clock.today())] if fault]
+        try:
+            self._instrument(entry.role).identity()
+        except BenchError as error:
+            faults.append(str(error))
+        return faults
+
+    def _unsafe(self) -> list[str]:
+        # Asked only of a guard that is the right one.
+        try:
+            closed, healthy = self.guard.is_closed(), self.guard.is_emergency_stop_healthy()
+        except BenchError as error:
+            return [str(error)]
+        return ([] if closed else ["guard: open. Close it."]) + (
+            [] if healthy else ["emergency stop: pressed or broken. Release it, or have its circuit mended."])
+
+    def _report(self, entry: InstrumentEntry, clock: Clock) -> RoleReport:
+        instrument, faults = self._instrument(entry.role), self._unfit(entry, clock)
+        identity, self_test = None, "not run"
+        try:
+            identity = instrument.identity()
+            failure = instrument.self_test()
+            self_test = "failed" if failure else "passed"
+            if failure:
+                faults.append(f"{entry.role}: self-test answered {failure}. Have the instrument repaired.")
+        except BenchError as error:
+            if str(error) not in faults:
+                faults.append(str(error))
+        return RoleReport(entry.role, identity, entry.calibration.due, self_test, tuple(faults))
+
+
+@contextmanager
+def open_bench(bench_file: BenchFile, clock: Clock) -> Iterator[Bench]:
+    """Open every instrument of `bench_file`; on every way out the bench goes to its safe state and is closed.
+
+    An instrument that is absent, or another one, does not stop this: `check` tells, `require_fit` refuses,
+    and every use raises. Raises BenchError at the end when a bench that answered could not be made safe.
+    """
+    sessions = {entry.role: ScpiSession(entry.role, entry.resource, entry.identity, clock, entry.deadline)
+                for entry in bench_file.instruments}
+    bench = _fill(bench_file, sessions, clock)
+    failures: list[str] = []
+    try:
+        yield bench
+    finally:
+        try:
+            failures = bench.safe_state([role for role in SAFE_ORDER if sessions[role].was_identified])
+        finally:
+            for session in sessions.values():
+                session.close()
+    if failures:
+        raise BenchError("the bench did not reach its safe state", where=bench_file.name, expected="a safe bench",
+                         got="; ".join(failures), remedy="Keep the guard closed, press the emergency stop.")
+
+
+def _fill(file: BenchFile, sessions: Mapping[Role, ScpiSession], clock: Clock) -> Bench:
+    guard = ScpiGuard(sessions["guard"], file.entry("guard").dialect)
+    return Bench(
+        file,
+        ScpiDrive(sessions["drive"], file.entry("drive").dialect, guard, file.drive_limits, clock),
+        ScpiDigitizer(sessions["digitizer"], file.entry("digitizer").dialect, file.wiring),
+        ScpiOhmmeter(sessions["ohmmeter"], file.entry("ohmmeter").dialect),
+        ScpiSensorSupply(sessions["supply"], file.entry("supply").dialect),
+        ScpiInsulationTester(sessions["insulation"], file.entry("insulation").dialect, guard, clock,
+                             file.discharged_below, file.discharge_deadline),
+        ScpiThermometer(sessions["thermometer"], file.entry("thermometer").dialect),
+        guard,
+    )

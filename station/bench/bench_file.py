@@ -1,0 +1,256 @@
+"""The bench file: which instrument fills each role, where it is, how good it is and how it is wired."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Annotated
+
+from pydantic import Field
+
+from station.bench import (
+    digitizer,
+    drive,
+    guard,
+    insulation_tester,
+    ohmmeter,
+    sensor_supply,
+    thermometer,
+)
+from station.bench.calibration import Calibration
+from station.bench.dialect import Dialect, Needs, load_dialect
+from station.bench.digitizer import Wiring
+from station.bench.drive import DriveLimits
+from station.bench.identity import Identity
+from station.bench.roles import ROLES, Role
+from station.capture import CHANNELS, Accuracy
+from station.clock import Date
+from station.errors import Fault, FileContractError
+from station.toml_file import Table, TomlSource, check, read_toml
+from station.units import to_si
+
+NEEDS: dict[Role, Needs] = {
+    "drive": drive.NEEDS, "digitizer": digitizer.NEEDS, "ohmmeter": ohmmeter.NEEDS, "supply": sensor_supply.NEEDS,
+    "insulation": insulation_tester.NEEDS, "thermometer": thermometer.NEEDS, "guard": guard.NEEDS,
+}
+Positive = Annotated[float, Field(gt=0)]
+NotNegative = Annotated[float, Field(ge=0)]
+Text = Annotated[str, Field(min_length=1, max_length=200, pattern=r"^[^\n\r]+$")]
+Field4882 = Annotated[str, Field(min_length=1, max_length=72, pattern=r"^[^,;\n\r]+$")]
+Resource = Annotated[str, Field(pattern=r"^TCPIP\d*::[A-Za-z0-9.\-]+::\d{1,5}::SOCKET$")]
+
+
+class IdentityTable(Table):
+    """The answer to *IDN? that is expected."""
+
+    maker: Field4882
+    model: Field4882
+    serial: Field4882
+    firmware: Field4882
+
+
+class CalibrationTable(Table):
+    """The calibration certificate in force."""
+
+    certificate: Text
+    date: Date
+    due: Date
+
+
+class InstrumentTable(Table):
+    """One role."""
+
+    resource: Resource
+    dialect: Text
+    deadline_s: Annotated[float, Field(gt=0, le=60)] = 2.0
+    identity: IdentityTable
+    calibration: CalibrationTable
+
+
+class InstrumentsTable(Table):
+    """All seven roles."""
+
+    drive: InstrumentTable
+    digitizer: InstrumentTable
+    ohmmeter: InstrumentTable
+    supply: InstrumentTable
+    insulation: InstrumentTable
+    thermometer: InstrumentTable
+    guard: InstrumentTable
+
+
+class WiringTable(Table):
+    """How one signal reaches the digitizer."""
+
+    channel: Annotated[int, Field(ge=1, le=64)]
+    probe_ratio: Positive = 1.0
+    skew_s: float = 0.0
+    lag_s: float = 0.0
+
+
+class SignalsTable(Table):
+    """All six signals."""
+
+    v_ab: WiringTable
+    v_bc: WiringTable
+    v_ca: WiringTable
+    h_a: WiringTable
+    h_b: WiringTable
+    h_c: WiringTable
+
+
+class AccuracyTable(Table):
+    """Limits of error (half widths)."""
+
+    gain_common: NotNegative
+    gain: NotNegative
+    offset: NotNegative = Field(alias="offset_V")
+    timebase: NotNegative
+    skew_s: NotNegative
+    lag_s: NotNegative
+    temperature: NotNegative = Field(alias="temperature_K")
+    threshold: NotNegative
+
+
+class DriveTable(Table):
+    """What the drive may do."""
+
+    max_speed_rpm: Positive
+    watchdog_s: Positive
+    stop_deadline_s: Positive = 30.0
+
+
+class DischargeTable(Table):
+    """When the winding counts as discharged."""
+
+    below: Positive = Field(default=25.0, alias="below_V")
+    deadline_s: Positive = 10.0
+
+
+class BenchContract(Table):
+    """The tables of a bench file."""
+
+    format: int
+    instruments: InstrumentsTable
+    wiring: SignalsTable
+    accuracy: AccuracyTable
+    drive_limits: DriveTable
+    discharge: DischargeTable = DischargeTable()
+
+
+@dataclass(frozen=True, slots=True)
+class InstrumentEntry:
+    """One role as the bench file describes it."""
+
+    role: Role
+    resource: str
+    dialect: Dialect
+    deadline: float            # s per exchange
+    identity: Identity         # expected
+    calibration: Calibration
+
+    @property
+    def port(self) -> int:
+        """TCP port in the resource."""
+        return int(self.resource.split("::")[2])
+
+
+@dataclass(frozen=True, slots=True)
+class BenchFile:
+    """A bench file, checked, with the dialects it names."""
+
+    name: str
+    sha256: str
+    instruments: tuple[InstrumentEntry, ...]   # in the order of ROLES
+    wiring: Mapping[str, Wiring]
+    accuracy: Accuracy
+    drive_limits: DriveLimits
+    discharged_below: float                    # V
+    discharge_deadline: float                  # s
+
+    def entry(self, role: Role) -> InstrumentEntry:
+        """Return the entry of `role`."""
+        return self.instruments[ROLES.index(role)]
+
+    def ports(self) -> dict[str, int]:
+        """Return the TCP port of every role."""
+        return {entry.role: entry.port for entry in self.instruments}
+
+
+def load_bench(path: Path) -> BenchFile:
+    """Read a bench file and its dialects, or raise one FileContractError naming every fault."""
+    return parse_bench(read_toml(path), path.parent)
+
+
+def parse_bench(source: TomlSource, folder: Path) -> BenchFile:
+    """Return the bench file in `source`; its own dialect files are looked for in `folder`."""
+    contract = check(source, BenchContract)
+    faults = _cross_faults(contract, source.name)
+    entries = []
+    for role in ROLES:
+        table: InstrumentTable = getattr(contract.instruments, role)
+        try:
+            dialect = load_dialect(table.dialect, folder, role, NEEDS[role])
+        except FileContractError as error:
+            faults += error.faults
+            continue
+        entries.append(InstrumentEntry(role, table.resource, dialect, table.deadline_s,
+                                       Identity(**table.identity.model_dump()),
+                                       Calibration(**table.calibration.model_dump())))
+    if faults:
+        raise FileContractError(faults)
+    limits, discharge = contract.drive_limits, contract.discharge
+    return BenchFile(Path(source.name).name, source.sha256, tuple(entries), _wiring(contract.wiring),
+                     _accuracy(contract.accuracy),
+                     DriveLimits(to_si(limits.max_speed_rpm, "rpm"), limits.watchdog_s, limits.stop_deadline_s),
+                     discharge.below, discharge.deadline_s)
+
+
+def _wiring(tables: SignalsTable) -> dict[str, Wiring]:
+    rows: dict[str, WiringTable] = {signal: getattr(tables, signal) for signal in CHANNELS}
+    return {signal: Wiring(row.channel, row.probe_ratio, row.skew_s, row.lag_s) for signal, row in rows.items()}
+
+
+def _accuracy(table: AccuracyTable) -> Accuracy:
+    return Accuracy(gain_common=table.gain_common, gain=table.gain, offset=table.offset, timebase=table.timebase,
+                    skew=table.skew_s, lag=table.lag_s, temperature=table.temperature,
+                    threshold=table.threshold)
+
+
+def _cross_faults(contract: BenchContract, file: str) -> list[Fault]:
+    faults: list[Fault] = []
+    resources: dict[str, str] = {}
+    serials: dict[IdentityTable, str] = {}
+    for role in ROLES:
+        table: InstrumentTable = getattr(contract.instruments, role)
+        key = f"instruments.{role}"
+        faults += _calibration_faults(table.calibration, file, key)
+        if not 0 < int(table.resource.split("::")[2]) < 1 << 16:
+            faults.append(Fault(file, f"{key}.resource", repr(table.resource), "a port from 1 to 65535",
+                                "Give the instrument's port."))
+        other = resources.setdefault(table.resource, role)
+        if other != role:
+            faults.append(Fault(file, f"{key}.resource", f"that of the {other}", "an address of its own",
+                                "Give each role its own instrument."))
+        other = serials.setdefault(table.identity, role)
+        if other != role:
+            faults.append(Fault(file, f"{key}.identity", f"that of the {other}", "an identity of its own",
+                                "Give each role its own instrument."))
+    return faults + _wiring_faults(contract.wiring, file)
+
+
+def _calibration_faults(table: CalibrationTable, file: str, key: str) -> list[Fault]:
+    if table.due > table.date:
+        return []
+    return [Fault(file, f"{key}.calibration.due", table.due.isoformat(), f"a day after {table.date.isoformat()}",
+                  "Copy both dates from the certificate.")]
+
+
+def _wiring_faults(tables: SignalsTable, file: str) -> list[Fault]:
+    faults, taken = [], dict[int, str]()
+    for signal in CHANNELS:
+        channel = getattr(tables, signal).channel
+        other = taken.setdefault(channel, signal)
+        if other != signal:
+            faults.append(Fault(file, f"wiring.{signal}.channel", f"that of {other}", "a channel of its own",
+                                "Correct the channel numbers."))
+    return faults

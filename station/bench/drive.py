@@ -1,0 +1,125 @@
+"""The drive role over SCPI: it turns the motor under test."""
+
+from dataclasses import dataclass, field
+
+from station.bench.dialect import Needs
+from station.bench.instrument import ScpiInstrument
+from station.bench.roles import Guard
+from station.clock import Clock
+from station.errors import BenchError, BenchNotFitError
+from station.units import RPM, from_si
+
+NEEDS = Needs(templates={
+    **dict.fromkeys(("on", "off", "is_on", "speed", "torque", "stop", "status", "trip", "clear"),
+                    frozenset[str]()),
+    "set_speed": frozenset({"speed"}), "set_ramp": frozenset({"ramp"}), "set_limit": frozenset({"speed"}),
+    "set_watchdog": frozenset({"seconds"}),
+}, numbers=frozenset({"settling"}), units={"speed": "rotational speed", "torque": "torque"})
+IN_BAND = 0.05      # relative; a second look beside the drive's own word, wide enough for speed ripple
+AT_REST = RPM       # rad/s
+POLL = 0.01         # s
+
+
+@dataclass(frozen=True, slots=True)
+class DriveLimits:
+    """What the bench allows its drive."""
+
+    max_speed: float            # rad/s
+    watchdog: float             # s without a message, after which the drive stops by itself
+    stop_deadline: float = 30.0  # s from any speed to rest
+
+
+@dataclass(frozen=True, slots=True)
+class ScpiDrive(ScpiInstrument):
+    """Fills the `Drive` role."""
+
+    guard: Guard
+    limits: DriveLimits
+    clock: Clock
+    _target: list[float] = field(default_factory=lambda: [0.0])   # rad/s, the last speed asked for
+
+    def enable(self) -> None:
+        """Switch the power stage on at zero speed, with the bench file's speed limit and watchdog."""
+        self._require_guard()
+        line, speed = self.dialect.line, self._speed_text
+        self._target[0] = 0.0
+        self.session.command(line("set_limit", speed=speed(self.limits.max_speed)),
+                             line("set_watchdog", seconds=self.limits.watchdog),
+                             line("set_speed", speed=speed(0.0)), line("on"))
+        if self.session.ask_finite(line("is_on")) != 1:
+            raise BenchError("the drive did not switch on", where="drive", expected="power stage on", got="off",
+                             remedy="Close the guard, press START and look at the drive's display.")
+
+    def spin(self, speed: float, ramp: float) -> None:
+        """Head for `speed`, rad/s, at `ramp`, rad/s2; BenchNotFitError with open guard or above the limit."""
+        self._require_guard()
+        if not abs(speed) <= self.limits.max_speed * (1 + 1e-9):  # a speed that is no number is refused too
+            raise BenchNotFitError("speed refused", where="drive", got=f"{from_si(speed, 'rpm'):g} r/min",
+                                   expected=f"at most {from_si(self.limits.max_speed, 'rpm'):g} r/min",
+                                   remedy="Lower the speed in the sequence file, or use a bench for that speed.")
+        self._target[0] = speed
+        self.session.command(self.dialect.line("set_ramp", ramp=self._speed_text(ramp)),
+                             self.dialect.line("set_speed", speed=self._speed_text(speed)))
+
+    def is_settled(self) -> bool:
+        """Return whether the ramp is over and the shaft turns at the speed asked for."""
+        if self.has_bit("status", "settling") or self.session.ask_finite(self.dialect.line("is_on")) != 1:
+            return False
+        target = self._target[0]
+        return abs(self.speed() - target) <= IN_BAND * abs(target) + AT_REST
+
+    def speed(self) -> float:
+        """Return the indicated speed, rad/s."""
+        return self.dialect.from_wire("speed", self.session.ask_finite(self.dialect.line("speed")))
+
+    def drag_torque(self) -> float:
+        """Return the torque that turns the motor, N m."""
+        return self.dialect.from_wire("torque", self.session.ask_finite(self.dialect.line("torque")))
+
+    def stop(self) -> None:
+        """Ramp down to rest, then switch off; BenchError when the shaft still turns after the deadline.
+
+        The output is switched off on every way out, also when the drive refuses to ramp.
+        """
+        try:
+            self.session.command(self.dialect.line("stop"))
+            self._wait_for_rest()
+        finally:
+            self._target[0] = 0.0
+            self.session.command(self.dialect.line("off"))
+
+    def trip(self) -> str | None:
+        """Return why the drive switched itself off, or None."""
+        answer = self.session.ask(self.dialect.line("trip")).strip('"')
+        if answer in ("", "0"):
+            return None
+        return "tripped" if answer == "1" else answer
+
+    def clear(self) -> None:
+        """Clear a trip."""
+        self.session.command(self.dialect.line("clear"))
+
+    def set_watchdog(self, seconds: float) -> None:
+        """Have the drive stop by itself after so long without a message; 0 switches that off."""
+        self.session.command(self.dialect.line("set_watchdog", seconds=seconds))
+
+    def safe(self) -> None:
+        """Ramp down to rest and switch off."""
+        self.stop()
+
+    def _require_guard(self) -> None:
+        if not self.guard.is_closed():
+            raise BenchNotFitError("motion refused", where="guard", expected="a closed guard", got="an open guard",
+                                   remedy="Close the guard and press START again.")
+
+    def _wait_for_rest(self) -> None:
+        end = self.clock.monotonic() + self.limits.stop_deadline
+        while not abs(speed := self.speed()) < AT_REST:
+            if self.clock.monotonic() > end:
+                raise BenchError("the shaft does not come to rest", where="drive", expected="standstill",
+                                 got=f"{from_si(speed, 'rpm'):.0f} r/min",
+                                 remedy="Press the emergency stop; keep the guard closed until the shaft rests.")
+            self.clock.pause(POLL)
+
+    def _speed_text(self, speed: float) -> float:
+        return self.dialect.to_wire("speed", speed)

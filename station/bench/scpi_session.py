@@ -1,0 +1,241 @@
+"""One conversation with one instrument: owner thread, deadline, identity, error queue, recovery."""
+
+import math
+from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
+from typing import TypeVar
+
+import numpy as np
+from numpy.typing import NDArray
+
+from station.bench.identity import Identity, parse_identity
+from station.bench.visa import Wire
+from station.clock import Clock
+from station.errors import BenchError, BenchNotFitError, InstrumentError, NoReplyError
+
+QUEUE_CAP = 33           # entries; an instrument that never says "no error" is itself faulty
+BLOCK_RATE = 2e6         # bytes/s, the slowest wire that a block's deadline allows for
+NOT_A_NUMBER = 9.91e37   # Source: SCPI-99, volume 1 (values from memory)
+OVER_RANGE = 9.9e37
+SENTINEL_MARGIN = 1e-4   # relative; makers round the sentinels differently
+
+Answer = TypeVar("Answer")
+Work = Callable[[Wire, float], Answer]
+
+
+class ScpiSession:
+    """Speaks with one instrument; every method may be called from any thread.
+
+    All exchanges run in one owner thread, so answers cannot be mixed up, and a stop of one instrument never
+    waits for another. An exchange has one deadline. After a missed deadline or any doubt about framing the
+    connection is thrown away: the next answer on it could belong to an earlier question.
+    """
+
+    def __init__(self, role: str, resource: str, expected: Identity, clock: Clock, deadline: float) -> None:
+        self.role, self.resource, self.expected, self.deadline = role, resource, expected, deadline
+        self._clock = clock
+        self._wire: Wire | None = None
+        self._owner = ThreadPoolExecutor(max_workers=1, thread_name_prefix=f"owner of {role}")
+        self.was_identified = False
+
+    def identify(self) -> Identity:
+        """Ask *IDN?; raise BenchNotFitError unless it is the instrument of the bench file."""
+        return self._run("*IDN?", self._identify, self.deadline)
+
+    def command(self, *lines: str) -> None:
+        """Send `lines` as one group, then drain the error queue; InstrumentError names every entry."""
+        def work(wire: Wire, until: float) -> None:
+            for line in lines:
+                self._write(wire, line, until)
+            self._raise_errors(wire, until, lines)
+        self._run("; ".join(lines), work, self.deadline)
+
+    def ask(self, line: str, deadline: float | None = None) -> str:
+        """Return the answer to `line`, after checking that the error queue stayed empty."""
+        def work(wire: Wire, until: float) -> str:
+            answer = self._query(wire, line, until)
+            self._raise_errors(wire, until, (line,))
+            return answer
+        return self._run(line, work, deadline or self.deadline)
+
+    def ask_number(self, line: str, deadline: float | None = None) -> float:
+        """Return the answer as a number; over range is inf, a number that is none raises BenchError."""
+        answer = self.ask(line, deadline)
+        number = parse_number(answer)
+        if number is None:
+            self._run("close", lambda _wire, _until: self._drop(), self.deadline)
+            raise self._doubt(f"the answer to {line} is no number", "a number", repr(answer))
+        if math.isnan(number):
+            raise BenchError("the instrument could not measure", where=self._where(), expected="a number",
+                             got=f"not a number ({answer}) for {line}",
+                             remedy="Check leads, contacts and range, then test again.")
+        return number
+
+    def ask_finite(self, line: str, deadline: float | None = None) -> float:
+        """Return the answer as a finite number; over range raises BenchError."""
+        number = self.ask_number(line, deadline)
+        if not math.isfinite(number):
+            raise BenchError("the reading is over range", where=self._where(), expected="a finite number",
+                             got=f"over range for {line}", remedy="Check leads and contacts, then test again.")
+        return number
+
+    def ask_codes(self, line: str, count: int, tail: str = "\n") -> NDArray[np.int16]:
+        """Return the definite block that answers `line`: exactly `count` little-endian 16 bit codes, (count,)."""
+        def work(wire: Wire, until: float) -> NDArray[np.int16]:
+            self._write(wire, line, until)
+            self._check_block_head(wire, count, until)
+            codes = wire.receive_codes(count, until)
+            if wire.receive_exactly(len(tail), until) != tail.encode("ascii"):
+                raise self._doubt("the block does not end where it should", f"{tail!r} after it", "something else")
+            self._raise_errors(wire, until, (line,))
+            return codes
+        return self._run(line, work, self.deadline + 2 * count / BLOCK_RATE)
+
+    def drain_errors(self) -> tuple[str, ...]:
+        """Empty the instrument's error queue and return its entries, oldest first."""
+        return self._run("SYST:ERR?", self._drain, self.deadline)
+
+    def self_test(self, deadline: float) -> str | None:
+        """Run *TST?; None when it passed, else the instrument's answer."""
+        answer = self.ask("*TST?", deadline)
+        return None if parse_number(answer) == 0 else answer
+
+    def close(self) -> None:
+        """Close the connection and end the owner thread."""
+        self._owner.submit(self._drop)
+        self._owner.shutdown(wait=True)
+
+    # Everything below runs in the owner thread, except _run, which hands the work over.
+
+    def _run(self, line: str, work: Work[Answer], seconds: float) -> Answer:
+        future = self._owner.submit(self._exchange, line, work, seconds)
+        try:
+            # Opening, the exchange and the reopening each have their deadline; this one is for a wedged thread.
+            return future.result(seconds + 3 * self.deadline + 1.0)
+        except NoReplyError:
+            raise
+        except TimeoutError:
+            future.cancel()
+            raise self._silence(line, seconds, "an owner thread that is still busy") from None
+
+    def _exchange(self, line: str, work: Work[Answer], seconds: float) -> Answer:
+        try:
+            wire = self._wire or self._open()
+            until = self._clock.monotonic() + seconds
+            self._require_in_step(wire)
+            return work(wire, until)
+        except TimeoutError as error:
+            raise self._silence(line, seconds, self._reopen()) from error
+        except OSError as error:
+            self._drop()
+            raise NoReplyError("the connection broke", where=self._where(), expected=f"an answer to {line}",
+                               got=str(error) or type(error).__name__,
+                               remedy="Check that the instrument is on and reachable, then test again.") from error
+        except (InstrumentError, BenchNotFitError):
+            raise
+        except BaseException:
+            self._drop()
+            raise
+
+    def _open(self) -> Wire:
+        self._drop()
+        until = self._clock.monotonic() + self.deadline
+        self._wire = Wire(self.resource, self._clock.monotonic, until)
+        self._identify(self._wire, until)
+        self._drain(self._wire, until)  # entries of an earlier user are not ours
+        return self._wire
+
+    def _reopen(self) -> str:
+        """Reopen after silence, and return what the instrument then says, for the error's text."""
+        self._drop()
+        try:
+            until = self._clock.monotonic() + self.deadline
+            self._wire = Wire(self.resource, self._clock.monotonic, until)
+            self._identify(self._wire, until)
+            entries = self._drain(self._wire, until)
+        except (OSError, BenchError):
+            self._drop()
+            return "silence, also after reopening"
+        return "silence; its error queue held " + ("; ".join(entries) or "nothing")
+
+    def _drop(self) -> None:
+        if self._wire is not None:
+            self._wire.close()
+            self._wire = None
+
+    def _identify(self, wire: Wire, until: float) -> Identity:
+        identity = parse_identity(self._query(wire, "*IDN?", until), self._where())
+        if identity.differences(self.expected):
+            self._drop()
+            raise BenchNotFitError(f"another instrument answers for the {self.role}", where=self._where(),
+                                   expected=self.expected, got=identity,
+                                   remedy="Connect the right one, or register this one in the bench file.")
+        self.was_identified = True
+        return identity
+
+    def _require_in_step(self, wire: Wire) -> None:
+        if wire.has_unread():
+            raise self._doubt("the instrument sent more than was asked for", "nothing unread", "unread bytes")
+
+    def _write(self, wire: Wire, line: str, until: float) -> None:
+        wire.send(line.encode("ascii") + b"\n", until)
+
+    def _query(self, wire: Wire, line: str, until: float) -> str:
+        self._write(wire, line, until)
+        answer = wire.receive_line(until)
+        if not answer.isascii():
+            raise self._doubt(f"the answer to {line} is no text", "ASCII", repr(answer[:40]))
+        return answer.decode("ascii").strip()
+
+    def _drain(self, wire: Wire, until: float) -> tuple[str, ...]:
+        entries: list[str] = []
+        while len(entries) < QUEUE_CAP:
+            entry = self._query(wire, "SYST:ERR?", until)
+            code, comma, text = entry.partition(",")
+            if not comma or not text.strip().startswith('"') or not code.strip().lstrip("+-").isdigit():
+                raise self._doubt("this is no entry of an error queue", 'a number and "text"', repr(entry))
+            if int(code) == 0:
+                return tuple(entries)
+            entries.append(entry)
+        raise InstrumentError("the error queue never ends", where=self._where(), expected="0 at last",
+                              got="; ".join(entries),
+                              remedy="Restart the instrument; replace it if that does not help.")
+
+    def _raise_errors(self, wire: Wire, until: float, lines: tuple[str, ...]) -> None:
+        entries = self._drain(wire, until)
+        if entries:
+            raise InstrumentError("the instrument refused", where=self._where(),
+                                  expected="no error after " + "; ".join(lines), got="; ".join(entries),
+                                  remedy="Find what it refuses: guard, START, range or dialect file.")
+
+    def _check_block_head(self, wire: Wire, count: int, until: float) -> None:
+        mark, digits = wire.receive_exactly(1, until), wire.receive_exactly(1, until)
+        if mark != b"#" or digits not in b"123456789":
+            raise self._doubt("this is no definite block", "# and a digit", repr(mark + digits))
+        length = wire.receive_exactly(int(digits), until)
+        if not length.isdigit() or int(length) != 2 * count:
+            raise self._doubt("the block has the wrong length", f"{2 * count} bytes", repr(length))
+
+    def _where(self) -> str:
+        return f"{self.role} at {self.resource}"
+
+    def _doubt(self, what: str, expected: str, got: str) -> BenchError:
+        return BenchError(what, where=self._where(), expected=expected, got=got,
+                          remedy="The connection is opened afresh; test again. If it recurs, check the dialect.")
+
+    def _silence(self, line: str, seconds: float, got: str) -> NoReplyError:
+        return NoReplyError("no reply", where=self._where(), expected=f"an answer to {line} within {seconds:g} s",
+                            got=got, remedy="Check that the instrument is on and its cable, then test again.")
+
+
+def parse_number(answer: str) -> float | None:
+    """Return the number in `answer`, with SCPI's sentinels as nan and +-inf; None when it is no number."""
+    try:
+        number = float(answer)
+    except ValueError:
+        return None
+    if abs(number - NOT_A_NUMBER) <= SENTINEL_MARGIN * NOT_A_NUMBER:
+        return math.nan
+    if abs(number) >= OVER_RANGE * (1 - SENTINEL_MARGIN):
+        return math.copysign(math.inf, number)
+    return number

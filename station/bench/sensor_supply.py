@@ -1,0 +1,45 @@
+"""The sensor supply role over SCPI."""
+
+from dataclasses import dataclass
+
+from station.bench.dialect import Needs
+from station.bench.instrument import ScpiInstrument
+from station.errors import BenchError
+
+NEEDS = Needs(templates={
+    **dict.fromkeys(("on", "off", "is_on", "voltage", "current", "trip", "clear"), frozenset[str]()),
+    "set_voltage": frozenset({"volts"}), "set_current_limit": frozenset({"amperes"}),
+})
+
+
+@dataclass(frozen=True, slots=True)
+class ScpiSensorSupply(ScpiInstrument):
+    """Fills the `SensorSupply` role."""
+
+    def on(self, volts: float, current_limit: float) -> None:
+        """Set volts and the current limit (A) and switch on; BenchError when the output does not come on."""
+        line = self.dialect.line
+        self.session.command(line("clear"), line("set_voltage", volts=volts),
+                             line("set_current_limit", amperes=current_limit), line("on"))
+        if self.session.ask_finite(line("is_on")) != 1:
+            raise BenchError("the sensor supply did not switch on", where="sensor supply", expected="output on",
+                             got="output off", remedy="Look for a short circuit in the sensor leads.")
+
+    def off(self) -> None:
+        """Switch off."""
+        self.session.command(self.dialect.line("off"))
+
+    def current(self) -> float:
+        """Return the current drawn, A."""
+        return self.session.ask_finite(self.dialect.line("current"))
+
+    def voltage(self) -> float:
+        """Return the voltage at the output, V."""
+        return self.session.ask_finite(self.dialect.line("voltage"))
+
+    def safe(self) -> None:
+        """Switch off and see that it is off."""
+        self.off()
+        if self.session.ask_finite(self.dialect.line("is_on")) != 0:
+            raise BenchError("the sensor supply did not switch off", where="sensor supply", expected="output off",
+                             got="output on", remedy="Switch it off by hand.")

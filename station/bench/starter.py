@@ -1,0 +1,87 @@
+"""A complete, commented bench file for the embedded instruments: the start for everyone's own."""
+
+from collections.abc import Mapping
+
+from station.bench.roles import ROLES
+from station.clock import Date
+
+MODELS = {"drive": ("DRIVE", "DRV"), "digitizer": ("DIGITIZER", "DIG"), "ohmmeter": ("OHMMETER", "OHM"),
+          "supply": ("SUPPLY", "SUP"), "insulation": ("INSULATION", "INS"), "thermometer": ("THERMOMETER", "THM"),
+          "guard": ("GUARD", "GRD")}
+
+_HEAD = """\
+# Bench file: which instrument fills each role, where it is, how good it is and how it is wired.
+#
+# BEFORE YOU WORK WITH REAL INSTRUMENTS
+# * Rotating shaft: it catches hair, sleeves and fingers. Never work with the guard open or bridged.
+# * Live terminals: a motor that is turned by another drive is a generator. Its leads carry voltage whenever
+#   the shaft turns, with nothing switched on.
+# * Insulation voltage: hundreds of volts between winding and frame, which stay there until discharged.
+# * This software is no safety function. The guard, its lock and the emergency stop must be hard-wired so
+#   that they take away torque and voltage without any computer.
+# * Local codes come first, and work on live parts needs licensed practice.
+format = 1
+
+# What the drive may do on this bench. The station refuses any faster sequence. The watchdog has the drive
+# stop by itself when it hears nothing for so long.
+[drive_limits]
+max_speed_rpm = 6000.0
+watchdog_s = 5.0
+stop_deadline_s = 30.0     # from full speed to rest
+
+# When a winding counts as discharged after the insulation test.
+[discharge]
+below_V = 25.0
+deadline_s = 10.0
+
+# Limits of error, from the calibration certificates (half widths).
+[accuracy]
+gain_common = 1.0e-3       # relative, shared by all channels: the reference voltage
+gain = 5.0e-4              # relative, each channel by itself
+offset_V = 5.0e-3
+timebase = 5.0e-5          # relative
+skew_s = 1.0e-7
+lag_s = 2.0e-7
+temperature_K = 1.0
+threshold = 0.1            # share of the Hall swing by which the switching level is unsure
+
+# Which digitizer channel carries which signal.
+#   probe_ratio  volts at the motor per volt at the input
+#   skew_s       sample k of this channel is taken at start + k x interval + skew
+#   lag_s        delay of probe and front end
+[wiring]
+"""
+
+_WIRING = "{signal} = {{ channel = {channel}, probe_ratio = 1.0, skew_s = 0.0, lag_s = 0.0 }}\n"
+
+_INSTRUMENTS = """
+# The seven roles. In each:
+#   resource     TCPIP::host::port::SOCKET, with a fixed or reserved address
+#   dialect      name of a shipped dialect, or a .toml file beside this one
+#   deadline_s   longest wait for one answer (optional, 2 s)
+#   identity     exactly what the instrument answers to *IDN?; another instrument is refused
+#   calibration  certificate number, its date, and the last day on which it holds (for the guard: inspection)
+"""
+
+_ROLE = """
+[instruments.{role}]
+resource = "TCPIP::127.0.0.1::{port}::SOCKET"
+dialect = "embedded_{role}"
+deadline_s = 2.0
+identity = {{ maker = "EMBEDDED BENCH", model = "{model}", serial = "EB-{short}-001", firmware = "1" }}
+calibration = {{ certificate = "{short}-{year}-001", date = {date}, due = {due} }}
+"""
+
+
+def embedded_bench_toml(ports: Mapping[str, int], calibrated: Date, due: Date) -> str:
+    """Return the bench file of the embedded instruments serving on `ports` (role -> TCP port), as TOML."""
+    signals = ("v_ab", "v_bc", "v_ca", "h_a", "h_b", "h_c")
+    wiring = "".join(_WIRING.format(signal=signal, channel=number) for number, signal in enumerate(signals, 1))
+    roles = "".join(_role(role, ports[role], calibrated, due) for role in ROLES)
+    return _HEAD + wiring + _INSTRUMENTS + roles
+
+
+def _role(role: str, port: int, calibrated: Date, due: Date) -> str:
+    model, short = MODELS[role]
+    return _ROLE.format(role=role, port=port, model=model, short=short, year=calibrated.year,
+                        date=calibrated.isoformat(), due=due.isoformat())
