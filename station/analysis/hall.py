@@ -1,0 +1,150 @@
+"""Hall sensors of one capture: levels, edges, rotor angles, codes, and what they measure."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+
+from station.analysis import hall_measurements as measured
+from station.analysis.angle_track import AngleTrack
+from station.analysis.hall_budget import AngleErrors, common_shift_u
+from station.analysis.hall_codes import Code, CodeInterval, CodeWalk, intervals, walk_codes
+from station.analysis.hall_levels import HallLevels, NoLevels
+from station.analysis.hall_sensor import SensorAngles, angle_errors, locate_edges, sensor_levels
+from station.capture import Accuracy, Capture
+from station.measurement import Finding, Measurement
+from station.motor import SENSORS, HallLayout, MotorType
+
+
+@dataclass(frozen=True, slots=True)
+class HallAnalysis:
+    """What one capture tells about the Hall sensors.
+
+    `edges` holds the sensors that switch, `stuck` those that do not. `code_widths` and the sectors
+    are empty unless all three switch.
+    """
+
+    measurements: dict[str, Measurement]
+    findings: tuple[Finding, ...]
+    edges: dict[str, SensorAngles]
+    stuck: dict[str, NoLevels]
+    code_widths: tuple[CodeInterval, ...]
+    hall_high: dict[str, tuple[float, float] | None]   # rise and fall, degrees
+    edge_u: dict[str, float]        # deg, of a sensor's edges without that of the zero
+    zero_u: float                   # deg, of the rotor angle's zero
+    accuracy: Accuracy
+    walk: CodeWalk | None           # None for a motor type without sensors
+
+
+def analyse_hall(capture: Capture, motor_type: MotorType, track: AngleTrack) -> HallAnalysis:
+    """Measure the Hall sensors of one capture.
+
+    A sensor without two valid levels, or without a channel, gives no edges and a finding, and
+    leaves the others alone. Nothing here raises on a bad motor.
+
+    Parameters
+    ----------
+    capture : codes of h_a, h_b, h_c
+    motor_type : pole pairs and sensor layout; without a layout nothing is measured
+    track : rotor electrical angle of this capture
+
+    Notes
+    -----
+    Edge times are those at which the signal passes half of its swing, less the channel's skew and
+    lag; see `hall_edges`.
+    """
+    layout = motor_type.sensors
+    if layout is None:
+        return HallAnalysis({}, (), {}, {}, (), dict.fromkeys(SENSORS), {}, 0.0, capture.accuracy, None)
+    levels = {sensor: sensor_levels(capture, sensor) for sensor in SENSORS}
+    located = {sensor: locate_edges(capture, sensor, each, track, motor_type.pole_pairs)
+               for sensor, each in levels.items() if isinstance(each, HallLevels)}
+    errors = {sensor: angle_errors(capture, sensor, each, track) for sensor, each in located.items()}
+    stuck = {sensor: each for sensor, each in levels.items() if isinstance(each, NoLevels)}
+    walk, widths = _walk(capture, located, levels, layout), _code_intervals(located)
+    frame = measured.Frame(capture, layout, motor_type.pole_pairs, _span(capture, track),
+                           360.0 * abs(track.mean_electrical_frequency))
+    numbers = _measure(frame, levels, located, errors, walk, widths)
+    return HallAnalysis(
+        numbers, tuple(_stuck_finding(sensor, each) for sensor, each in stuck.items()), located, stuck, widths,
+        {sensor: _high_range(located.get(sensor)) for sensor in SENSORS},
+        {sensor: _edge_u(each) for sensor, each in errors.items()},
+        common_shift_u(list(errors.values())), capture.accuracy, walk)
+
+
+def _measure(frame: measured.Frame, levels: Mapping[str, HallLevels | NoLevels],
+             located: Mapping[str, SensorAngles], errors: Mapping[str, AngleErrors], walk: CodeWalk,
+             widths: tuple[CodeInterval, ...]) -> dict[str, Measurement]:
+    missing = sum(each.missing(frame.span) for each in located.values())
+    cycles = int(abs(frame.span[1] - frame.span[0]) / (2 * np.pi))
+    missing += 2 * cycles * (len(SENSORS) - len(located))   # a stuck sensor misses every edge
+    found = measured.count_measurements(frame, located, walk, missing)
+    found += measured.sector_measurements(widths, _edge_sensors(widths), errors)
+    for sensor in SENSORS:
+        found += measured.sensor_measurements(frame, sensor, levels[sensor], located.get(sensor),
+                                              errors.get(sensor))
+    return {each.name: each for each in found}
+
+
+def _span(capture: Capture, track: AngleTrack) -> tuple[float, float]:
+    """Rotor angles (rad, growing) from the first to the last sample."""
+    ends = track.rotor_angle(np.array([0.0, (capture.size - 1) * capture.sample_interval]))
+    return float(ends.min()), float(ends.max())
+
+
+def _code_intervals(located: Mapping[str, SensorAngles]) -> tuple[CodeInterval, ...]:
+    """The six code intervals, if every sensor goes both high and low."""
+    ranges = [_high_range(located.get(sensor)) for sensor in SENSORS]
+    a, b, c = ranges
+    if a is None or b is None or c is None:
+        return ()
+    return intervals((a[0], b[0], c[0]), (a[1], b[1], c[1]))
+
+
+def _edge_sensors(widths: tuple[CodeInterval, ...]) -> list[str]:
+    """The sensor whose edge starts each interval: the bit in which it differs from the one before."""
+    names = []
+    for number, interval in enumerate(widths):
+        before = widths[number - 1].code
+        names.append(SENSORS[next(bit for bit in range(3) if interval.code[bit] != before[bit])])
+    return names
+
+
+def _walk(capture: Capture, located: Mapping[str, SensorAngles], levels: Mapping[str, HallLevels | NoLevels],
+          layout: HallLayout) -> CodeWalk:
+    times, rising, initial = [], [], []
+    for sensor in SENSORS:
+        each = located.get(sensor)
+        times.append(each.time if each else np.zeros(0))
+        rising.append(each.edges.rising if each else np.zeros(0, dtype=bool))
+        initial.append(_first_state(each, levels[sensor], levels))
+    start: Code = (initial[0], initial[1], initial[2])
+    return walk_codes((times[0], times[1], times[2]), (rising[0], rising[1], rising[2]), start, layout)
+
+
+def _first_state(located: SensorAngles | None, level: HallLevels | NoLevels,
+                 levels: Mapping[str, HallLevels | NoLevels]) -> int:
+    """State before the first edge; a stuck line is high above the middle of the other sensors' swing."""
+    if located is not None and located.edges.rising.size:
+        return int(not located.edges.rising[0])
+    middles = [0.5 * (each.low + each.high) for each in levels.values() if isinstance(each, HallLevels)]
+    return int(isinstance(level, NoLevels) and level.mean > float(np.mean(middles or [1.0])))
+
+
+def _high_range(located: SensorAngles | None) -> tuple[float, float] | None:
+    if located is None or located.rise is None or located.fall is None:
+        return None
+    return located.rise.mean_deg, located.fall.mean_deg
+
+
+def _edge_u(errors: AngleErrors) -> float:
+    return float(np.sqrt(errors.scatter_deg**2 + errors.sampling_deg**2 + errors.channel_deg**2
+                         + errors.threshold_deg**2))
+
+
+def _stuck_finding(sensor: str, level: NoLevels) -> Finding:
+    if np.isnan(level.mean):
+        return Finding("hall_channel_missing", f"Hall sensor {sensor.upper()} has no channel in this capture.")
+    return Finding("hall_sensor_stuck",
+                   f"Hall sensor {sensor.upper()} does not switch: its line stays at {level.mean:.2f} V "
+                   f"within {level.peak_to_peak:.2f} V.")

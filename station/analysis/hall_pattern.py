@@ -1,0 +1,87 @@
+"""Where in the rotor's cycle edges lie: means, spread, and those that are missing."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+TURN = 2 * np.pi
+NEAR_DEG = 30.0      # an edge further from its mean angle than this is not the expected one
+
+Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True)
+class EdgePattern:
+    """Edges of one sensor and one polarity over a capture."""
+
+    mean_deg: float        # circular mean of the rotor angle, 0 ... 360
+    spread_deg: float      # standard deviation, per-pole pattern removed
+    dof: int               # of the spread
+    mean_u_deg: float      # standard uncertainty of the mean from the scatter alone
+    count: int
+    eccentricity_deg: float  # amplitude of a once-per-revolution wobble
+
+
+def edge_pattern(angles: Floats, pole_pairs: int) -> EdgePattern:
+    """Return mean and spread of unwrapped rotor angles (k,) rad, k >= 1.
+
+    The pattern that repeats every revolution (magnet ring, eccentric mounting) belongs to the
+    motor and is taken out of the spread when the capture shows it at least twice; the mean is
+    over positions in the revolution, so that part revolutions do not pull it.
+    """
+    mean = float(np.angle(np.mean(np.exp(1j * angles))))
+    cycle = np.round((angles - mean) / TURN)
+    residual = np.rad2deg(angles - mean - TURN * cycle)
+    position = (cycle % pole_pairs).astype(np.int64)
+    counts = np.bincount(position, minlength=pole_pairs)
+    sums = np.bincount(position, weights=residual, minlength=pole_pairs)
+    seen = counts > 0
+    averages = np.divide(sums, counts, out=np.zeros(pole_pairs), where=seen)
+    dof = angles.size - int(seen.sum())
+    if dof > 0:
+        spread = float(np.sqrt(np.sum((residual - averages[position]) ** 2) / dof))
+    else:
+        dof = max(angles.size - 1, 0)
+        spread = float(np.std(residual, ddof=1)) if dof else 0.0
+    centre = float(np.mean(averages[seen]))
+    return EdgePattern(float((np.rad2deg(mean) + centre) % 360.0), spread, dof,
+                       spread / np.sqrt(angles.size), angles.size, _wobble(averages, seen))
+
+
+def _wobble(averages: Floats, seen: NDArray[np.bool_]) -> float:
+    """Amplitude of the once-per-revolution part of the per-pole pattern, degrees."""
+    if not seen.all() or averages.size < 3:
+        return 0.0
+    turn = np.exp(-1j * TURN * np.arange(averages.size) / averages.size)
+    return float(2 * abs(np.mean(averages * turn)))
+
+
+def count_missing(angles: Floats, mean_deg: float, span: tuple[float, float]) -> int:
+    """Count cycles in `span` (rad, rotor angle) with no edge near the mean angle."""
+    mean, margin = np.deg2rad(mean_deg), np.deg2rad(NEAR_DEG)
+    first = int(np.ceil((span[0] + margin - mean) / TURN))
+    last = int(np.floor((span[1] - margin - mean) / TURN))
+    cycle = np.round((angles - mean) / TURN)
+    near = abs(angles - mean - TURN * cycle) < margin
+    present = set(cycle[near].astype(np.int64).tolist())
+    return sum(number not in present for number in range(first, last + 1))
+
+
+def edges_per_revolution(angles: Sequence[Floats], pole_pairs: int, span: tuple[float, float]) -> float:
+    """Edges of all sensors per mechanical revolution, over as many whole revolutions as fit `span`.
+
+    The count starts in the widest of the first gaps between edges, where no jitter can move an
+    edge across the border. Less than one revolution is counted over what there is.
+    """
+    merged = np.sort(np.concatenate(angles)) if angles else np.zeros(0)
+    turn = TURN * pole_pairs
+    whole = int((span[1] - span[0]) / turn - 1.0 / pole_pairs)
+    if whole < 1 or merged.size < 7:
+        return float(merged.size * turn / (span[1] - span[0]))
+    gaps = np.diff(merged[:7])
+    widest = int(np.argmax(gaps))
+    start = merged[widest] + 0.5 * gaps[widest]
+    inside = (merged > start) & (merged < start + whole * turn)
+    return float(inside.sum() / whole)

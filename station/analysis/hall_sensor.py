@@ -1,0 +1,89 @@
+"""One Hall sensor against the rotor: its edges as rotor angles, with what makes them unsure."""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from station.analysis.angle_track import AngleTrack
+from station.analysis.hall_budget import AngleErrors, channel_time_u, threshold_time_u
+from station.analysis.hall_edges import SensorEdges, debounce_samples, find_edges
+from station.analysis.hall_levels import HallLevels, NoLevels, find_levels
+from station.analysis.hall_pattern import EdgePattern, count_missing, edge_pattern
+from station.capture import Capture
+
+Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True)
+class SensorAngles:
+    """Edges of one sensor against the rotor; a rise is an edge that goes high as the angle grows."""
+
+    time: Floats                    # (k,) s since the start of the capture
+    angle: Floats                   # (k,) rad, rotor electrical angle, unwrapped
+    goes_high: NDArray[np.bool_]    # (k,) as the rotor angle grows
+    edges: SensorEdges
+    rise: EdgePattern | None        # None without such an edge
+    fall: EdgePattern | None
+
+    def of(self, goes_high: bool) -> Floats:
+        """Return the angles (rad) of one polarity."""
+        return self.angle[self.goes_high == goes_high]
+
+    def missing(self, span: tuple[float, float]) -> int:
+        """Count edges that the mean angles call for within `span` (rad) and that are not there."""
+        return sum(count_missing(self.of(goes_high), pattern.mean_deg, span)
+                   for goes_high, pattern in ((True, self.rise), (False, self.fall)) if pattern)
+
+
+def sensor_levels(capture: Capture, sensor: str) -> HallLevels | NoLevels:
+    """Return the levels of a sensor; a missing channel has none."""
+    name = f"h_{sensor}"
+    codes = capture.codes.get(name)
+    if codes is None or not codes.size:
+        return NoLevels(float("nan"), float("nan"))
+    return find_levels(codes, capture.channels[name])
+
+
+def locate_edges(capture: Capture, sensor: str, levels: HallLevels, track: AngleTrack,
+                 pole_pairs: int) -> SensorAngles:
+    """Find the edges of one sensor and place them on the rotor.
+
+    Sample k of a channel is taken at k x interval + skew, and shows what was `lag` earlier. In
+    reverse the rotor angle shrinks with time, so that a rise of the angle is a fall in time.
+    """
+    channel, interval = capture.channels[f"h_{sensor}"], capture.sample_interval
+    per_sector = 1.0 / (6.0 * abs(track.mean_electrical_frequency) * interval)
+    edges = find_edges(capture.codes[f"h_{sensor}"], levels, per_sector, debounce_samples(interval, per_sector))
+    time = edges.sample * interval + channel.skew - channel.lag
+    angle = track.rotor_angle(time) if time.size else np.zeros(0)
+    goes_high = edges.rising == (rotor_sense(capture, track) > 0)
+    rise, fall = (edge_pattern(angle[each], pole_pairs) if each.any() else None
+                  for each in (goes_high, ~goes_high))
+    return SensorAngles(time, angle, goes_high, edges, rise, fall)
+
+
+def rotor_sense(capture: Capture, track: AngleTrack) -> int:
+    """Return +1 if the rotor angle grows over the capture, else -1."""
+    start, end = track.rotor_angle(np.array([0.0, capture.size * capture.sample_interval]))
+    return 1 if end > start else -1
+
+
+def angle_errors(capture: Capture, sensor: str, located: SensorAngles, track: AngleTrack) -> AngleErrors:
+    """Return what makes the mean angles of this sensor unsure, degrees."""
+    per_second = 360.0 * abs(track.mean_electrical_frequency)
+    interval, accuracy = capture.sample_interval, capture.accuracy
+    patterns = [each for each in (located.rise, located.fall) if each is not None]
+    count = min((each.count for each in patterns), default=1)
+    transition = float(np.nan_to_num(located.edges.transition)) * interval
+    channel = per_second * channel_time_u(accuracy)
+    return AngleErrors(
+        sensor,
+        scatter_deg=max((each.mean_u_deg for each in patterns), default=0.0),
+        scatter_dof=max(1.0, float(min((each.dof for each in patterns), default=1))),
+        sampling_deg=per_second * interval * located.edges.time_noise / float(np.sqrt(count)),
+        channel_deg=channel,
+        threshold_deg=per_second * threshold_time_u(accuracy, transition),
+        zero_deg=float(np.rad2deg(track.angle_u)),
+        zero_channel_deg=channel,
+    )
