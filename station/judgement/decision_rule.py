@@ -4,9 +4,8 @@ from dataclasses import dataclass
 from math import erfc, inf, isfinite, sqrt
 from typing import Literal
 
-# From this ratio of tolerance to four standard uncertainties on, the far limit adds less than 1e-5 of
-# risk, and the one-sided guard serves for both limits.
-FAR_LIMIT_RATIO = 1.5
+# A limit so many standard uncertainties away adds less than 1e-15 of risk: it may be left out.
+FAR_AWAY = 8.0
 
 _BISECTIONS = 60  # halves the half tolerance to below the resolution of a float
 
@@ -56,7 +55,7 @@ def guard_band(lower: float | None, upper: float | None, u: float, factor: float
         return 0.0
     if lower is None or upper is None:
         return factor * u
-    if upper - lower >= 4 * u * FAR_LIMIT_RATIO and upper - lower >= 2 * factor * u:
+    if upper - lower >= (factor + FAR_AWAY) * u:
         return factor * u
     return _two_sided_guard((upper - lower) / 2, u, factor)
 

@@ -4,6 +4,7 @@ import hashlib
 import io
 import json
 import os
+from contextlib import suppress
 from dataclasses import asdict
 from pathlib import Path
 from typing import Any
@@ -35,12 +36,24 @@ def write_capture(path: Path, capture: Capture, serial: str = "") -> str:
 
 
 def capture_bytes(capture: Capture, serial: str = "") -> bytes:
-    """Return `capture` as the bytes of a capture file."""
+    """Return `capture` as the bytes of a capture file.
+
+    Raises
+    ------
+    StationError
+        The capture breaks the contract of its file: channels of unequal size, codes that are not
+        int16, a channel without scale, a number that is none.
+    """
     names = [name for name in CHANNELS if name in capture.codes]
-    metadata = json.dumps(_metadata(capture, names, serial), allow_nan=False).encode()
     schema = pa.schema([pa.field(name, pa.int16(), nullable=False) for name in names])
-    table = pa.table([pa.array(capture.codes[name], pa.int16()) for name in names],
-                     schema=schema.with_metadata({METADATA_KEY: metadata}))
+    try:
+        metadata = json.dumps(_metadata(capture, names, serial), allow_nan=False).encode()
+        table = pa.table([pa.array(capture.codes[name], pa.int16()) for name in names],
+                         schema=schema.with_metadata({METADATA_KEY: metadata}))
+    except (pa.ArrowException, ValueError, KeyError) as error:
+        raise StationError("capture cannot be stored", where=capture.label or "capture",
+                           expected="equally long int16 codes, each channel with finite scale",
+                           got=_first_line(error), remedy="Test the motor again; report it if it recurs.") from error
     sink = io.BytesIO()
     pq.write_table(table, sink, compression="zstd", compression_level=ZSTD_LEVEL, use_dictionary=False,
                    column_encoding=dict.fromkeys(names, "DELTA_BINARY_PACKED"))
@@ -58,9 +71,10 @@ def write_durably(path: Path, content: bytes) -> None:
         temporary.replace(path)
         sync_folder(path.parent)
     except OSError as error:
-        temporary_left = temporary.exists()
+        with suppress(OSError):  # a rest of it would keep the room that is missing
+            temporary.unlink(missing_ok=True)
         raise StationError("file could not be written", where=str(path), expected="room and leave to write",
-                           got=f"{error.strerror or error}" + (" (a .tmp file is left)" if temporary_left else ""),
+                           got=str(error.strerror or error),
                            remedy="Free space or mend the disk; nothing was recorded for this motor.") from error
 
 

@@ -8,7 +8,6 @@ from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_valida
 
 from station.capture import Accuracy
 from station.errors import Fault
-from station.toml_file import Table
 
 METADATA_KEY = b"capture"
 FORMAT = 1
@@ -19,7 +18,13 @@ Error = Annotated[float, Field(ge=0)]
 _DEFAULT = Accuracy()
 
 
-class ChannelEntry(Table):
+class Entry(BaseModel):
+    """A JSON object of the contract; keys beyond these may stand beside them and are not read."""
+
+    model_config = ConfigDict(strict=True, extra="ignore", allow_inf_nan=False, frozen=True)
+
+
+class ChannelEntry(Entry):
     """value = scale x code + offset; the sample is taken `skew_s` late, its signal is `lag_s` older."""
 
     unit: Literal["V"]
@@ -39,7 +44,7 @@ class ChannelEntry(Table):
         return self
 
 
-class AccuracyEntry(Table):
+class AccuracyEntry(Entry):
     """Limits of error of digitizer and thermometer; what is absent is that of a plain instrument."""
 
     gain_common: Error = _DEFAULT.gain_common
@@ -52,10 +57,8 @@ class AccuracyEntry(Table):
     threshold: Error = _DEFAULT.threshold
 
 
-class CaptureMetadata(BaseModel):
-    """The whole of it; keys beyond these may stand beside them and are not read."""
-
-    model_config = ConfigDict(strict=True, extra="ignore", allow_inf_nan=False, frozen=True)
+class CaptureMetadata(Entry):
+    """The whole of it."""
 
     sample_interval_s: Annotated[float, Field(gt=0)]
     start_s: float
