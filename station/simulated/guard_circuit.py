@@ -35,6 +35,10 @@ class GuardCircuit:
         if not healthy:
             self._forget_start()
 
+    def exchange_motor(self) -> None:
+        """Reach into the fixture: a START given for the last motor does not count for the next."""
+        self._latched = False
+
     def arm(self, on: bool) -> None:
         """Light or put out the lamp; both clear the latch."""
         self.armed, self._latched = on, False

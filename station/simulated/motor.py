@@ -59,8 +59,8 @@ class PlacedMotor:
         return self.build.cogging_torque
 
     def temperature(self, t: float) -> float:
-        """Return the winding's temperature at simulated `t`, °C; it cools towards the room within minutes."""
-        del t  # a test is short against the thermal time constant of the iron
+        """Return the temperature of winding and magnets at simulated `t`, °C."""
+        del t  # steady: a test is short against the thermal time constant of the iron
         return self.winding_c
 
     def line_voltages(self, times: NDArray[np.float64], angle: NDArray[np.float64],

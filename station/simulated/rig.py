@@ -74,6 +74,7 @@ class Rig:
         with self._lock:
             self._require_rest()
             self._motor = build_motor(self._lot, serial, self._seed, AMBIENT_C)
+            self._guard.exchange_motor()
             self.shaft.couple(self._motor)
             self._insulation.connect(self._motor.insulation, self.now())
 
@@ -82,6 +83,7 @@ class Rig:
         with self._lock:
             self._require_rest()
             self._motor = None
+            self._guard.exchange_motor()
             self.shaft.couple(None)
             self._insulation.connect(EMPTY_INSULATION, self.now())
 

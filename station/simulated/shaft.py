@@ -56,9 +56,10 @@ class Shaft:
 
     # --- commands ---------------------------------------------------------------------------------
     def couple(self, load: Load | None) -> None:
-        """Couple another motor (or none) to the drive, at rest."""
+        """Couple another motor (or none) to the drive, at rest; its output goes off."""
         with self._lock:
             self._load = load
+            self._enabled, self._off_at, self._trip_at = False, None, None
             self._motion = self._at_rest()
 
     def set_target(self, rpm: float) -> None:
@@ -89,6 +90,7 @@ class Shaft:
             if not on:
                 if self.enabled or self._off_at is not None:
                     self._coast(self._now())
+                    self._trip_at = None   # a shaft that coasts will not reach the overload ahead
                 self._enabled, self._off_at = False, None
                 return True
             if not self._may_turn() or self.tripped is not None:

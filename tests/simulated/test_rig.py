@@ -129,6 +129,17 @@ def test_motor_is_not_exchanged_on_a_turning_shaft():
     assert hall.rig.serial == "CP40-0003"
 
 
+def test_start_given_for_one_motor_does_not_count_for_the_next():
+    hall = Hall()
+    hall.start()
+    hall.rig.shaft.set_target(1000.0)
+    assert hall.rig.shaft.enable(True)
+    hall.rig.place("CP40-0003")
+    assert not hall.rig.shaft.enabled
+    assert not hall.rig.shaft.settled()
+    assert hall.rig.shaft.enable(True) is False
+
+
 def test_unknown_motor_pair_and_place_are_refused():
     rig = Hall().rig
     with pytest.raises(UsageError, match="lot"):

@@ -123,6 +123,15 @@ def test_braking_winding_trips_the_drive_which_then_coasts():
     assert bench.shaft.tripped is None
 
 
+def test_no_trip_after_the_output_went_off_in_time():
+    bench = Bench(Flywheel(viscous=0.05))
+    bench.run(2000.0)
+    bench.t = 0.1
+    bench.shaft.enable(False)
+    bench.t = 5.0
+    assert bench.shaft.tripped is None
+
+
 def test_ripple_is_small_and_free_of_drift():
     bench = Bench()
     bench.run(1500.0)
