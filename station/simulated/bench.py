@@ -1,0 +1,94 @@
+"""The simulated bench: every instrument of a rig on its own loopback port, and the side channel."""
+
+from collections.abc import Callable, Mapping
+from contextlib import ExitStack
+from types import TracebackType
+from typing import Self, TypeVar
+
+from station.clock import Clock, system_clock
+from station.errors import UsageError
+from station.simulated.digitizer_instrument import DigitizerInstrument
+from station.simulated.drive_instrument import DriveInstrument
+from station.simulated.guard_instrument import GuardInstrument
+from station.simulated.insulation_instrument import InsulationInstrument
+from station.simulated.ohmmeter_instrument import OhmmeterInstrument
+from station.simulated.rig import Rig
+from station.simulated.scpi_instrument import ScpiInstrument
+from station.simulated.scpi_server import ScpiServer
+from station.simulated.side_channel import SideServer
+from station.simulated.supply_instrument import SupplyInstrument
+from station.simulated.thermometer_instrument import ThermometerInstrument
+
+Server = TypeVar("Server")
+
+ROLES = ("drive", "digitizer", "ohmmeter", "supply", "insulation", "thermometer", "guard")
+
+
+class SimulatedBench:
+    """Serves all instruments of `rig` inside its `with` block.
+
+    `ports` gives a TCP port per role; 0 or a missing role takes a free one, `.ports` tells which.
+    `bits` is the digitizer's true resolution.
+    """
+
+    def __init__(self, rig: Rig, ports: Mapping[str, int], seed: int = 1, side_port: int = 0, bits: int = 16,
+                 clock: Clock | None = None) -> None:
+        _require_known(ports)
+        self.rig, self._asked, self._asked_side = rig, dict(ports), side_port
+        self._monotonic = (clock or system_clock()).monotonic
+        self._instruments = _build(rig, seed, bits, self._monotonic)
+        self._stack = ExitStack()
+        self._servers: dict[str, ScpiServer] = {}
+        self.ports: dict[str, int] = {}
+        self.side_port = side_port
+
+    def __enter__(self) -> Self:
+        """Start every instrument and the side channel; UsageError when a port is taken."""
+        with ExitStack() as stack:
+            for role, instrument in self._instruments.items():
+                server = self._open(role, instrument)
+                self._servers[role] = stack.enter_context(server)
+                self.ports[role] = server.port
+            side = _listen(self._asked_side, "side channel",
+                           lambda port: SideServer(self.rig, port, self._silence))
+            self.side_port = stack.enter_context(side).port
+            self._stack = stack.pop_all()
+        return self
+
+    def __exit__(self, kind: type[BaseException] | None, error: BaseException | None,
+                 trace: TracebackType | None) -> None:
+        """Switch everything off: no thread and no socket is left, and nothing turns or is live."""
+        self._stack.close()
+        self._servers.clear()
+        self.rig.shaft.enable(False)
+        self.rig.set_insulation(0.0, on=False)
+        self.rig.set_sensor_supply(0.0, on=False)
+
+    def _open(self, role: str, instrument: ScpiInstrument) -> ScpiServer:
+        return _listen(self._asked.get(role, 0), role, lambda port: ScpiServer(instrument, port, self._monotonic))
+
+    def _silence(self, role: str, seconds: float) -> None:
+        _require_known([role])
+        self._servers[role].silence(seconds)
+
+
+def _build(rig: Rig, seed: int, bits: int, monotonic: Callable[[], float]) -> dict[str, ScpiInstrument]:
+    made = (DriveInstrument(rig, seed, monotonic), DigitizerInstrument(rig, seed, bits),
+            OhmmeterInstrument(rig, seed), SupplyInstrument(rig, seed), InsulationInstrument(rig, seed),
+            ThermometerInstrument(rig, seed), GuardInstrument(rig))
+    return dict(zip(ROLES, made, strict=True))
+
+
+def _listen(port: int, name: str, start: Callable[[int], Server]) -> Server:
+    try:
+        return start(port)
+    except OSError as error:
+        raise UsageError("the port is taken", where=f"simulated {name}", expected=f"port {port} to be free",
+                         got=str(error), remedy="End the other program, or give another port (0: any).") from error
+
+
+def _require_known(roles: Mapping[str, int] | list[str]) -> None:
+    unknown = sorted(set(roles) - set(ROLES))
+    if unknown:
+        raise UsageError("no such instrument", where="simulated bench", expected="one of " + ", ".join(ROLES),
+                         got=", ".join(unknown), remedy="Name the roles as in that list.")

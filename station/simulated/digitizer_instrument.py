@@ -1,0 +1,164 @@
+"""The simulated digitizer: six simultaneous channels, sweeps in simulated time, codes in blocks."""
+
+from collections.abc import Callable
+from functools import partial
+from math import isfinite
+
+import numpy as np
+from numpy.typing import NDArray
+
+from station.capture import CHANNELS
+from station.simulated.front_end import FrontEnd, Sweep
+from station.simulated.rig import Rig
+from station.simulated.scpi_error import ScpiError
+from station.simulated.scpi_instrument import Call, ScpiInstrument
+from station.simulated.scpi_value import Span, answer_block, answer_number, read_boolean, read_word
+
+SWEEPING = 8                # bit of OPERation
+CLIPPED = 1                 # bit of QUEStionable
+_RANGE = Span("V", 0.1, 1000.0, 10.0)
+_POINTS = Span("", 2, 4_000_000, 10_000, whole=True)
+_INTERVAL = Span("S", 2e-7, 1.0, 1e-5)
+
+
+class DigitizerInstrument(ScpiInstrument):
+    """Channels 1 to 6 carry v_ab v_bc v_ca h_a h_b h_c. `bits` is the true resolution, 12 to 16."""
+
+    model, serial = "DIGITIZER", "EB-DIG-001"
+
+    def __init__(self, rig: Rig, seed: int, bits: int = 16) -> None:
+        super().__init__(rig)
+        self._front_end = FrontEnd(seed, bits)
+        self._sweep: Sweep | None = None
+        self._codes: dict[str, NDArray[np.int16]] = {}
+        self._clipped = False
+        self._set_defaults()
+        self._add_channels()
+        self.add_number("[SENSe]:SWEep:POINts", lambda: _POINTS, lambda: self._points, self._set_points)
+        self.add_number("[SENSe]:SWEep:TINTerval", lambda: _INTERVAL, lambda: self._interval, self._set_interval)
+        self.add("TRIGger[:SEQuence]:SOURce", lambda call: self._accept(call, "IMMediate"), 1)
+        self.add("TRIGger[:SEQuence]:SOURce?", lambda _: "IMM")
+        self.add("INITiate[:IMMediate]", lambda _: self._initiate())
+        self.add("ABORt", lambda _: self._forget())
+        self._add_transfer()
+
+    def _set_defaults(self) -> None:
+        self._ranges = dict.fromkeys(CHANNELS, _RANGE.default)
+        self._on = dict.fromkeys(CHANNELS, True)
+        self._points, self._interval, self._swapped = int(_POINTS.default), _INTERVAL.default, False
+
+    def _add_channels(self) -> None:
+        self.add("INPut<n>[:STATe]", self._switch, 1)
+        self.add("INPut<n>[:STATe]?", lambda call: str(int(self._on[_channel(call)])))
+        self.add("[SENSe]:VOLTage<n>[:DC]:RANGe[:UPPer]", self._set_range, 1)
+        self.add("[SENSe]:VOLTage<n>[:DC]:RANGe[:UPPer]?", self._ask_range, 0, 1)
+        self.add("[SENSe]:VOLTage<n>:SCALe?", lambda call: answer_number(self._ranges[_channel(call)] / 32768))
+        self.add("[SENSe]:VOLTage<n>:OFFSet?", lambda call: answer_number(0.0 * self._ranges[_channel(call)]))
+
+    def _add_transfer(self) -> None:
+        self.add("FORMat[:DATA]", self._set_format, 1, 2)
+        self.add("FORMat[:DATA]?", lambda _: "INT,16")
+        self.add("FORMat:BORDer", self._set_order, 1)
+        self.add("FORMat:BORDer?", lambda _: "SWAP" if self._swapped else "NORM")
+        self.add("TRACe[:DATA]?", self._trace, 1)
+        self.add("TRACe:POINts?", lambda call: str(self._fetched(call).size), 1)
+
+    # --- state --------------------------------------------------------------------------------------
+    def operation_condition(self) -> int:
+        """SWEeping while the sweep is not over."""
+        return SWEEPING * self.is_busy()
+
+    def questionable_condition(self) -> int:
+        """Bit 0 when a channel of the last finished sweep met a rail."""
+        return CLIPPED * self._clipped
+
+    def is_busy(self) -> bool:
+        """Whether a sweep is under way; codes are made as soon as it is seen to be over."""
+        if self._sweep is None or self._codes:
+            return False
+        if self.rig.now() < self._sweep.end:
+            return True
+        self._codes, self._clipped = self._front_end.convert(self.rig.line_signals, self._sweep)
+        return False
+
+    def tick(self) -> None:
+        """Convert a sweep that is over before the rig changes under it."""
+        self.is_busy()
+
+    def reset(self) -> None:
+        """All channels on at the default range, no sweep."""
+        self._forget()
+        self._set_defaults()
+
+    def self_test_fault(self) -> str:
+        """Convert a sine on every channel's front end and look whether its codes come back."""
+        return self._front_end.self_test_fault()
+
+    # --- commands -----------------------------------------------------------------------------------
+    def _forget(self) -> None:
+        self._sweep, self._codes, self._clipped = None, {}, False
+
+    def _initiate(self) -> None:
+        if self.is_busy():
+            raise ScpiError(-213)
+        self._forget()
+        on = {name: self._ranges[name] for name in CHANNELS if self._on[name]}
+        self._sweep = Sweep(self.rig.now(), self._points, self._interval, on)
+
+    def _switch(self, call: Call) -> None:
+        name, on = _channel(call), read_boolean(call.arguments[0])
+        self._change(lambda: self._on.__setitem__(name, on))
+
+    def _set_range(self, call: Call) -> None:
+        name, volts = _channel(call), _RANGE.read(call.arguments[0])
+        self._change(lambda: self._ranges.__setitem__(name, volts))
+
+    def _ask_range(self, call: Call) -> str:
+        volts = _RANGE.named(call.arguments[0]) if call.arguments else self._ranges[_channel(call)]
+        if volts is None or not isfinite(volts):
+            raise ScpiError(-224)
+        return answer_number(volts)
+
+    def _set_points(self, points: float) -> None:
+        self._change(partial(setattr, self, "_points", int(points)))
+
+    def _set_interval(self, seconds: float) -> None:
+        self._change(partial(setattr, self, "_interval", seconds))
+
+    def _change(self, make: Callable[[], None]) -> None:
+        """Change a setting; codes taken with other settings must not be read with these."""
+        if self.is_busy():
+            raise ScpiError(-221, "sweep under way")
+        self._forget()
+        make()
+
+    @staticmethod
+    def _accept(call: Call, *choices: str) -> None:
+        read_word(call.arguments[0], choices)
+
+    def _set_format(self, call: Call) -> None:
+        self._accept(call, "INTeger")
+        if len(call.arguments) == 2 and call.arguments[1] != "16":
+            raise ScpiError(-224)
+
+    def _set_order(self, call: Call) -> None:
+        self._swapped = read_word(call.arguments[0], ("NORMal", "SWAPped")) == "SWAP"
+
+    def _trace(self, call: Call) -> bytes:
+        return answer_block(self._fetched(call).astype("<i2" if self._swapped else ">i2").tobytes())
+
+    def _fetched(self, call: Call) -> NDArray[np.int16]:
+        word = call.arguments[0].strip("\"'").upper()
+        names = {f"CH{index}": name for index, name in enumerate(CHANNELS, start=1)}
+        if word not in names:
+            raise ScpiError(-224)
+        if self.is_busy() or names[word] not in self._codes:
+            raise ScpiError(-230, "no finished sweep of this channel")
+        return self._codes[names[word]]
+
+
+def _channel(call: Call) -> str:
+    number = call.numbers[0]
+    if not 1 <= number <= len(CHANNELS):
+        raise ScpiError(-114)
+    return CHANNELS[number - 1]

@@ -1,0 +1,85 @@
+"""The analogue front ends and converters of the simulated digitizer, with their small errors."""
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from station.capture import CHANNELS
+
+CODES = 32768               # per range; rails are -32768 and 32767
+NOISE_SHARE = 6e-5          # rms, of the range: two codes of sixteen bits
+NOISE_VOLTS = 2e-4          # rms, V, of the amplifier
+# Half widths of the errors that one digitizer is given for good, each well within the limits of
+# error of a plain industrial instrument; common practice, no source.
+COMMON_GAIN, GAIN, OFFSET, SKEW, TIMEBASE = 4e-4, 2e-4, 2e-3, 5e-8, 2e-5
+
+Signals = Callable[[NDArray[np.float64]], Mapping[str, NDArray[np.float64]]]
+
+
+@dataclass(frozen=True, slots=True)
+class Sweep:
+    """When a sweep started (simulated s), how it samples, and the range of each channel that is on."""
+
+    start: float
+    points: int
+    interval: float         # s, as set; the timebase makes it a little longer or shorter
+    ranges: Mapping[str, float]
+
+    @property
+    def end(self) -> float:
+        """Simulated second at which the last sample, its neighbour and the timebase error are past."""
+        return self.start + (self.points + 2) * self.interval * (1 + TIMEBASE)
+
+
+class FrontEnd:
+    """Six channels with gain, offset and skew errors drawn once from `seed`; noise is new in each sweep."""
+
+    def __init__(self, seed: int, bits: int = 16) -> None:
+        if not 12 <= bits <= 16:
+            raise ValueError(f"resolution of 12 to 16 bits, not {bits}")
+        random = np.random.default_rng([seed, 21])
+        common = random.uniform(-COMMON_GAIN, COMMON_GAIN)
+        size = len(CHANNELS)
+        self._gain = dict(zip(CHANNELS, 1 + common + random.uniform(-GAIN, GAIN, size), strict=True))
+        self._offset = dict(zip(CHANNELS, random.uniform(-OFFSET, OFFSET, size), strict=True))
+        self._skew = dict(zip(CHANNELS, random.uniform(-SKEW, SKEW, size), strict=True))
+        self._timebase = 1 + float(random.uniform(-TIMEBASE, TIMEBASE))
+        self._noise = np.random.default_rng([seed, 22])
+        self._step = 2 ** (16 - bits)
+
+    def convert(self, signals: Signals, sweep: Sweep) -> tuple[dict[str, NDArray[np.int16]], bool]:
+        """Return the codes of each channel that is on, (points,) int16, and whether any met a rail."""
+        interval = sweep.interval * self._timebase
+        # One sample more on each side, so that a skewed channel can be read between its neighbours.
+        times = sweep.start + interval * np.arange(sweep.points + 2, dtype=np.float64)
+        volts = signals(times)
+        codes = {name: self._channel(name, volts[name], interval, span) for name, span in sweep.ranges.items()}
+        clipped = any(taken.max() == CODES - 1 or taken.min() == -CODES for taken in codes.values())
+        return codes, clipped
+
+    def _channel(self, name: str, volts: NDArray[np.float64], interval: float, span: float,
+                 ) -> NDArray[np.int16]:
+        skewed = self._skewed(volts, float(self._skew[name]) / interval)
+        noise = np.hypot(NOISE_SHARE * span, NOISE_VOLTS) * self._noise.standard_normal(skewed.size)
+        return self._quantised(float(self._gain[name]) * skewed + float(self._offset[name]) + noise, span)
+
+    @staticmethod
+    def _skewed(volts: NDArray[np.float64], share: float) -> NDArray[np.float64]:
+        """Read the signal `share` of an interval later; between samples it is a straight line."""
+        neighbour = volts[2:] if share > 0 else volts[:-2]
+        return np.asarray(volts[1:-1] + abs(share) * (neighbour - volts[1:-1]))
+
+    def _quantised(self, volts: NDArray[np.float64], span: float) -> NDArray[np.int16]:
+        codes = np.round(volts * (CODES / span / self._step)) * self._step
+        return np.asarray(np.clip(codes, -CODES, CODES - 1), dtype=np.int16)
+
+    def self_test_fault(self) -> str:
+        """Convert a known sine on every channel; return what does not come back, or nothing."""
+        sine = 5.0 * np.sin(np.linspace(0.0, 20.0, 502))
+        for name in CHANNELS:
+            codes = self._channel(name, sine, 1e-3, 10.0)
+            if np.max(np.abs(codes * (10.0 / CODES) - sine[1:-1])) > 0.02:
+                return f"channel {name} does not follow its test signal"
+        return ""
