@@ -64,13 +64,14 @@ class Rig:
             return self._motor.serial if self._motor else None
 
     def place(self, serial: str) -> None:
-        """Put a motor of the lot into the fixture.
+        """Put a motor of the lot into the fixture, as soon as a shaft that coasts or stops is at rest.
 
         Raises
         ------
         UsageError
-            No such motor in the lot, or the shaft still turns.
+            No such motor in the lot, or the drive still turns the shaft.
         """
+        self._await_rest()
         with self._lock:
             self._require_rest()
             self._motor = build_motor(self._lot, serial, self._seed, AMBIENT_C)
@@ -79,13 +80,20 @@ class Rig:
             self._insulation.connect(self._motor.insulation, self.now())
 
     def remove(self) -> None:
-        """Take the motor out of the fixture; raises UsageError while the shaft turns."""
+        """Take the motor out of the fixture at rest; raises UsageError while the drive turns it."""
+        self._await_rest()
         with self._lock:
             self._require_rest()
             self._motor = None
             self._guard.exchange_motor()
             self.shaft.couple(None)
             self._insulation.connect(EMPTY_INSULATION, self.now())
+
+    def _await_rest(self) -> None:
+        # Outside the lock: instruments go on working while a person waits for the shaft.
+        rest_in = self.shaft.rest_in()
+        if rest_in:
+            self._clock.pause(rest_in / self._pace + 1e-3)
 
     def _require_rest(self) -> None:
         speed = self.shaft.speed_rpm(self.now())

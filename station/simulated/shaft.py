@@ -151,6 +151,13 @@ class Shaft:
         with self._lock:
             return self.enabled and self._off_at is None and self._now() >= self._ramp_end + SETTLING
 
+    def rest_in(self) -> float | None:
+        """Return in how many simulated s a shaft that coasts or stops is at rest; None while it is driven."""
+        with self._lock:
+            if self.enabled and self._off_at is None:
+                return None
+            return max(self._ramp_end - self._now(), 0.0)
+
     def motion(self) -> Motion:
         """Return the motion as known now: immutable, valid for every time up to the next command."""
         with self._lock:

@@ -129,6 +129,18 @@ def test_motor_is_not_exchanged_on_a_turning_shaft():
     assert hall.rig.serial == "CP40-0003"
 
 
+@pytest.mark.parametrize("ending", [lambda rig: rig.shaft.stop(), lambda rig: rig.open_guard()],
+                         ids=["stop", "coast"])
+def test_hand_waits_for_a_shaft_that_comes_to_rest(ending):
+    hall = Hall()
+    hall.run(2000)
+    ending(hall.rig)
+    assert hall.rig.shaft.speed_rpm(hall.rig.now()) > 1900
+    hall.rig.place("CP40-0003")
+    assert hall.rig.serial == "CP40-0003"
+    assert hall.rig.shaft.speed_rpm(hall.rig.now()) == 0.0
+
+
 def test_start_given_for_one_motor_does_not_count_for_the_next():
     hall = Hall()
     hall.start()
