@@ -1,0 +1,67 @@
+"""The embedded bench behind the station's own drivers, over real loopback sockets."""
+
+from contextlib import contextmanager
+from datetime import date
+from pathlib import Path
+
+import pytest
+
+import station.simulated.lot as lot_module
+from station.bench.bench import open_bench
+from station.bench.bench_file import parse_bench
+from station.bench.roles import ROLES
+from station.bench.starter import embedded_bench_toml
+from station.clock import system_clock
+from station.simulated.bench import SimulatedBench
+from station.simulated.lot import load_lot
+from station.simulated.rig import Rig
+from station.toml_file import parse_toml
+
+LOT = Path(lot_module.__file__).with_name("demo_lot.toml")
+PACE = 20.0
+
+
+@contextmanager
+def opened(edit=lambda text: text, calibrated=date(2026, 9, 1), due=date(2099, 1, 1)):
+    """Yield (bench, rig, served, clock), the bench file changed by `edit`."""
+    clock = system_clock()
+    rig = Rig(load_lot(LOT), seed=7, pace=PACE)
+    with SimulatedBench(rig, dict.fromkeys(ROLES, 0)) as served:
+        text = edit(embedded_bench_toml(served.ports, calibrated, due))
+        file = parse_bench(parse_toml(text.encode(), "bench.toml"), Path())
+        with open_bench(file, clock) as bench:
+            yield bench, rig, served, clock
+
+
+@pytest.fixture
+def station():
+    """The bench with a good motor in the fixture, guard closed, nobody at START."""
+    with opened() as (bench, rig, served, clock):
+        rig.place("CP40-0001")
+        yield bench, rig, served, clock
+
+
+@pytest.fixture
+def started(station):
+    """The same with START pressed."""
+    bench, rig, *_ = station
+    bench.guard.arm()
+    rig.press_start()
+    return station
+
+
+@pytest.fixture
+def wait_until():
+    """Poll until reached; fail loudly when that never comes."""
+    def wait(reached, clock, seconds=20.0):
+        end = clock.monotonic() + seconds
+        while not reached():
+            assert clock.monotonic() < end, "never reached"
+            clock.pause(0.005)
+    return wait
+
+
+@pytest.fixture
+def open_embedded():
+    """`opened`, for tests that change the bench file."""
+    return opened
