@@ -47,7 +47,8 @@ def find_motor_causes(captures: Sequence[CaptureAnalysis], rest: dict[str, Measu
         found += capture.findings
         if capture.refused is not None:
             found += _of_refusal(capture.refused)
-    first = next((each.measurements for each in captures if each.refused is None), {})
+    usable = [each.measurements for each in captures if each.refused is None]
+    first: Mapping[str, Measurement] = usable[0] if usable else {}
     found += winding_causes(first, rest, motor_type, plain)
     found += _hysteresis(captures, rest)
     return _resolve_rotation(_distinct(found), captures, rest)
@@ -71,9 +72,9 @@ def _hysteresis(captures: Sequence[CaptureAnalysis], rest: Mapping[str, Measurem
     for sensor in SENSORS:
         found = both.get(f"hall_hysteresis.{sensor}")
         if found is not None and abs(found.value) > HYSTERESIS_DEG:
-            yield Finding("excess_hysteresis", f"Hall sensor {sensor.upper()} switches {found.value:.1f} degrees late "
-                          "in both directions: wide switching hysteresis, a weak sensing field, or delay in the "
-                          "sensor line. Delay grows with speed and hysteresis does not: compare two speeds.")
+            yield Finding("excess_hysteresis", f"Hall sensor {sensor.upper()} switches {found.value:.1f} "
+                          "degrees late in both directions: wide switching hysteresis, a weak sensing field, or "
+                          "delay in the sensor line. Delay grows with speed, hysteresis does not: compare two speeds.")
 
 
 def _both_directions(captures: Sequence[CaptureAnalysis], rest: Mapping[str, Measurement]

@@ -61,7 +61,7 @@ def analyse_hall(capture: Capture, motor_type: MotorType, track: AngleTrack) -> 
                for sensor, each in levels.items() if isinstance(each, HallLevels)}
     errors = {sensor: angle_errors(capture, sensor, each, track) for sensor, each in located.items()}
     stuck = {sensor: each for sensor, each in levels.items() if isinstance(each, NoLevels)}
-    walk, widths = _walk(capture, located, levels, layout), _code_intervals(located)
+    walk, widths = _walk(located, levels, layout), _code_intervals(located)
     frame = measured.Frame(capture, layout, motor_type.pole_pairs, _span(capture, track),
                            360.0 * abs(track.mean_electrical_frequency))
     numbers = _measure(frame, levels, located, errors, walk, widths)
@@ -110,8 +110,8 @@ def _edge_sensors(widths: tuple[CodeInterval, ...]) -> list[str]:
     return names
 
 
-def _walk(capture: Capture, located: Mapping[str, SensorAngles], levels: Mapping[str, HallLevels | NoLevels],
-          layout: HallLayout) -> CodeWalk:
+def _walk(located: Mapping[str, SensorAngles], levels: Mapping[str, HallLevels | NoLevels], layout: HallLayout
+          ) -> CodeWalk:
     times, rising, initial = [], [], []
     for sensor in SENSORS:
         each = located.get(sensor)

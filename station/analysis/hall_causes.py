@@ -33,8 +33,8 @@ def hall_causes(measurements: Measurements, motor_type: MotorType, hall: HallAna
 def _stuck(hall: HallAnalysis) -> Iterator[Finding]:
     if len(hall.stuck) == len(SENSORS):
         levels = ", ".join(f"{s.upper()} {each.mean:.2f} V" for s, each in hall.stuck.items())
-        yield Finding("hall_supply_missing", f"No Hall line switches ({levels}): supply or connector of the sensors "
-                      "is open. The supply current tells them from three dead sensors.")
+        yield Finding("hall_supply_missing", f"No Hall line switches ({levels}): supply or connector of the "
+                      "sensors is open. The supply current tells them from three dead sensors.")
         return
     yield from hall.findings
 
@@ -52,8 +52,8 @@ def _counts(measurements: Measurements, motor_type: MotorType, hall: HallAnalysi
         yield Finding("reversed_magnet", f"{edges:.1f} edges per revolution instead of {full}, six fewer on all "
                       "sensors together: one magnet of the rotor or sensor ring is reversed or absent.")
     else:
-        yield Finding("hall_pulse_missing", f"{missing:.0f} edges are missing where the rotor angle calls for them "
-                      f"({edges:.2f} per revolution instead of {full}): a loose contact, or a weak pole.")
+        yield Finding("hall_pulse_missing", f"{missing:.0f} edges are missing where the rotor angle calls for "
+                      f"them ({edges:.2f} per revolution instead of {full}): a loose contact, or a weak pole.")
 
 
 def _order_and_place(measurements: Measurements, layout: HallLayout) -> Iterator[Finding]:
@@ -80,13 +80,13 @@ def _reversed_lines(hall: float | None, rises: list[float], layout: HallLayout) 
         yield Finding("motor_leads_exchanged", f"The lines run in reversed order while the Hall codes run as "
                       f"declared: {which} are exchanged.")
     elif hall == -1:
-        yield Finding("turns_backwards", "Lines and Hall codes both run in reversed order: the motor turned against "
-                      "the declared direction, or motor leads and Hall leads are both exchanged. Only the direction "
-                      "of the shaft, seen independently, tells them apart.")
+        yield Finding("turns_backwards", "Lines and Hall codes both run in reversed order: the motor turned "
+                      "against the declared direction, or motor leads and Hall leads are both exchanged. Only "
+                      "the direction of the shaft, seen independently, tells them apart.")
     else:
-        yield Finding("motor_leads_exchanged", "The lines run in reversed order: two motor leads are exchanged, or "
-                      "the motor turned backwards. Without a clear Hall order these cannot be told apart; look at "
-                      "the shaft.")
+        yield Finding("motor_leads_exchanged", "The lines run in reversed order: two motor leads are exchanged, "
+                      "or the motor turned backwards. Without a clear Hall order these cannot be told apart; "
+                      "look at the shaft.")
 
 
 def _exchanged(maps: tuple[LeadMap, ...], order: float | None) -> Finding:
@@ -116,8 +116,8 @@ def _placed(rises: list[float], layout: HallLayout) -> Iterator[Finding]:
     if abs(apart[worst]) > DISPLACED_DEG and abs(apart[others[0]] - apart[others[1]]) <= 0.5 * abs(apart[worst]):
         reference = sum(off[index] for index in others) / 2
         yield Finding("hall_sensor_displaced",
-                      f"Hall sensor {SENSORS[worst].upper()} switches {wrapped(off[worst] - reference):+.1f} degrees "
-                      f"from its place between the two others, which agree within "
+                      f"Hall sensor {SENSORS[worst].upper()} switches {wrapped(off[worst] - reference):+.1f} "
+                      f"degrees from its place between the two others, which agree within "
                       f"{abs(off[others[0]] - off[others[1]]):.1f} degrees.")
         off = [reference]
     elif max(apart) - min(apart) > 2 * DISPLACED_DEG:
@@ -136,8 +136,8 @@ def _displaced_alone(measurements: Measurements) -> Iterator[Finding]:
     for sensor in SENSORS:
         placement = _value(measurements, f"hall_placement.{sensor}")
         if placement is not None and abs(placement) > DISPLACED_DEG:
-            yield Finding("hall_sensor_displaced", f"Hall sensor {sensor.upper()} switches {placement:+.1f} degrees "
-                          "from its declared angle; with a sensor missing, a turned board cannot be ruled out.")
+            yield Finding("hall_sensor_displaced", f"Hall sensor {sensor.upper()} switches {placement:+.1f} "
+                          "degrees from its declared angle; a sensor is missing, so the board may be turned.")
 
 
 def _duty(measurements: Measurements) -> Iterator[Finding]:

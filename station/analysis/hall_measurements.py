@@ -67,8 +67,9 @@ def sensor_measurements(frame: Frame, sensor: str, levels: HallLevels | NoLevels
     if isinstance(levels, NoLevels) or located is None or errors is None:
         return []
     found = _level_measurements(frame, sensor, levels)
-    if located.edges.sample.size:
+    if np.isfinite(located.edges.transition):    # no edge without bounce, no duration
         found.append(_transition(frame, sensor, located))
+    if located.edges.sample.size:
         found.append(_jitter(frame, sensor, located))
     return [*found, *_angles(frame, sensor, located, errors)]
 
@@ -107,7 +108,7 @@ def _jitter(frame: Frame, sensor: str, located: SensorAngles) -> Measurement:
 def _transition(frame: Frame, sensor: str, located: SensorAngles) -> Measurement:
     """10-90 % duration of the slower polarity; edges faster than a sample read as about one sample."""
     interval = frame.capture.sample_interval
-    duration = float(np.nan_to_num(located.edges.transition))
+    duration = located.edges.transition
     rows = [BudgetRow("sample interval", "B", "rectangular", 1e6 * interval / sqrt(12), inf)]
     return measurement(f"hall_transition.{sensor}", 1e6 * interval * duration, rows)
 

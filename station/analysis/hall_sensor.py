@@ -75,7 +75,7 @@ def angle_errors(capture: Capture, sensor: str, located: SensorAngles, track: An
     interval, accuracy = capture.sample_interval, capture.accuracy
     patterns = [each for each in (located.rise, located.fall) if each is not None]
     count = min((each.count for each in patterns), default=1)
-    transition = float(np.nan_to_num(located.edges.transition)) * interval
+    transition = float(np.fmax(located.edges.transition, 1.0)) * interval   # nan: bounce on every edge
     channel = per_second * channel_time_u(accuracy)
     return AngleErrors(
         sensor,

@@ -30,12 +30,12 @@ def emf_causes(measurements: Measurements) -> Iterator[Finding]:
                       "channel of the digitizer or a probe is wrong, not the motor. Check the bench first.")
     spreads = [value for line in LINES if (value := _value(measurements, f"pole_spread.{line}")) is not None]
     if spreads and max(spreads) > REVERSED_POLE_SPREAD:
-        yield Finding("reversed_magnet", f"Half cycles differ by {max(spreads):.0f} % within a revolution: a magnet "
-                      "is reversed or missing.")
+        yield Finding("reversed_magnet", f"Half cycles differ by {max(spreads):.0f} % within a revolution: a "
+                      "magnet is reversed or missing.")
     elif spreads and max(spreads) > POLE_SPREAD:
-        yield Finding("weak_pole", f"Half cycles differ by {max(spreads):.1f} % within a revolution: one pole is weak, "
-                      "or the rotor runs out of centre. Some windings average a weak pole out, so its size cannot "
-                      "be told from this.")
+        yield Finding("weak_pole", f"Half cycles differ by {max(spreads):.1f} % within a revolution: one pole "
+                      "is weak, or the rotor runs out of centre. Some windings average a weak pole out, so its "
+                      "size cannot be told from this.")
 
 
 def winding_causes(measurements: Measurements, rest: Measurements, motor_type: MotorType, failed: Failed
@@ -94,24 +94,25 @@ def _uneven(measurements: Measurements, ohms: Mapping[str, float]) -> Iterator[F
 
 def _unbalanced(volts: Mapping[str, float], unbalance: float, ohms: Mapping[str, float], odd_ohm: str | None
                 ) -> Finding:
-    odd = max(volts, key=lambda line: volts[line])
+    odd = _odd_line(volts, 0.0) or max(volts, key=lambda line: volts[line])
     two = [line for line in LINES if line != odd]
     ratio = sum(volts[line] for line in two) / 2 / volts[odd]
-    evidence = (f"Lines {two[0]} and {two[1]} have {100 * (1 - ratio):.1f} % less back-EMF than {odd}, with "
-                f"{unbalance:.1f} % unbalance")
-    phase = SHARED_LEAD[odd]
+    # star: the two lines of the bad phase are low; delta: the line across it is lowest
+    phase = SHARED_LEAD[odd] if ratio < 1.0 else odd
+    evidence = (f"Lines {two[0]} and {two[1]} have {100 * abs(1 - ratio):.1f} % "
+                f"{'less' if ratio < 1.0 else 'more'} back-EMF than {odd}, with {unbalance:.1f} % unbalance")
     if unbalance > 100.0 or abs(ratio - 0.5774) < 0.04:
         return Finding("reversed_phase", f"{evidence}: phase {phase} is reversed, or shorted from end to end. "
                        "Reversed, the order of the lines turns over too.")
-    if odd_ohm == odd and not _above(ohms, odd):
-        return Finding("shorted_turns", f"{evidence}, and the same two lines have less resistance ({_list(ohms)}): "
-                       f"turns of phase {phase} are shorted. A repeat at higher speed shows more drag.")
+    if odd_ohm == odd and _above(ohms, odd) == (ratio > 1.0):
+        return Finding("shorted_turns", f"{evidence}, and the resistance is uneven in the same way "
+                       f"({_list(ohms)}): turns of phase {phase} are shorted. At higher speed drag grows.")
     if len(ohms) == len(LINES):
         return Finding("coil_group_reversed", f"{evidence} while the resistances agree ({_list(ohms)}): a coil of "
                        f"phase {phase} is reversed or has turns missing. Few shorted turns look the same if the "
                        "resistance cannot resolve them; the drag torque at two speeds tells.")
-    return Finding("shorted_turns", f"{evidence}: turns of phase {phase} are shorted, or a coil of it is reversed. "
-                   "The winding resistance tells them apart; it was not measured.")
+    return Finding("shorted_turns", f"{evidence}: turns of phase {phase} are shorted, or a coil of it is "
+                   "reversed. The winding resistance tells them apart; it was not measured.")
 
 
 def _all_lines(ohms: Mapping[str, float], failed: Failed) -> Iterator[Finding]:
@@ -119,11 +120,11 @@ def _all_lines(ohms: Mapping[str, float], failed: Failed) -> Iterator[Finding]:
                                 "flux_linkage"))
     ohm = _side_of_all(failed, ("winding_resistance",))
     if emf == "low" and ohm == "low":
-        yield Finding("wrong_winding", f"Back-EMF and resistance are low on all lines ({_list(ohms)}): the winding "
-                      "has too few turns, or is of another motor type.")
+        yield Finding("wrong_winding", f"Back-EMF and resistance are low on all lines ({_list(ohms)}): the "
+                      "winding has too few turns, or is of another motor type.")
     elif emf == "low":
-        yield Finding("weak_magnets", "All three lines have too little back-EMF and no line stands out: the magnets "
-                      "are weak, under-magnetised or hot. Repeat at a known temperature to rule heat out.")
+        yield Finding("weak_magnets", "All three lines have too little back-EMF and no line stands out: the "
+                      "magnets are weak, under-magnetised or hot. Repeat at a known temperature to rule heat out.")
     elif emf == "high":
         yield Finding("wrong_winding" if ohm == "high" else "strong_magnets",
                       "All three lines have too much back-EMF and no line stands out: "
@@ -131,18 +132,18 @@ def _all_lines(ohms: Mapping[str, float], failed: Failed) -> Iterator[Finding]:
                          if ohm == "high" else "another magnet grade, too small an air gap, or a colder motor "
                          "than recorded."))
     elif ohm is not None:
-        yield Finding(f"resistance_{ohm}", f"Resistance is too {ohm} on all lines ({_list(ohms)}) while the back-EMF "
-                      "passes: another wire gauge, the temperature of the winding, or the contacts of the fixture.")
+        yield Finding(f"resistance_{ohm}", f"Resistance is too {ohm} on all lines ({_list(ohms)}) while the "
+                      "back-EMF passes: another wire gauge, the temperature of the winding, or the fixture.")
 
 
 def _at_rest(rest: Measurements, failed: Failed) -> Iterator[Finding]:
     insulation, drag = rest.get("insulation_resistance"), rest.get("drag_torque")
     if failed.get("insulation_resistance") == "low" and insulation is not None:
-        yield Finding("insulation_low", f"Insulation resistance is {insulation.value:.3g} Mohm: damaged insulation, "
-                      "moisture or dirt between winding and frame.")
+        yield Finding("insulation_low", f"Insulation resistance is {insulation.value:.3g} Mohm: damaged "
+                      "insulation, moisture or dirt between winding and frame.")
     if failed.get("drag_torque") == "high" and drag is not None:
-        yield Finding("drag_high", f"The motor takes {drag.value:.3g} mN m to turn: bearing, seal or rubbing rotor; "
-                      "or shorted turns, whose drag grows with speed.")
+        yield Finding("drag_high", f"The motor takes {drag.value:.3g} mN m to turn: bearing, seal or rubbing "
+                      "rotor; or shorted turns, whose drag grows with speed.")
     current = rest.get("sensor_supply_current")
     if current is not None and "sensor_supply_current" in failed:
         side = failed["sensor_supply_current"]
