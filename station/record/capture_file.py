@@ -53,7 +53,8 @@ def capture_bytes(capture: Capture, serial: str = "") -> bytes:
     except (pa.ArrowException, ValueError, KeyError) as error:
         raise StationError("capture cannot be stored", where=capture.label or "capture",
                            expected="equally long int16 codes, each channel with finite scale",
-                           got=_first_line(error), remedy="Test the motor again; report it if it recurs.") from error
+                           got=_first_line(error),
+                           remedy="Test the motor again; report it if it recurs.") from error
     sink = io.BytesIO()
     pq.write_table(table, sink, compression="zstd", compression_level=ZSTD_LEVEL, use_dictionary=False,
                    column_encoding=dict.fromkeys(names, "DELTA_BINARY_PACKED"))

@@ -30,11 +30,23 @@ CREATE TABLE IF NOT EXISTS records (
 CREATE INDEX IF NOT EXISTS records_by_serial ON records (serial, run);
 """
 
-TRIGGERS = "".join(
-    f"CREATE TRIGGER IF NOT EXISTS {table}_{verb.lower()} BEFORE {verb} ON {table} "
-    f"BEGIN SELECT RAISE(ABORT, '{table} are never changed'); END;\n"
-    for table in ("runs", "records") for verb in ("UPDATE", "DELETE")
-)
+# INSERT OR REPLACE removes the old row without asking a DELETE trigger, hence the two on INSERT.
+TRIGGERS = """
+CREATE TRIGGER IF NOT EXISTS runs_update BEFORE UPDATE ON runs
+BEGIN SELECT RAISE(ABORT, 'runs are never changed'); END;
+CREATE TRIGGER IF NOT EXISTS runs_delete BEFORE DELETE ON runs
+BEGIN SELECT RAISE(ABORT, 'runs are never changed'); END;
+CREATE TRIGGER IF NOT EXISTS runs_replace BEFORE INSERT ON runs
+WHEN EXISTS (SELECT 1 FROM runs WHERE run_id = NEW.run_id OR (serial = NEW.serial AND run = NEW.run))
+BEGIN SELECT RAISE(ABORT, 'runs are never changed'); END;
+CREATE TRIGGER IF NOT EXISTS records_update BEFORE UPDATE ON records
+BEGIN SELECT RAISE(ABORT, 'records are never changed'); END;
+CREATE TRIGGER IF NOT EXISTS records_delete BEFORE DELETE ON records
+BEGIN SELECT RAISE(ABORT, 'records are never changed'); END;
+CREATE TRIGGER IF NOT EXISTS records_replace BEFORE INSERT ON records
+WHEN EXISTS (SELECT 1 FROM records WHERE run_id = NEW.run_id)
+BEGIN SELECT RAISE(ABORT, 'records are never changed'); END;
+"""
 
 NEXT_RUN = "SELECT coalesce(max(run), 0) + 1 FROM runs WHERE serial = ?"
 BEGIN_RUN = "INSERT INTO runs (serial, run, started, heading) VALUES (?, ?, ?, ?)"

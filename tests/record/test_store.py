@@ -1,0 +1,224 @@
+"""What begin and finish return is on disk, whole, and stays; whatever kills the station."""
+
+import json
+import random
+import resource
+import sqlite3
+import subprocess
+import sys
+
+import numpy as np
+import pytest
+
+from station.capture import Capture, Channel
+from station.errors import EvidenceError, StationError, UsageError
+from station.record.record import interrupted_record
+from station.record.schema import DATABASE
+from station.record.store import Store
+from station.units import RPM
+
+STARTED, ENDED = "2026-11-25T10:00:00.000Z", "2026-11-25T10:00:30.000Z"
+
+
+def capture(label="forward 1500", size=400):
+    codes = {name: np.arange(size, dtype=np.int16) for name in ("v_ab", "v_bc", "v_ca")}
+    channels = dict.fromkeys(codes, Channel(1e-3))
+    return Capture(codes, channels, 4e-6, 0.0, 1500 * RPM, 1499 * RPM, 23.0, label=label)
+
+
+def record_of(serial, verdict="PASS", captures=(), started=STARTED):
+    heading = {"motor_type": {"name": "CP-40"}}
+    entries = [{"label": one.label, "refused": None} for one in captures]
+    return {**interrupted_record(serial, started, ENDED, heading), "verdict": verdict, "reason": "because",
+            "captures": entries}
+
+
+def run_of(store, serial, verdict="PASS", captures=(), started=STARTED):
+    return store.finish(store.begin(serial, started=started), record_of(serial, verdict, captures), captures)
+
+
+def test_a_record_is_stored_with_its_captures(tmp_path):
+    both = [capture("forward 1500"), capture("reverse 1500")]
+    with Store(tmp_path / "store") as store:
+        stored = run_of(store, "CP40/ 0001", captures=both)
+    with Store(tmp_path / "store", read_only=True) as store:
+        shown, = store.show("CP40/ 0001")
+        assert shown == stored
+        assert stored["run"] == 1
+        assert [entry["label"] for entry in stored["captures"]] == ["forward 1500", "reverse 1500"]
+        assert [one.label for one in store.captures(shown)] == ["forward 1500", "reverse 1500"]
+
+
+def test_runs_are_counted_for_each_motor(tmp_path):
+    with Store(tmp_path) as store:
+        runs = [run_of(store, serial)["run"] for serial in ("A", "B", "A", "A", "B")]
+    assert runs == [1, 1, 2, 3, 2]
+
+
+def test_a_begun_run_is_durable_and_is_closed_as_no_result(tmp_path):
+    with Store(tmp_path) as store:
+        run_id = store.begin("A", started=STARTED, heading={"operator": "K"})
+    with Store(tmp_path) as store:
+        left, = store.unfinished()
+        assert (left.run_id, left.serial, left.run, left.started) == (run_id, "A", 1, STARTED)
+        closed, = store.close_unfinished(ended=ENDED)
+        assert (closed["verdict"], closed["reason"], closed["operator"]) == ("NO RESULT", "interrupted", "K")
+        assert store.unfinished() == []
+        assert store.show("A") == [closed]
+
+
+def test_a_run_has_one_record(tmp_path):
+    with Store(tmp_path) as store:
+        run_id = store.begin("A", started=STARTED)
+        with pytest.raises(UsageError, match="no such run"):
+            store.finish(run_id, record_of("B"), [])
+        with pytest.raises(UsageError, match="differ in number"):
+            store.finish(run_id, record_of("A"), [capture()])
+        store.finish(run_id, record_of("A", "FAIL"), [])
+        with pytest.raises(UsageError, match="already"):
+            store.finish(run_id, record_of("A", "PASS"), [])
+        with pytest.raises(UsageError, match="no such run"):
+            store.finish(run_id + 1, record_of("A"), [])
+        assert [record["verdict"] for record in store.show("A")] == ["FAIL"]
+
+
+def test_no_run_without_a_serial(tmp_path):
+    with Store(tmp_path) as store, pytest.raises(UsageError, match="serial"):
+        store.begin("  ", started=STARTED)
+
+
+def test_a_record_that_is_no_json_leaves_the_run_unfinished(tmp_path):
+    with Store(tmp_path) as store:
+        run_id = store.begin("A", started=STARTED)
+        with pytest.raises(StationError, match="cannot be stored"):
+            store.finish(run_id, {**record_of("A"), "hazards": float("nan")}, [])
+        assert [run.run_id for run in store.unfinished()] == [run_id]
+
+
+def test_one_station_for_each_store(tmp_path):
+    with Store(tmp_path):
+        with pytest.raises(UsageError, match="in use"):
+            Store(tmp_path)
+        with Store(tmp_path, read_only=True) as reader:
+            assert reader.find() == []
+    Store(tmp_path).close()
+
+
+def test_nothing_to_read(tmp_path):
+    with pytest.raises(UsageError, match="no store here"):
+        Store(tmp_path / "absent", read_only=True)
+    assert not (tmp_path / "absent").exists()
+
+
+def test_altered_evidence_is_told(tmp_path):
+    with Store(tmp_path) as store:
+        stored = run_of(store, "A", "FAIL", [capture()])
+        path = tmp_path / stored["captures"][0]["file"]
+        content = bytearray(path.read_bytes())
+        content[len(content) // 2] ^= 1
+        path.write_bytes(content)
+        with pytest.raises(EvidenceError, match="altered"):
+            store.captures(stored)
+        path.unlink()
+        with pytest.raises(EvidenceError, match="cannot be read"):
+            store.captures(stored)
+    forger = sqlite3.connect(tmp_path / DATABASE)
+    forger.executescript("DROP TRIGGER records_update; UPDATE records SET verdict = 'PASS', "
+                         "body = CAST(replace(CAST(body AS TEXT), 'FAIL', 'PASS') AS BLOB);")
+    forger.close()
+    with Store(tmp_path, read_only=True) as store, pytest.raises(EvidenceError, match="altered"):
+        store.find()
+
+
+def test_a_disk_without_room_is_told_and_the_run_can_be_finished_later(tmp_path):
+    noise = np.random.default_rng(1).integers(-9999, 9999, 200_000).astype(np.int16)
+    large = Capture({"v_ab": noise}, {"v_ab": Channel(1e-3)}, 4e-6, 0.0, 1500 * RPM, 1499 * RPM, 23.0)
+    soft, hard = resource.getrlimit(resource.RLIMIT_FSIZE)
+    with Store(tmp_path) as store:
+        run_id = store.begin("A", started=STARTED)
+        for captures, note in (([large], ""), ([], "x" * 400_000)):  # the capture file, then the database
+            resource.setrlimit(resource.RLIMIT_FSIZE, (150_000, hard))
+            try:
+                with pytest.raises(StationError, match="Free space"):
+                    store.finish(run_id, {**record_of("A", captures=captures), "note": note}, captures)
+            finally:
+                resource.setrlimit(resource.RLIMIT_FSIZE, (soft, hard))
+            assert store.find() == []
+            assert [run.run_id for run in store.unfinished()] == [run_id]
+        assert store.finish(run_id, record_of("A", captures=[large]), [large])["verdict"] == "PASS"
+
+
+def test_a_store_that_cannot_be_made_is_told(tmp_path):
+    (tmp_path / "file").write_text("no folder")
+    with pytest.raises(StationError, match="opening the store failed"):
+        Store(tmp_path / "file" / "store")
+
+
+WORKER = """
+import json, os, pathlib, signal, sys, time
+import numpy as np
+import pandas  # pyarrow imports it at its first array: here, so that no child spends its life on it
+from station.capture import Capture, Channel
+from station.record.record import interrupted_record
+from station.record.store import Store
+
+folder = pathlib.Path(sys.argv[1])
+codes = {name: np.arange(2000, dtype=np.int16) for name in ("v_ab", "v_bc", "v_ca")}
+capture = Capture(codes, dict.fromkeys(codes, Channel(1e-3)), 4e-6, 0.0, 157.0, 157.0, 23.0, label="forward 1500")
+record = {**interrupted_record("A", "2026-11-25T10:00:00.000Z", "", {}), "verdict": "PASS",
+          "captures": [{"label": "forward 1500"}]}
+
+def work(told):
+    with Store(folder) as store:
+        while True:
+            run_id = store.begin("A", started="2026-11-25T10:00:00.000Z")
+            os.write(told, f"begun {run_id}\\n".encode())
+            store.finish(run_id, record, [capture])
+            os.write(told, f"finished {run_id}\\n".encode())
+
+for line in sys.stdin:
+    heard, told = os.pipe()
+    child = os.fork()
+    if child == 0:
+        os.close(heard)
+        work(told)
+    os.close(told)
+    time.sleep(float(line))
+    os.kill(child, signal.SIGKILL)
+    os.waitpid(child, 0)
+    with os.fdopen(heard) as words:
+        print(json.dumps(words.read().split("\\n")), flush=True)
+"""
+
+
+def test_thirty_kills_lose_nothing_that_was_acknowledged(tmp_path):
+    rng = random.Random(7)
+    delays = [1.0, *(rng.uniform(0.0005, 0.08) for _ in range(29))]  # s; the first leaves time for many runs
+    begun, finished = set(), set()
+    with subprocess.Popen([sys.executable, "-W", "error", "-c", WORKER, str(tmp_path)], stdin=subprocess.PIPE,
+                          stdout=subprocess.PIPE, text=True) as worker:
+        for delay in delays:
+            worker.stdin.write(f"{delay}\n")
+            worker.stdin.flush()
+            for words in json.loads(worker.stdout.readline()):
+                if words.count(" "):
+                    what, run_id = words.split()
+                    (begun if what == "begun" else finished).add(int(run_id))
+            check_after_kill(tmp_path, begun, finished)
+        worker.stdin.close()
+    assert finished
+
+
+def check_after_kill(folder, begun, finished):
+    with Store(folder) as store:
+        assert not list((folder / "captures").glob("*.tmp"))
+        unfinished = {run.run_id for run in store.unfinished()}
+        assert len(unfinished) <= 1  # the one that the kill met; earlier ones have been closed
+        assert not unfinished & finished
+        store.close_unfinished(ended=ENDED)
+        records = store.find()
+        assert [record["run"] for record in records] == list(range(1, len(records) + 1))
+        assert begun <= set(range(1, len(records) + 1))
+        for record in records[-40:]:
+            assert len(store.captures(record)) == (record["verdict"] == "PASS")
+        assert {record["run"] for record in records if record["verdict"] == "PASS"} >= finished
