@@ -34,7 +34,8 @@ def record_sha256(record: Mapping[str, Any]) -> str:
 def closing(sheet: Sheet, record: Mapping[str, Any]) -> None:
     """Draw everything after the measurements."""
     bench = record.get("bench") or {}
-    _grid(sheet, "Instruments", ("role", "maker", "model", "serial", "calibration certificate", "calibrated", "due"),
+    _grid(sheet, "Instruments",
+          ("role", "maker", "model", "serial", "calibration certificate", "calibrated", "due"),
           (60, 82, 62, 78, 110, 60, 60),
           [[at(i, key) for key in ("role", "maker", "model", "serial", "certificate", "calibrated", "due")]
            for i in bench.get("instruments") or ()])
@@ -60,7 +61,8 @@ def cautions(record: Mapping[str, Any]) -> list[str]:
     texts = ["The shaft turns during the test and may be turned by hand or load afterwards.",
              f"The motor's terminals are live whenever the shaft spins; {live}."]
     if insulation is not None:
-        texts.append(f"The insulation test puts {insulation:g} V on the winding; it must be discharged before touch.")
+        texts.append(f"The insulation test puts {insulation:g} V on the winding; "
+                     "it must be discharged before touch.")
     texts.append("Local codes and licensed practice come first. The software is not a safety function: "
                  "the hard-wired guard and emergency stop are.")
     return texts
@@ -69,14 +71,16 @@ def cautions(record: Mapping[str, Any]) -> list[str]:
 def _statements(record: Mapping[str, Any]) -> list[str]:
     bench, software = record.get("bench") or {}, record.get("software") or {}
     texts = ["The results relate only to the motor named here. Reproduce this certificate in full only.",
-             "± gives the expanded uncertainty U = k·u for a coverage probability of about 95 %: k = 2, and larger "
-             "(Student's t, 95.45 %) where the degrees of freedom are few; U is rounded to two digits, to the nearest. "
+             "± gives the expanded uncertainty U = k·u for a coverage probability of about 95 %: k = 2, and "
+             "larger (Student's t, 95.45 %) where the degrees of freedom are few; U is rounded to two digits, to "
+             "the nearest, more digits of the value only where the result needs them. "
              "\"±\u00a0?\" means that no uncertainty is known.",
-             "Judged on unrounded values; digits are added where rounding would hide the result. \"accept\" gives the "
-             "acceptance limits that the decision rule makes of tolerance and uncertainty. Angles are rotor electrical "
-             "angles; speeds are signed, positive is forward."]
+             "Judged on unrounded values. \"accept\" gives the acceptance limits that the decision rule makes of "
+             "tolerance and uncertainty. Angles are rotor electrical angles; speeds are signed, positive is "
+             "forward."]
     if bench.get("simulated"):
-        texts.append(f"Made on the embedded simulated bench, pace x{bench.get('pace') or 1:g}: no motor was tested.")
+        texts.append(f"Made on the embedded simulated bench, pace x{bench.get('pace') or 1:g}: "
+                     "no motor was tested.")
     texts.append("Software: " + ", ".join(f"{name} {version}" for name, version in sorted(software.items()))
                  if software else f"Software: {UNKNOWN}")
     texts.append(f"Bench file: {at(bench, 'file')}, SHA-256 {at(bench, 'sha256')}")
@@ -87,8 +91,8 @@ def _statements(record: Mapping[str, Any]) -> list[str]:
 def _capture(capture: Mapping[str, Any]) -> list[str]:
     refused = capture.get("refused")
     state = f"refused: {refused.get('text') or refused.get('code')}" if refused else "used"
-    return [at(capture, "label"), f"{at(capture, 'drive_speed_rpm')} r/min", f"{at(capture, 'temperature_degC')} °C",
-            at(capture, "sha256"), state]
+    return [at(capture, "label"), f"{at(capture, 'drive_speed_rpm')} r/min",
+            f"{at(capture, 'temperature_degC')} °C", at(capture, "sha256"), state]
 
 
 def _grid(sheet: Sheet, title: str, heads: Sequence[str], widths: Sequence[float],

@@ -40,7 +40,8 @@ def _draw(record: Mapping[str, Any], pages: int) -> Sheet:
         waveform_plot(sheet, plot)
     rest_table(sheet, "Judged: motor at rest, and both directions together", _at_rest(judged), judged=True)
     judged_table(sheet, "Judged: each capture", judged, labels_of(judged, order))
-    rest_table(sheet, "Without limits: motor at rest, and both directions together", _at_rest(others), judged=False)
+    rest_table(sheet, "Without limits: motor at rest, and both directions together", _at_rest(others),
+               judged=False)
     closing(sheet, record)
     other_table(sheet, "Without limits: each capture, value ± U", others, labels_of(others, order))
     sheet.finish()

@@ -43,11 +43,11 @@ def judged_rows(record: Mapping[str, Any]) -> list[Row]:
     rows: dict[tuple[object, ...], Row] = {}
     for judged in record.get("judged") or ():
         name, label = str(judged["name"]), str(judged.get("label") or "")
-        key = (name, judged["unit"], judged.get("lower"), judged.get("upper"))
-        row = rows.get(key)
-        if row is None or label in row.cells:  # two limits on one capture stay two rows
-            row = rows[(*key, label) if row else key] = Row(
-                name, unit_text(judged["unit"]), _range(*(_limit(judged.get(end)) for end in ("lower", "upper"))))
+        key: tuple[object, ...] = (name, judged["unit"], judged.get("lower"), judged.get("upper"))
+        if key in rows and label in rows[key].cells:
+            key = (*key, judged.get("key"), label)  # two limits on one capture stay two rows
+        tolerance = _range(*(_limit(judged.get(end)) for end in ("lower", "upper")))
+        row = rows.setdefault(key, Row(name, unit_text(judged["unit"]), tolerance))
         row.cells[label] = _judged_cell(judged, dofs.get((name, label)))
     return sorted(rows.values(), key=lambda row: row.rank)  # sorted() keeps the order of equals
 
@@ -87,8 +87,8 @@ def refuse_contradiction(record: Mapping[str, Any]) -> None:
 
 
 def unit_text(unit: str) -> str:
-    """Return a unit as printed; an unknown one stands as the record has it."""
-    return printed(unit) if unit in names() else unit
+    """Return a unit as printed, "1" for counts; an unknown one stands as the record has it."""
+    return (printed(unit) if unit in names() else unit) or unit
 
 
 def _bears_out(row: Mapping[str, Any]) -> bool:
@@ -108,8 +108,10 @@ def _judged_cell(judged: Mapping[str, Any], dof: float | None) -> Cell:
         return Cell("no value", str(judged.get("zone") or _range(*map(_limit, accepted))), result)
     shown = numbers.number(value, numbers.expanded(judged.get("u"), dof),
                            (judged.get("lower"), judged.get("upper")), accepted)
-    return Cell(_with_uncertainty(shown.value, shown.uncertainty),
-                f"accept {_range(shown.acceptance_lower, shown.acceptance_upper)}", result)
+    accept = f"accept {_range(shown.acceptance_lower, shown.acceptance_upper)}"
+    if accepted == (None, None) and judged.get("zone"):
+        accept = str(judged["zone"])  # nothing could be accepted: the zone says why
+    return Cell(_with_uncertainty(shown.value, shown.uncertainty), accept, result)
 
 
 def _value(measured: Mapping[str, Any]) -> str:

@@ -35,7 +35,7 @@ def summary(sheet: Sheet, record: Mapping[str, Any]) -> None:
     _verdict(sheet, record)
     findings = record.get("findings") or ()
     if findings:
-        sheet.section("Likely causes")
+        sheet.section("Findings: likely causes")
         for finding in findings:
             sheet.paragraph(f"• {finding.get('text') or finding.get('code')}", size=7)
     sheet.section("Motor and test")
@@ -87,8 +87,8 @@ def _verdict(sheet: Sheet, record: Mapping[str, Any]) -> None:
     middle = sheet.y - height / 2
     sign(canvas, verdict, LEFT + 12, middle - 12, 24, ink)
     sheet.text(LEFT + 46, middle - 8, verdict, 20 if verdict == "NO RESULT" else 25, font=fonts.BOLD, colour=ink)
-    sheet.text(LEFT + 182, sheet.y - 11, f"motor {at(record, 'serial')}, type {at(record, 'motor_type', 'name')}", 10,
-               font=fonts.BOLD)
+    motor = f"motor {at(record, 'serial')}, type {at(record, 'motor_type', 'name')}"
+    sheet.text(LEFT + 182, sheet.y - 11, motor, 10, font=fonts.BOLD)
     for number, line in enumerate(reason):
         sheet.text(LEFT + 182, sheet.y - 24 - 10 * number, line, 8)
     sheet.y -= height + 1
@@ -105,7 +105,8 @@ def _identity(record: Mapping[str, Any]) -> list[tuple[str, str]]:
         ("pole pairs", at(record, "motor_type", "pole_pairs")), ("operator", at(record, "operator")),
         ("winding", f"{at(record, 'motor_type', 'winding')}, {_with_unit(motor.get('rated_voltage_V'), 'V')}"),
         ("start", f"{at(record, 'started')} (UTC)"),
-        ("forward", f"{at(record, 'motor_type', 'forward')} seen from the {at(record, 'motor_type', 'viewed_from')}"),
+        ("forward",
+         f"{at(record, 'motor_type', 'forward')} seen from the {at(record, 'motor_type', 'viewed_from')}"),
         ("end", f"{at(record, 'ended')} (UTC)"),
         ("Hall sensors", spacing),
         ("run", f"{run} of {allowed}" + (" — RETEST, earlier runs are on record" if retest else " — first test")),
@@ -116,7 +117,7 @@ def _identity(record: Mapping[str, Any]) -> list[tuple[str, str]]:
 def _conditions(conditions: Mapping[str, Any]) -> list[tuple[str, str]]:
     pairs = []
     for key, value in conditions.items():
-        name, _, unit = key.rpartition("_")
+        name, _, unit = key.rpartition("_") if "_" in key else (key, "", "")
         pairs.append((name.replace("_", " "), _with_unit(value, unit_text(unit))))
     return pairs
 

@@ -9,7 +9,8 @@ from station.certificate.rows import ABSENT, Row
 from station.certificate.sheet import LEFT, RIGHT, ROOM, Sheet
 
 ACROSS = 4                       # captures side by side; more of them make another table below
-_NAME, _UNIT, _TOLERANCE = 112.0, 31.0, 62.0
+_NAME, _UNIT, _TOLERANCE = 108.0, 27.0, 56.0
+_JUDGED, _OTHER = 14.2, 6.9      # points, height of a row
 _SMALL = 5.5                     # points; the smallest type on the certificate
 
 
@@ -18,7 +19,7 @@ def judged_table(sheet: Sheet, title: str, rows: Sequence[Row], labels: Sequence
     for start in range(0, len(labels), ACROSS):
         part = labels[start:start + ACROSS]
         shown = [row for row in rows if any(label in row.cells for label in part)]
-        _table(sheet, title, shown, part, _Shape(LEFT + _NAME + _UNIT + _TOLERANCE, 14.2, judged=True))
+        _table(sheet, title, shown, part, _Shape(LEFT + _NAME + _UNIT + _TOLERANCE, _JUDGED, judged=True))
 
 
 def other_table(sheet: Sheet, title: str, rows: Sequence[Row], labels: Sequence[str]) -> None:
@@ -26,13 +27,13 @@ def other_table(sheet: Sheet, title: str, rows: Sequence[Row], labels: Sequence[
     for start in range(0, len(labels), ACROSS):
         part = labels[start:start + ACROSS]
         shown = [row for row in rows if any(label in row.cells for label in part)]
-        _table(sheet, title, shown, part, _Shape(LEFT + _NAME + _UNIT, 7.4, judged=False))
+        _table(sheet, title, shown, part, _Shape(LEFT + _NAME + _UNIT, _OTHER, judged=False))
 
 
 def rest_table(sheet: Sheet, title: str, rows: Sequence[Row], *, judged: bool) -> None:
     """Draw rows that belong to no capture, two or three side by side to save height."""
     across = 2 if judged else 3
-    step, height = ROOM / across, (14.2 if judged else 7.4)
+    step, height = ROOM / across, (_JUDGED if judged else _OTHER)
     if not rows:
         return
     sheet.section(title, keep=height + 4)
@@ -62,11 +63,11 @@ class _Shape:
 def _table(sheet: Sheet, title: str, rows: Sequence[Row], labels: Sequence[str], shape: _Shape) -> None:
     if not rows:
         return
-    sheet.section(title, keep=14 + shape.height)
+    sheet.section(title, keep=14 + min(len(rows), 3) * shape.height)
     _heading(sheet, labels, shape)
     sheet.heading = lambda: _heading(sheet, labels, shape)
     column = (RIGHT - shape.first) / ACROSS
-    for row in rows:
+    for number, row in enumerate(rows, 1):
         sheet.need(shape.height)
         middle = sheet.y - (shape.height / 2 + 2.2)
         bold = fonts.BOLD if shape.judged and row.rank < 2 else fonts.REGULAR
@@ -77,7 +78,8 @@ def _table(sheet: Sheet, title: str, rows: Sequence[Row], labels: Sequence[str],
         for index, label in enumerate(labels):
             _cell(sheet, row, label, shape.first + index * column, column - 4, shape.height)
         sheet.y -= shape.height
-        sheet.rule(width=0.25)
+        if shape.judged or number % 3 == 0:  # every third rule guides the eye along dense lines
+            sheet.rule(width=0.25)
     sheet.heading = None
 
 
@@ -104,8 +106,7 @@ def _cell(sheet: Sheet, row: Row, label: str, x: float, room: float, height: flo
         return
     result_sign(sheet.canvas, cell.result, x, sheet.y - 6.6, 5)
     bold = fonts.REGULAR if cell.result == "PASS" else fonts.BOLD
-    words = cell.value if cell.result == "PASS" else f"{cell.value}  {cell.result}"
-    _fit(sheet, x + 9, sheet.y - 6.6, words, room - 9, 6.4, bold)
+    _fit(sheet, x + 9, sheet.y - 6.6, f"{cell.value}  {cell.result}", room - 9, 6.4, bold)
     _fit(sheet, x + 9, sheet.y - 12.4, cell.acceptance, room - 9, _SMALL, grey=True)
 
 

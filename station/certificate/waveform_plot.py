@@ -112,7 +112,8 @@ def _legend(sheet: Sheet, y: float, waves: Mapping[str, object]) -> None:
         canvas.restoreState()
         sheet.text(x + 27, y, line, 6.2)
         x += 48
-    sheet.text(_LAST, y, "V/krpm over rotor electrical angle; grey bar = sensor high", 6.2, colour=GREY, align="right")
+    sheet.text(_LAST, y, "V/krpm over rotor electrical angle; grey bar = sensor high", 6.2, colour=GREY,
+               align="right")
 
 
 def _round_up(peak: float) -> float:

@@ -42,13 +42,13 @@ def sample_record(limits: bytes, **changes: Any) -> dict[str, Any]:
         "software": {"station": "0.1.0", "python": "3.11.7", "numpy": "2.4.6"},
         "conditions": {"ambient_temperature_degC": 22.9, "winding_temperature_degC": 23.4, "sensor_supply_V": 5.0},
         "decision": {"rule": "guarded", "guard_factor": 1.65, "sentence":
-                     "A value passes if it lies inside its tolerance limits by at least 1.65 standard uncertainties."},
-        "steps": [{"name": "spin", "kind": "back_drive", "outcome": "done", "started": "", "ended": "", "note": ""}],
+                     "A value passes if it lies within its limits by at least 1.65 standard uncertainties."},
+        "steps": [{"name": "spin", "kind": "back_drive", "outcome": "done", "note": ""}],
         "captures": [{"label": label, "file": f"captures/{i}.parquet", "sha256": f"{i}e" * 32,
                       "drive_speed_rpm": (-1 if "reverse" in label else 1) * (float(label.split()[1]) - 0.8),
                       "temperature_degC": 23.4, "refused": None} for i, label in enumerate(CAPTURES)],
         "measurements": measurements, "judged": judged, "findings": [], "verdict": "PASS",
-        "reason": "All 176 judged values lie within their acceptance limits.",
+        "reason": "All 165 judged values lie within their acceptance limits.",
         "plots": [{"label": "forward 1500", "angle_deg": angle,
                    "volts_per_krpm": {line: [10 * sin((a - shift) * pi / 180) for a in angle]
                                       for line, shift in (("ab", 0), ("bc", 120), ("ca", 240))},
@@ -76,11 +76,12 @@ def _measurement(name: str, plain: str, unit: str, label: str, rng: np.random.Ge
 
 def _judged(key: str, limit: dict[str, Any], m: dict[str, Any]) -> dict[str, Any]:
     lower, upper = limit.get("lower"), limit.get("upper")
-    return {"key": key, **{k: m[k] for k in ("name", "label", "unit", "value", "u")}, "lower": lower, "upper": upper,
+    return {"key": key, **{k: m[k] for k in ("name", "label", "unit", "value", "u")},
+            "lower": lower, "upper": upper, "result": "PASS", "zone": "within",
             "acceptance_lower": None if lower is None else lower + 1.65 * m["u"],
-            "acceptance_upper": None if upper is None else upper - 1.65 * m["u"], "result": "PASS", "zone": "within"}
+            "acceptance_upper": None if upper is None else upper - 1.65 * m["u"]}
 
 
 def _instrument(role: str) -> dict[str, str]:
     return {"role": role, "maker": "Musterwerk", "model": f"M-{role[:3].upper()}", "serial": f"SN-{role[:3]}-0042",
-            "firmware": "1.4", "certificate": f"CAL-2026-{role[:3]}", "calibrated": "2026-01-10", "due": "2027-01-10"}
+            "firmware": "1.4", "certificate": f"CAL-{role[:3]}", "calibrated": "2026-01-10", "due": "2027-01-10"}

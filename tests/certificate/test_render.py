@@ -1,0 +1,165 @@
+"""The certificate as a reader and other people's programs find it."""
+
+import json
+import os
+import subprocess
+import sys
+from hashlib import sha256
+from io import BytesIO
+
+import pytest
+from pypdf import PdfReader
+
+from station.certificate.closing import record_sha256
+from station.certificate.render import render_certificate
+from station.errors import EvidenceError
+
+PROGRAM = """
+import json, sys
+from hashlib import sha256
+from station.certificate.render import render_certificate
+print(sha256(render_certificate(json.load(sys.stdin))).hexdigest())
+"""
+
+
+def _poppler(program, record, tmp_path, *words):
+    path = tmp_path / "certificate.pdf"
+    path.write_bytes(render_certificate(record))
+    return subprocess.run([program, *words, str(path), *(["-"] if program == "pdftotext" else [])],
+                          capture_output=True, text=True, check=True).stdout
+
+
+@pytest.mark.parametrize(("zone", "seed"), [("Asia/Tokyo", "1"), ("America/Lima", "4242")])
+def test_another_process_zone_and_hash_seed_give_the_same_bytes(record, zone, seed):
+    there = subprocess.run([sys.executable, "-c", PROGRAM], input=json.dumps(record), text=True, check=True,
+                           capture_output=True, env={**os.environ, "TZ": zone, "PYTHONHASHSEED": seed}).stdout
+    assert there.strip() == sha256(render_certificate(record)).hexdigest()
+
+
+def test_rendering_leaves_the_record_alone(record):
+    before = json.dumps(record)
+    render_certificate(record)
+    assert json.dumps(record) == before
+
+
+def test_every_font_is_embedded(record, tmp_path):
+    fonts = _poppler("pdffonts", record, tmp_path).splitlines()[2:]
+    assert len(fonts) >= 2
+    assert all("DejaVuSansCondensed" in line and line.split()[-5:-2] == ["yes", "yes", "yes"] for line in fonts)
+
+
+def test_judged_rows_and_evidence_fit_two_pages_and_the_rest_follows(record, pages):
+    texts = pages(record)
+    two = "\n".join(texts[:2])
+    missing = {j["name"] for j in record["judged"]} - set(two.split())
+    assert not missing
+    assert two.count("PASS") >= len(record["judged"])
+    assert record_sha256(record) in two
+    assert len(texts) <= 3
+
+
+def test_pages_are_numbered_and_the_end_is_marked(record, pages):
+    texts = pages(record)
+    assert all(f"page {n} of {len(texts)}" in text for n, text in enumerate(texts, 1))
+    ends = ["end of certificate L2-EOL1-CP40-0001-1" in text for text in texts]
+    assert ends == [False] * (len(texts) - 1) + [True]
+
+
+def test_another_reader_finds_every_measurement(record, tmp_path):
+    text = _poppler("pdftotext", record, tmp_path, "-layout")
+    assert all(m["name"] in text for m in record["measurements"])
+    for words in ("Werk Süd, Halle 4, Prüfplatz 1", "CAL-dri", "2027-01-10", "3536 r/min", "500 V", "3c3c",
+                  "1.65 standard uncertainties", "1 of 2", "not a safety function", "Student"):
+        assert words in text
+
+
+def test_page_is_a4(record):
+    box = PdfReader(BytesIO(render_certificate(record))).pages[0].mediabox
+    assert (float(box.width), float(box.height)) == pytest.approx((595.28, 841.89), abs=0.01)
+
+
+def test_failing_row_stands_first_on_the_first_page(sample, record, pages):
+    first = pages(sample.failed(record, "hall_placement.b", 5.2, "FAIL"))[0]
+    table = first[first.index("Judged: each capture"):]
+    assert table.index("hall_placement.b") < table.index("back_emf_constant_peak")
+    assert "FAIL" in first
+    assert "PASS" not in first[:first.index("Judged")]
+
+
+def test_value_that_is_missing_has_no_result_and_says_why(sample, record, pages):
+    text = "\n".join(pages(sample.failed(record, "thd.bc", None, "NO RESULT")))
+    assert "no value NO RESULT" in " ".join(text.split())
+    assert "not measured" in text
+    assert "verdict: NO RESULT" in text
+
+
+def test_simulated_bench_is_marked_on_every_page(record, pages):
+    mark = "NO MOTOR WAS TESTED"
+    assert not any(mark in text for text in pages(record))
+    simulated = record | {"bench": record["bench"] | {"simulated": True, "pace": 10.0}}
+    assert all(mark in text and "x10" in text for text in pages(simulated))
+
+
+def test_retest_and_draft_are_marked(record, pages):
+    draft = record["limit_file"] | {"released_by": None, "released_on": None}
+    first = pages(record | {"run": 2, "limit_file": draft})[0]
+    assert "RETEST" in first
+    assert "DRAFT" in first
+
+
+def test_refused_capture_and_undone_step_are_told(record, pages):
+    captures = [record["captures"][0] | {"refused": {"code": "clipped", "text": "Channel v_ab clipped."}}]
+    steps = [{"name": "insulation", "kind": "insulation", "outcome": "not run", "note": "stopped before"}]
+    text = "\n".join(pages(record | {"captures": captures, "steps": steps, "verdict": "NO RESULT"}))
+    assert "Channel v_ab clipped." in text
+    assert "stopped before" in text
+
+
+def test_long_and_odd_texts_stay_inside_the_page(record, pages):
+    long = "Größenänderung der Prüfstückträgerhalterung " * 40
+    changed = record | {"reason": long, "operator": "x" * 300, "findings": [{"code": "a", "text": long}] * 9}
+    text = " ".join(" ".join(pages(changed)).split())
+    assert text.count("Prüfstückträgerhalterung") == 400
+    assert text.count("x" * 40) >= 1
+
+
+@pytest.mark.parametrize("captures", [1, 2, 5, 9])
+def test_any_number_of_captures_is_printed(record, pages, captures):
+    labels = [f"forward {100 * n}" for n in range(1, captures + 1)]
+    first = [j for j in record["judged"] if j["label"] == "forward 750"]
+    judged = [j | {"label": label} for label in labels for j in first]
+    shown = "\n".join(pages(record | {"judged": judged, "measurements": [], "captures": []}))
+    assert all(label in shown for label in labels)
+    assert shown.count("PASS") >= len(judged)
+
+
+def test_nearly_empty_record_has_no_result(pages):
+    first = pages({"serial": "CP40-0009", "verdict": None})[0]
+    assert "NO RESULT" in first
+    assert "not recorded" in first
+    assert "PASS" not in first
+
+
+@pytest.mark.parametrize("change", [
+    pytest.param({"result": "FAIL"}, id="a failing row"),
+    pytest.param({"result": "NO RESULT"}, id="a row without result"),
+    pytest.param({"value": None}, id="no value"),
+    pytest.param({"value": float("nan")}, id="not a number"),
+    pytest.param({"value": 1e6}, id="beyond its limits"),
+    pytest.param({"lower": None, "upper": None, "acceptance_lower": None, "acceptance_upper": None},
+                 id="no limit"),
+])
+def test_pass_that_its_rows_do_not_bear_out_is_never_printed(record, change):
+    judged = [record["judged"][0] | change, *record["judged"][1:]]
+    with pytest.raises(EvidenceError, match="contradict"):
+        render_certificate(record | {"judged": judged})
+
+
+def test_pass_without_any_row_is_never_printed(record):
+    with pytest.raises(EvidenceError, match="no judged row"):
+        render_certificate(record | {"judged": []})
+
+
+def test_record_that_is_no_json_is_refused(record):
+    with pytest.raises(EvidenceError, match="canonical JSON"):
+        render_certificate(record | {"conditions": {"ambient_temperature_degC": float("nan")}})

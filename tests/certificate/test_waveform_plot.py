@@ -1,0 +1,42 @@
+"""station.certificate.waveform_plot: sensors stand under the waves on the same angle axis."""
+
+from io import BytesIO
+
+import pytest
+from pypdf import PdfReader
+
+from station.certificate.render import render_certificate
+from station.certificate.waveform_plot import BAR, WAVES
+
+
+def _boxes(record, height):
+    """Return (left, right) of every box of the given height on the first page, points."""
+    contents = PdfReader(BytesIO(render_certificate(record))).pages[0].get_contents()
+    boxes = [[float(n) for n in numbers] for numbers, operator in contents.operations if operator == b"re"]
+    return [(box[0], box[0] + box[2]) for box in boxes if box[3] == pytest.approx(height)]
+
+
+def _with_hall(record, hall):
+    return record | {"plots": [record["plots"][0] | {"hall_high": hall}]}
+
+
+@pytest.mark.parametrize(("interval", "parts"), [
+    pytest.param([0.0, 180.0], [(0, 180)], id="half"),
+    pytest.param([119.0, 301.5], [(119, 301.5)], id="inside"),
+    pytest.param([240.0, 60.0], [(240, 360), (0, 60)], id="round the end"),
+    pytest.param([-30.0, 150.0], [(330, 360), (0, 150)], id="negative"),
+    pytest.param(None, [], id="dead sensor"),
+])
+def test_bar_lies_at_its_angles(record, interval, parts):
+    changed = _with_hall(record, {"a": interval})
+    ((left, right),) = _boxes(changed, WAVES)
+    expected = [tuple(left + (right - left) * angle / 360 for angle in part) for part in parts]
+    assert sorted(_boxes(changed, BAR)) == [pytest.approx(e, abs=0.01) for e in sorted(expected)]
+
+
+def test_flat_or_absent_waves_still_print(record, pages):
+    plot = record["plots"][0]
+    flat = plot | {"volts_per_krpm": {"ab": [0.0] * len(plot["angle_deg"])}}
+    assert "One electrical revolution" in pages(record | {"plots": [flat]})[0]
+    assert "One electrical revolution" in pages(record | {"plots": [plot | {"volts_per_krpm": {}}]})[0]
+    assert "One electrical revolution" not in pages(record | {"plots": []})[0]
