@@ -3,7 +3,7 @@
 import math
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
-from typing import TypeVar
+from typing import TypeVar, cast
 
 import numpy as np
 from numpy.typing import NDArray
@@ -14,6 +14,7 @@ from station.clock import Clock
 from station.errors import BenchError, BenchNotFitError, InstrumentError, NoReplyError
 
 QUEUE_CAP = 33           # entries; an instrument that never says "no error" is itself faulty
+OPEN_DEADLINE = 1.0      # s to connect and identify; within a plant network that takes milliseconds
 BLOCK_RATE = 2e6         # bytes/s, the slowest wire that a block's deadline allows for
 NOT_A_NUMBER = 9.91e37   # Source: SCPI-99, volume 1 (values from memory)
 OVER_RANGE = 9.9e37
@@ -120,10 +121,12 @@ class ScpiSession:
 
     def _exchange(self, line: str, work: Work[Answer], seconds: float) -> Answer:
         try:
-            wire = self._wire or self._open()
+            wire = self._wire or self._open(line)
             until = self._clock.monotonic() + seconds
             self._require_in_step(wire)
             return work(wire, until)
+        except NoReplyError:
+            raise
         except TimeoutError as error:
             raise self._silence(line, seconds, self._reopen()) from error
         except OSError as error:
@@ -137,26 +140,33 @@ class ScpiSession:
             self._drop()
             raise
 
-    def _open(self) -> Wire:
-        self._drop()
-        until = self._clock.monotonic() + self.deadline
-        self._wire = Wire(self.resource, self._clock.monotonic, until)
-        self._identify(self._wire, until)
-        self._drain(self._wire, until)  # entries of an earlier user are not ours
-        return self._wire
+    def _open(self, line: str) -> Wire:
+        try:
+            self._connect()  # error entries of an earlier user are not ours
+        except TimeoutError as error:  # no second try here: another instrument may wait for its stop
+            self._drop()
+            raise self._silence(line, self._open_deadline(), "silence when connecting") from error
+        return cast(Wire, self._wire)
 
     def _reopen(self) -> str:
         """Reopen after silence, and return what the instrument then says, for the error's text."""
-        self._drop()
         try:
-            until = self._clock.monotonic() + self.deadline
-            self._wire = Wire(self.resource, self._clock.monotonic, until)
-            self._identify(self._wire, until)
-            entries = self._drain(self._wire, until)
+            entries = self._connect()
         except (OSError, BenchError):
             self._drop()
             return "silence, also after reopening"
         return "silence; its error queue held " + ("; ".join(entries) or "nothing")
+
+    def _connect(self) -> tuple[str, ...]:
+        """Connect afresh, check the identity, and return what the error queue held."""
+        self._drop()
+        until = self._clock.monotonic() + self._open_deadline()
+        self._wire = Wire(self.resource, self._clock.monotonic, until)
+        self._identify(self._wire, until)
+        return self._drain(self._wire, until)
+
+    def _open_deadline(self) -> float:
+        return min(self.deadline, OPEN_DEADLINE)
 
     def _drop(self) -> None:
         if self._wire is not None:

@@ -16,6 +16,10 @@ def silence(served, role, seconds):
         side.silence(role, seconds)
 
 
+def impatient(text):
+    return text.replace("deadline_s = 2.0", "deadline_s = 0.5")
+
+
 def at(year, month, day):
     system = system_clock()
     moment = datetime(year, month, day, 23, 59, tzinfo=UTC)
@@ -103,17 +107,19 @@ def test_safe_state_discharges_the_winding(started):
     assert rig.insulation_voltage() < 25
 
 
-def test_silent_drive_stops_no_other_step(started):
-    bench, rig, served, _ = started
-    bench.supply.on(5.0, 0.1)
-    bench.insulation.apply(500.0, 0.01)
-    bench.drive.speed()
-    silence(served, "drive", 60.0)
-    failures = bench.safe_state()
-    silence(served, "drive", 0.0)
+def test_silent_drive_stops_no_other_step(open_embedded):
+    with open_embedded(impatient) as (bench, rig, served, _):
+        rig.place("CP40-0001")
+        bench.supply.on(5.0, 0.1)
+        bench.insulation.apply(500.0, 0.01)
+        bench.drive.speed()
+        silence(served, "drive", 60.0)
+        failures = bench.safe_state()
+        current, volts = rig.sensor_supply_current(), rig.insulation_voltage()
+        silence(served, "drive", 0.0)
     assert [failure.split(":")[0] for failure in failures] == ["drive"]
-    assert rig.sensor_supply_current() == 0
-    assert rig.insulation_voltage() < 25
+    assert current == 0
+    assert volts < 25
 
 
 def test_every_way_out_is_safe(open_embedded):
@@ -127,6 +133,6 @@ def test_every_way_out_is_safe(open_embedded):
 
 def test_leaving_an_unsafe_bench_is_an_error(open_embedded):
     with pytest.raises(BenchError, match="safe state"):  # noqa: SIM117, PT012
-        with open_embedded() as (bench, _, served, _):
+        with open_embedded(impatient) as (bench, _, served, _):
             bench.drive.speed()
             silence(served, "drive", 60.0)
