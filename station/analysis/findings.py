@@ -54,17 +54,19 @@ def find_motor_causes(captures: Sequence[CaptureAnalysis], rest: dict[str, Measu
     return _resolve_rotation(_distinct(found), captures, rest)
 
 
-# refusal codes that say something of the motor, by a word in them; all others speak of the bench
-_REFUSALS = (("open", "open_phase"), ("revers", "reversed_phase"), ("invert", "reversed_phase"),
-             ("miswired", "reversed_phase"), ("mis_wired", "reversed_phase"), ("pole", "wrong_pole_count"),
-             ("no_emf", "no_back_emf"), ("no_back_emf", "no_back_emf"), ("unbalanc", "shorted_turns"))
+# refusal codes that say something of the motor; all others speak of the bench or of the capture
+_REFUSALS = {"open_phase": "open_phase", "no_emf": "no_back_emf"}
+_POLE_PAIRS = re.compile(r"motor has (\d+(?:\.\d+)?) pole pairs")
 
 
 def _of_refusal(refusal: Refusal) -> Iterator[Finding]:
-    for word, code in _REFUSALS:
-        if word in refusal.code:
-            yield Finding(code, refusal.text)
-            return
+    poles = _POLE_PAIRS.search(refusal.text) if refusal.code == "speed_disagrees" else None
+    if poles is not None:
+        seen = float(poles[1])
+        whole = seen >= 0.9 and abs(seen - round(seen)) < 0.05
+        yield Finding("wrong_pole_count" if whole else "coupling_slips", refusal.text)
+    elif refusal.code in _REFUSALS:
+        yield Finding(_REFUSALS[refusal.code], refusal.text)
 
 
 def _hysteresis(captures: Sequence[CaptureAnalysis], rest: Mapping[str, Measurement]) -> Iterator[Finding]:

@@ -29,7 +29,7 @@ class HallAnalysis:
     edges: dict[str, SensorAngles]
     stuck: dict[str, NoLevels]
     code_widths: tuple[CodeInterval, ...]
-    hall_high: dict[str, tuple[float, float] | None]   # rise and fall, degrees
+    hall_high: dict[str, tuple[float, float]]   # rise and fall, degrees; only sensors that switch
     edge_u: dict[str, float]        # deg, of a sensor's edges without that of the zero
     zero_u: float                   # deg, of the rotor angle's zero
     accuracy: Accuracy
@@ -55,7 +55,7 @@ def analyse_hall(capture: Capture, motor_type: MotorType, track: AngleTrack) -> 
     """
     layout = motor_type.sensors
     if layout is None:
-        return HallAnalysis({}, (), {}, {}, (), dict.fromkeys(SENSORS), {}, 0.0, capture.accuracy, None)
+        return HallAnalysis({}, (), {}, {}, (), {}, {}, 0.0, capture.accuracy, None)
     levels = {sensor: sensor_levels(capture, sensor) for sensor in SENSORS}
     located = {sensor: locate_edges(capture, sensor, each, track, motor_type.pole_pairs)
                for sensor, each in levels.items() if isinstance(each, HallLevels)}
@@ -67,7 +67,7 @@ def analyse_hall(capture: Capture, motor_type: MotorType, track: AngleTrack) -> 
     numbers = _measure(frame, levels, located, errors, walk, widths)
     return HallAnalysis(
         numbers, tuple(_stuck_finding(sensor, each) for sensor, each in stuck.items()), located, stuck, widths,
-        {sensor: _high_range(located.get(sensor)) for sensor in SENSORS},
+        {sensor: high for sensor in SENSORS if (high := _high_range(located.get(sensor))) is not None},
         {sensor: _edge_u(each) for sensor, each in errors.items()},
         common_shift_u(list(errors.values())), capture.accuracy, walk)
 

@@ -53,11 +53,13 @@ def find_levels(codes: NDArray[np.int16], channel: Channel) -> HallLevels | NoLe
     codes : (n,) int16, n >= 1
     channel : scale and offset of the codes
     """
-    values, counts = np.unique(codes, return_counts=True)
+    histogram = np.bincount(codes.astype(np.int32) + 32768, minlength=65536)   # far faster than a sort
+    values = np.flatnonzero(histogram) - 32768
+    counts = histogram[values + 32768]
     middle = 0.5 * (float(values[0]) + float(values[-1]))
     below = values <= middle
     stuck = NoLevels(mean=channel.scale * float(np.average(values, weights=counts)) + channel.offset,
-                     peak_to_peak=abs(channel.scale) * float(values[-1] - np.int64(values[0])))
+                     peak_to_peak=abs(channel.scale) * float(values[-1] - values[0]))
     if below.all() or min(counts[below].sum(), counts[~below].sum()) < MIN_SHARE * codes.size:
         return stuck
     first, second = _median(values[below], counts[below]), _median(values[~below], counts[~below])
@@ -73,7 +75,7 @@ def find_levels(codes: NDArray[np.int16], channel: Channel) -> HallLevels | NoLe
                       noise)
 
 
-def _median(values: NDArray[np.int16], counts: NDArray[np.int64]) -> float:
+def _median(values: NDArray[np.int64], counts: NDArray[np.int64]) -> float:
     """Median of a cluster, refined by the mean of what lies within a few codes of it.
 
     The refinement gives levels finer than one code; the window keeps bounce and edges out.
@@ -86,7 +88,7 @@ def _median(values: NDArray[np.int16], counts: NDArray[np.int64]) -> float:
     return float(np.average(values[near], weights=counts[near]))
 
 
-def _noise(values: NDArray[np.int16], counts: NDArray[np.int64],
+def _noise(values: NDArray[np.int64], counts: NDArray[np.int64],
            clusters: tuple[tuple[NDArray[np.bool_], float], ...]) -> float:
     """Median absolute deviation around each level, as a standard deviation; the larger of both."""
     worst = 0.0

@@ -28,7 +28,8 @@ class SensorAngles:
 
     def of(self, goes_high: bool) -> Floats:
         """Return the angles (rad) of one polarity."""
-        return self.angle[self.goes_high == goes_high]
+        chosen: Floats = self.angle[self.goes_high == goes_high]
+        return chosen
 
     def missing(self, span: tuple[float, float]) -> int:
         """Count edges that the mean angles call for within `span` (rad) and that are not there."""

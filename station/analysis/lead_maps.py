@@ -74,13 +74,12 @@ def matching_maps(rises_deg: Sequence[float], layout: HallLayout) -> tuple[LeadM
 def motor_lead_exchange(rises_deg: Sequence[float], layout: HallLayout) -> str | None:
     """Return the two motor leads ("A and B") whose exchange explains the angles, or None.
 
-    Exchanged leads reverse the order of the lines, so that the rotor angle runs backwards and
-    from another zero: 180 - angle for a and b, 60 - angle for b and c, 300 - angle for c and a.
-    A sensor high from r to r + 180 then reads as high from -r, -120 - r or 120 - r.
-    Source: derived from v_ab = e_a - e_b.
+    The rotor angle still grows with the shaft, but from another zero: what is measured as v_ab is
+    -v_ab, -v_ca or -v_bc, whose rising zeros lie at 180, 60 and 300 degrees.
+    Source: derived from v_ab = e_a - e_b with b lagging a by 120 degrees.
     """
-    for leads, shift in (("A and B", 0.0), ("B and C", -120.0), ("A and C", 120.0)):
-        if _distance(rises_deg, [shift - rise for rise in layout.rise_deg]) < CLOSE_DEG:
+    for leads, zero in (("A and B", 180.0), ("B and C", 60.0), ("A and C", 300.0)):
+        if _distance(rises_deg, [rise - zero for rise in layout.rise_deg]) < CLOSE_DEG:
             return leads
     return None
 

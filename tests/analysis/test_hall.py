@@ -6,6 +6,7 @@ from hall_signals import LAYOUTS, Lead, Rotor, capture_of, good_leads, lead, mot
 
 from station.analysis.findings import find_causes
 from station.analysis.hall import analyse_hall
+from station.characteristic import unit_of
 
 
 def analyse(leads, rotor=None, spacing=120, **more):
@@ -47,10 +48,10 @@ def test_good_sensors_read_where_they_are_in_both_directions(spacing, frequency)
 def test_every_measurement_has_the_contract_s_unit_and_a_budget():
     for name, each in analyse(good_leads()).measurements.items():
         assert each.name == name
-        assert each.budget
-        assert each.u >= 0
-        if name.startswith(("hall_angle", "hall_placement", "hall_sector")):
-            assert each.u > 0
+        assert each.unit == unit_of(name)
+        counted = name in {"hall_order", "hall_edges_per_revolution", "hall_forbidden", "hall_bounce", "hall_missing"}
+        assert (each.u == 0) == counted
+        assert bool(each.budget) != counted
 
 
 @pytest.mark.parametrize("frequency", [100.0, -100.0])
@@ -85,7 +86,7 @@ def test_stuck_sensor_gives_no_edges_and_leaves_the_others(stuck_at):
     assert found["hall_missing"] >= 2 * 38
     assert found["hall_order"] == 0
     assert abs(found["hall_placement.a"]) < 0.03
-    assert hall.hall_high["b"] is None
+    assert set(hall.hall_high) == {"a", "c"}
     (finding,) = find_causes(hall.measurements, motor_type(), hall)
     assert finding.code == "hall_sensor_stuck"
     assert "B" in finding.text

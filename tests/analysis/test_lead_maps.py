@@ -31,10 +31,10 @@ def test_a_good_motor_matches_the_straight_map_alone(spacing):
 
 
 @pytest.mark.parametrize(("leads", "expected"), [
-    ("A and B", (0.0, 240.0, 120.0)), ("B and C", (240.0, 120.0, 0.0)), ("A and C", (120.0, 0.0, 240.0)),
+    ("A and B", (180.0, 300.0, 60.0)), ("B and C", (300.0, 60.0, 180.0)), ("A and C", (60.0, 180.0, 300.0)),
 ])
-def test_exchanged_motor_leads_mirror_the_sensors(leads, expected):
-    """Angles worked out from waves: zero and direction of v_ab / speed after exchanging two leads."""
+def test_exchanged_motor_leads_shift_the_sensors(leads, expected):
+    """Angles worked out from waves: the rising zero of what is measured as v_ab after exchanging two leads."""
     assert motor_lead_exchange(expected, LAYOUTS[120]) == leads
 
 
