@@ -1,0 +1,106 @@
+"""The rotor angle as a function of time, tracked from the back-EMF itself."""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from station.analysis.line_voltages import ORDERS, LineVoltages
+
+Floats = NDArray[np.float64]
+MECHANICAL_ORDERS = (1, 2, 3)
+FREE_PASSES = 2
+
+
+@dataclass(frozen=True, slots=True)
+class AngleTrack:
+    """Electrical rotor angle, rad, unwrapped, against time since the first sample.
+
+    The angle grows in the declared forward direction, so it falls in a reverse capture. Its zero is
+    the rising zero of the fundamental of v_ab over signed speed; `angle_u` is the standard
+    uncertainty of that zero. `direction` is +1 or -1, the way the shaft turns.
+    """
+
+    times: Floats
+    angles: Floats
+    direction: int
+    angle_u: float
+    mean_electrical_frequency: float  # Hz, positive
+
+    def rotor_angle(self, times: Floats) -> Floats:
+        """Return the angle (k,) rad at `times` (k,) s; straight lines carry it beyond the ends."""
+        inside = np.interp(times, self.times, self.angles)
+        slope_start = (self.angles[1] - self.angles[0]) / (self.times[1] - self.times[0])
+        slope_end = (self.angles[-1] - self.angles[-2]) / (self.times[-1] - self.times[-2])
+        before = np.minimum(times - self.times[0], 0) * slope_start
+        after = np.maximum(times - self.times[-1], 0) * slope_end
+        angle: Floats = inside + before + after
+        return angle
+
+    def angular_speed(self, times: Floats) -> Floats:
+        """Return electrical rad/s (k,), signed, at `times` (k,) s."""
+        speed: Floats = np.interp(times, self.times, np.gradient(self.angles, self.times))
+        return speed
+
+
+def parametric_angle(lines: LineVoltages, order: int, direction: int, frequency: float, pole_pairs: int) -> Floats:
+    """Return the angle (n,) from a regression on 1, t, t² and the mechanical orders 1 to 3.
+
+    These are orthogonal to the multiples of six that harmonics put into the angle.
+    Source: phase regression, S. Kay, Estimation Theory, ch. 3 (from memory); the orders derived.
+    """
+    raw = np.unwrap(np.angle(lines.vector(order) * 1j * direction))
+    centred = (lines.times - lines.times.mean()) / lines.duration
+    mechanical = 2 * np.pi * frequency / pole_pairs * lines.times
+    for _ in range(2):  # the second time with the mechanical angle that the first one found
+        columns = [np.ones_like(centred), centred, centred**2]
+        for k in MECHANICAL_ORDERS:
+            columns += [np.cos(k * mechanical), np.sin(k * mechanical)]
+        basis = np.column_stack(columns)
+        angle: Floats = basis @ np.linalg.lstsq(basis, raw, rcond=None)[0]
+        mechanical = np.abs(angle - angle[0]) / pole_pairs
+    return angle
+
+
+def free_angle(lines: LineVoltages, angle: Floats, blocks_per_period: float) -> Floats:
+    """Return the angle (n,) after two passes that follow what the parametric one could not.
+
+    Each pass fits the waves with all orders, projects the residual on their slope, and smooths the
+    correction over half a period.
+    """
+    window = np.ones(max(3, round(blocks_per_period / 2) | 1))
+    for _ in range(FREE_PASSES):
+        speed = smooth_speed(angle, lines.times, blocks_per_period)
+        basis = wave_basis(angle, speed)
+        coefficients = np.linalg.lstsq(basis, lines.volts.T, rcond=None)[0]
+        residual = lines.volts.T - basis @ coefficients
+        slope = slope_basis(angle, speed) @ coefficients[1:]
+        top = np.convolve((residual * slope).sum(axis=1), window, "same")
+        bottom = np.convolve((slope**2).sum(axis=1), window, "same")
+        correction = top / np.maximum(bottom, 1e-12 * bottom.max())
+        angle = angle + correction - correction.mean()
+    return angle
+
+
+def smooth_speed(angle: Floats, times: Floats, blocks_per_period: float) -> Floats:
+    """Return d(angle)/dt (n,) rad/s, averaged over one electrical period (shorter at the ends)."""
+    half = max(1, round(blocks_per_period / 2))
+    index = np.arange(angle.size)
+    reach = np.minimum(half, np.minimum(np.maximum(index, 1), np.maximum(angle.size - 1 - index, 1)))
+    low, high = np.maximum(index - reach, 0), np.minimum(index + reach, angle.size - 1)
+    speed: Floats = (angle[high] - angle[low]) / (times[high] - times[low])
+    return speed
+
+
+def wave_basis(angle: Floats, speed: Floats) -> Floats:
+    """Return (n, 1 + 2 x 25): a constant, then speed x sin(h angle), speed x cos(h angle), h = 1 to 25."""
+    powers = np.exp(1j * np.outer(angle, np.arange(1, ORDERS + 1)))
+    return np.hstack([np.ones((angle.size, 1)), speed[:, None] * powers.imag, speed[:, None] * powers.real])
+
+
+def slope_basis(angle: Floats, speed: Floats) -> Floats:
+    """Return (n, 2 x 25): the derivatives of the waves in `wave_basis` after the angle."""
+    order = np.arange(1, ORDERS + 1)
+    powers = np.exp(1j * np.outer(angle, order))
+    slope: Floats = speed[:, None] * np.hstack([powers.real * order, -powers.imag * order])
+    return slope

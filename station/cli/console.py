@@ -1,0 +1,60 @@
+"""What the commands print with: one console for results, one for errors, and the words for verdicts."""
+
+from typing import Any
+
+from rich.console import Console
+
+from station.exit_code import ExitCode
+from station.sequence.progress import Notice
+from station.units import printed
+
+results = Console()
+errors = Console(stderr=True)
+
+SIGNS = {"PASS": "✓", "FAIL": "✗", "NO RESULT": "–"}
+CODES = {"PASS": ExitCode.PASS, "FAIL": ExitCode.FAIL, "NO RESULT": ExitCode.NO_RESULT}
+_MARKS = {"step": "·", "wait": "▶", "speed": "↻", "value": " ", "note": "!"}
+
+
+def show_notice(notice: Notice) -> None:
+    """Print one line of progress."""
+    results.print(f"  {_MARKS[notice.kind]} {notice.text}", markup=False, highlight=False)
+
+
+def verdict_words(verdict: str) -> str:
+    """Return the verdict as word and sign, so that it never rests on colour."""
+    return f"{SIGNS[verdict]} {verdict}"
+
+
+def worst_code(verdicts: list[str]) -> ExitCode:
+    """Return the exit code for several motors: a FAIL weighs more than a NO RESULT, that more than a PASS."""
+    for verdict in ("FAIL", "NO RESULT"):
+        if verdict in verdicts:
+            return CODES[verdict]
+    return ExitCode.PASS
+
+
+def worst_row(record: dict[str, Any]) -> str:
+    """Return the judged value nearest to, or furthest beyond, its acceptance limit, in words."""
+    rows = [row for row in record["judged"] if row["margin"] is not None]
+    if not rows:
+        return "nothing judged"
+    row = min(rows, key=lambda r: (r["result"] != "FAIL", _room(r)))
+    at = f" @ {row['label']}" if row["label"] else ""
+    return f"{row['name']}{at} {row['value']:.4g} {printed(row['unit'])}".rstrip() + f" [{_limits(row)}]"
+
+
+def _room(row: dict[str, Any]) -> float:
+    """Return the room to the nearest tolerance limit as a share of half the tolerance, or of a lone limit."""
+    value, lower, upper = row["value"], row["lower"], row["upper"]
+    if lower is not None and upper is not None:
+        scale = (upper - lower) / 2 or 1.0
+        return float(min(value - lower, upper - value) / scale)
+    limit = upper if lower is None else lower
+    return float((limit - value if lower is None else value - limit) / (abs(limit) or 1.0))
+
+
+def _limits(row: dict[str, Any]) -> str:
+    lower = "" if row["lower"] is None else f"{row['lower']:g}"
+    upper = "" if row["upper"] is None else f"{row['upper']:g}"
+    return f"{lower}…{upper}"

@@ -1,0 +1,52 @@
+"""The program `station`: its commands, and how every way out becomes an exit code."""
+
+import sys
+from collections.abc import Sequence
+
+import typer
+
+from station.cli import analyse, bench, certificate, demo, limits, records, setup, testing
+from station.cli.console import errors
+from station.errors import StationError
+from station.exit_code import ExitCode, table
+
+CODES = "Exit codes: " + "; ".join(f"{number} {meaning}" for number, meaning in table()) + "."
+
+app = typer.Typer(name="station", no_args_is_help=True, add_completion=False, rich_markup_mode=None, epilog=CODES,
+                  help="Prove at the end of the line that each brushless motor behaves as its type promises.")
+app.command("demo")(demo.demo)
+app.command("test")(testing.run_tests)
+app.command("analyse")(analyse.analyse)
+app.command("certificate")(certificate.certificate)
+app.command("setup")(setup.setup)
+app.add_typer(limits.app, name="limits")
+app.add_typer(bench.app, name="bench")
+app.add_typer(records.app, name="records")
+
+
+def run(words: Sequence[str] | None = None) -> int:
+    """Carry out one command line and return its exit code."""
+    try:
+        code = app(args=list(words) if words is not None else None, standalone_mode=False)
+    except StationError as error:
+        errors.print(str(error), style="bold", markup=False, highlight=False, soft_wrap=True)
+        return int(error.exit_code)
+    except typer.Exit as leave:
+        return leave.exit_code
+    except (KeyboardInterrupt, typer.Abort):
+        errors.print("interrupted")
+        return int(ExitCode.INTERRUPTED)
+    except _usage_errors() as error:
+        errors.print(f"{error} Run `station --help` for the commands.", markup=False)
+        return int(ExitCode.WRONG_USE)
+    return int(code or 0)
+
+
+def main() -> None:
+    """Entry point of the installed command."""
+    sys.exit(run())
+
+
+def _usage_errors() -> type[Exception]:
+    # typer carries click inside; the class is found through typer's own BadParameter.
+    return next(kind for kind in typer.BadParameter.__mro__ if kind.__name__ == "ClickException")

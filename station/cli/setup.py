@@ -1,0 +1,101 @@
+"""`station setup`: a starter folder, ready to run on the simulated bench."""
+
+import shutil
+import socket
+from datetime import timedelta
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+import station
+from station.bench.starter import embedded_bench_toml
+from station.cli.console import results
+from station.clock import system_clock
+from station.errors import UsageError
+from station.simulated import lot
+
+ROLES = ("drive", "digitizer", "ohmmeter", "supply", "insulation", "thermometer", "guard")
+FIRST_PORT = 45025
+SIDE_PORT_OFFSET = 50
+
+STATION_TOML = """\
+# Who and where this station is, and the files it works with (paths relative to this file).
+format = 1
+
+[station]
+id = "EOL-1"
+place = "Varnholt Works, hall 2"
+
+[files]
+bench = "bench.toml"
+sequence = "sequences/standard.toml"
+limits = "limits"
+store = "store"
+
+# The beginning of a serial number names the motor type and so its limit file.
+[[motor]]
+serial_begins = "CP40-"
+limit_file = "CP-40.toml"
+
+[[motor]]
+serial_begins = "VB24-"
+limit_file = "VB-24.toml"
+
+[[motor]]
+serial_begins = "CP60-"
+limit_file = "CP-60D.toml"
+
+# The embedded simulated bench. Remove this table, and give real addresses in the bench file, to test
+# real motors; then local codes, a hard-wired guard and emergency stop, and licensed practice come first.
+[simulated]
+lot = "lot.toml"
+pace = {pace}
+seed = 1
+side_port = {side_port}
+"""
+
+
+def setup(
+    folder: Annotated[Path, typer.Argument(help="Where to put it; must be absent or empty.")],
+    pace: Annotated[float, typer.Option(min=0.1, max=100.0, help="Simulated seconds per second.")] = 1.0,
+) -> int:
+    """Write a starter folder: station file, bench file, sequence, limit files and a lot of motors."""
+    write_folder(folder, pace=pace, free_ports=False)
+    results.print(f"Ready. Try: station test CP40-0001 --station {folder / 'station.toml'}", highlight=False)
+    return 0
+
+
+def write_folder(folder: Path, *, pace: float, free_ports: bool) -> None:
+    """Write the starter files into `folder`, which must be absent or empty."""
+    if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
+        raise UsageError("folder is in use", where=str(folder), expected="an absent or empty folder",
+                         got="one with files", remedy="Name another folder, or empty this one.")
+    ports = _free_ports() if free_ports else [FIRST_PORT + i for i in range(len(ROLES))]
+    side_port = 0 if free_ports else FIRST_PORT + SIDE_PORT_OFFSET
+    today = system_clock().today()
+    folder.mkdir(parents=True, exist_ok=True)
+    for shipped in ("sequences", "limits"):
+        shutil.copytree(_shipped(shipped), folder / shipped)
+    shutil.copy(Path(lot.__file__).with_name("demo_lot.toml"), folder / "lot.toml")
+    bench = embedded_bench_toml(dict(zip(ROLES, ports, strict=True)), today - timedelta(days=60),
+                                today + timedelta(days=305))
+    (folder / "bench.toml").write_text(bench, encoding="utf-8")
+    text = STATION_TOML.format(pace=float(pace), side_port=side_port)
+    (folder / "station.toml").write_text(text, encoding="utf-8")
+
+
+def _shipped(name: str) -> Path:
+    path = Path(station.__file__).parent.parent / name
+    if not path.is_dir():
+        raise UsageError("the shipped files are not there", where=str(path), expected=f"the folder {name}",
+                         got="nothing", remedy="Install the station from its checkout with `pip install -e .`.")
+    return path
+
+
+def _free_ports() -> list[int]:
+    sockets = [socket.create_server(("127.0.0.1", 0)) for _ in ROLES]
+    ports = [s.getsockname()[1] for s in sockets]
+    for s in sockets:
+        s.close()
+    return ports

@@ -1,0 +1,57 @@
+"""`station test`: test motors one after the other at this station."""
+
+from pathlib import Path
+from typing import Annotated, Any
+
+import typer
+
+from station.certificate.render import render_certificate
+from station.cli.console import errors, results, show_notice, verdict_words, worst_code, worst_row
+from station.cli.workplace import Workplace, open_workplace
+from station.errors import StationError
+from station.exit_code import ExitCode
+from station.sequence.station_file import load_station
+
+StationFile = Annotated[Path, typer.Option("--station", help="The station file.")]
+
+
+def run_tests(
+    serials: Annotated[list[str], typer.Argument(help="Serial numbers, in the order of test.")],
+    station: StationFile = Path("station.toml"),
+    operator: Annotated[str, typer.Option(help="Who tests; goes into the record.")] = "operator",
+    connect: Annotated[bool, typer.Option("--connect", help="Use a simulated bench served by another process.")]
+    = False,
+) -> int:
+    """Test motors. The shaft turns and its terminals are live: guard closed, hands off."""
+    verdicts = []
+    with open_workplace(load_station(station), operator, elsewhere=connect) as place:
+        for serial in serials:
+            record, trouble = test_and_certify(place, serial, quiet=False)
+            verdicts.append(record["verdict"])
+            if isinstance(trouble, KeyboardInterrupt):
+                return int(ExitCode.INTERRUPTED)
+            if isinstance(trouble, StationError) and trouble.exit_code is not ExitCode.NO_RESULT:
+                errors.print(str(trouble), markup=False, highlight=False)
+                return int(trouble.exit_code)
+    return int(worst_code(verdicts))
+
+
+def test_and_certify(place: Workplace, serial: str, *, quiet: bool) -> tuple[dict[str, Any], BaseException | None]:
+    """Test one motor, show its verdict, write its certificate; return the record and any trouble."""
+    if not quiet:
+        results.print(f"{serial}", markup=False)
+    outcome = place.test(serial, show_notice if not quiet else lambda _notice: None)
+    record = outcome.record
+    path = certificate_path(place.station.store, record)
+    path.parent.mkdir(parents=True, exist_ok=True)
+    path.write_bytes(render_certificate(record))
+    finding = record["findings"][0]["text"] if record["findings"] else ""
+    why = finding or ("" if record["verdict"] == "PASS" else record["reason"])
+    line = f"{verdict_words(record['verdict']):<11} {serial:<12} {worst_row(record)}"
+    results.print(line + (f"\n{'':12}{why}" if why else ""), markup=False, highlight=False, soft_wrap=True)
+    return record, outcome.trouble
+
+
+def certificate_path(store: Path, record: dict[str, Any]) -> Path:
+    """Return where the certificate of a run is kept."""
+    return store / "certificates" / f"{record['serial']}-run{record['run']}.pdf"

@@ -1,0 +1,157 @@
+"""A station made ready for work from its file: bench, store, sequence, and who places the motors."""
+
+from collections.abc import Iterator
+from contextlib import AbstractContextManager, ExitStack, contextmanager
+from dataclasses import dataclass
+from typing import Any, Protocol
+
+from station.bench.bench import Bench, open_bench
+from station.bench.bench_file import BenchFile, InstrumentEntry, load_bench
+from station.clock import Clock, stamp, system_clock
+from station.judgement.limit_file import LimitFile, parse_limits
+from station.record.store import Store
+from station.sequence.progress import Watch
+from station.sequence.record_of_run import Heading
+from station.sequence.run import Runner, RunResult
+from station.sequence.sequence_file import Sequence, parse_sequence
+from station.sequence.station_file import Simulated, Station
+from station.simulated.bench import SimulatedBench
+from station.simulated.lot import load_lot
+from station.simulated.rig import Rig
+from station.simulated.side_channel import SideChannel
+from station.toml_file import read_toml
+
+
+class Attendant(Protocol):
+    """Places motors and presses START: a person at a real bench, a stand-in at a simulated one."""
+
+    def place(self, serial: str) -> None:
+        """Put the motor into the fixture and close the guard."""
+
+    def press_start(self) -> None:
+        """Press START once the station waits for it."""
+
+
+@dataclass(frozen=True, slots=True)
+class Person:
+    """A person does both; the station only waits."""
+
+    def place(self, serial: str) -> None:
+        """Nothing to do: the person has scanned what lies in the fixture."""
+
+    def press_start(self) -> None:
+        """Nothing to do: only the person's hand starts motion."""
+
+
+@dataclass(frozen=True, slots=True)
+class EmbeddedAttendant:
+    """Stands in for the operator at the embedded bench, in this process."""
+
+    rig: Rig
+
+    def place(self, serial: str) -> None:
+        """Put the motor into the fixture and close the guard."""
+        self.rig.place(serial)
+        self.rig.close_guard()
+
+    def press_start(self) -> None:
+        """Press the START of the rig."""
+        self.rig.press_start()
+
+
+@dataclass(frozen=True, slots=True)
+class RemoteAttendant:
+    """Stands in for the operator at a simulated bench in another process."""
+
+    side: SideChannel
+
+    def place(self, serial: str) -> None:
+        """Put the motor into the fixture and close the guard."""
+        self.side.place(serial)
+        self.side.close_guard()
+
+    def press_start(self) -> None:
+        """Press the START of that bench."""
+        self.side.press_start()
+
+
+@dataclass(frozen=True, slots=True)
+class Workplace:
+    """Everything open and ready; `test` takes one motor through it."""
+
+    station: Station
+    bench: Bench
+    bench_file: BenchFile
+    sequence: Sequence
+    store: Store
+    clock: Clock
+    attendant: Attendant
+    operator: str
+
+    def test(self, serial: str, watch: Watch) -> RunResult:
+        """Test one motor; limits are read first, so that a faulty file stops it before anything moves."""
+        runner = self._runner(serial, watch)
+        self.attendant.place(serial)
+        return runner.run(serial, self._heading(), invite=self.attendant.press_start)
+
+    def close_interrupted(self) -> list[str]:
+        """Bring the bench to its safe state and record every interrupted run as NO RESULT."""
+        if not self.store.unfinished():
+            return []
+        self.bench.safe_state()
+        return [record["serial"] for record in self.store.close_unfinished(ended=stamp(self.clock.utc()))]
+
+    def _runner(self, serial: str, watch: Watch) -> Runner:
+        limits = load_limits(self.station, serial)
+        return Runner(self.bench, limits, self.sequence, self.store, self.clock, watch)
+
+    def _heading(self) -> Heading:
+        simulated = self.station.simulated
+        return Heading(self.station.id, self.station.place, self.operator, self.bench_file.name,
+                       self.bench_file.sha256, simulated is not None, simulated.pace if simulated else 1.0,
+                       tuple(_instrument(entry) for entry in self.bench_file.instruments))
+
+
+def load_limits(station: Station, serial: str) -> LimitFile:
+    """Return the limit file of the motor type that `serial` names."""
+    return parse_limits(read_toml(station.limit_file_for(serial)))
+
+
+@contextmanager
+def open_workplace(station: Station, operator: str, *, elsewhere: bool = False) -> Iterator[Workplace]:
+    """Open everything that `station` names; `elsewhere`: its simulated bench runs in another process.
+
+    All files are read before anything is opened. Interrupted runs are closed first.
+    """
+    clock = system_clock()
+    bench_file = load_bench(station.bench)
+    sequence = parse_sequence(read_toml(station.sequence))
+    with ExitStack() as stack:
+        store = stack.enter_context(Store(station.store))
+        attendant = _attendant(station, bench_file, stack, elsewhere=elsewhere)
+        bench = stack.enter_context(open_bench(bench_file, clock))
+        place = Workplace(station, bench, bench_file, sequence, store, clock, attendant, operator)
+        place.close_interrupted()
+        yield place
+
+
+def embedded_bench(station: Station, simulated: Simulated, ports: dict[str, int]) -> AbstractContextManager[Any]:
+    """Return the embedded bench of `station`, to be entered; its instruments serve on `ports`."""
+    rig = Rig(load_lot(station.folder / simulated.lot), simulated.seed, simulated.pace)
+    return SimulatedBench(rig, ports, seed=simulated.seed, side_port=simulated.side_port)
+
+
+def _attendant(station: Station, bench_file: BenchFile, stack: ExitStack, *, elsewhere: bool) -> Attendant:
+    if station.simulated is None:
+        return Person()
+    if elsewhere:
+        return RemoteAttendant(stack.enter_context(SideChannel(station.simulated.side_port)))
+    served = stack.enter_context(embedded_bench(station, station.simulated, bench_file.ports()))
+    return EmbeddedAttendant(served.rig)
+
+
+def _instrument(entry: InstrumentEntry) -> dict[str, str]:
+    return {"role": entry.role, "maker": entry.identity.maker, "model": entry.identity.model,
+            "serial": entry.identity.serial, "firmware": entry.identity.firmware,
+            "certificate": entry.calibration.certificate, "calibrated": entry.calibration.date.isoformat(),
+            "due": entry.calibration.due.isoformat()}

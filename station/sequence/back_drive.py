@@ -1,0 +1,92 @@
+"""The back-drive step: another drive turns the motor, and the digitizer takes a capture at each speed."""
+
+from math import ceil
+
+import numpy as np
+
+from station.analysis.budget import measurement
+from station.capture import HALL_CHANNELS, VOLTAGE_CHANNELS, Capture
+from station.errors import BenchError
+from station.measurement import BudgetRow
+from station.sequence.ongoing_test import OngoingTest
+from station.sequence.sequence_file import BackDriveStep
+from station.units import RPM, from_si
+
+HEADROOM = 1.5          # of the input range over the highest peak that the limits allow
+WIDENED = 2.0           # a clipped capture is taken once more on a range this much wider
+HALL_RANGE = 8.0        # V, above any sensor supply that pulls up to 5 V
+TORQUE_LIMIT = 0.03     # relative; the drive's own torque estimate, common practice, no source
+FALLBACK_SHARE = 2.0    # of the rated voltage, when the limit file does not limit the peak
+
+
+def back_drive(step: BackDriveStep, test: OngoingTest) -> None:
+    """Take every capture of `step`; each is analysed while the drive moves to the next speed."""
+    drive = test.bench.drive
+    drive.clear()
+    test.require_guard()
+    drive.enable()
+    for label, target_rpm in zip(step.labels(), step.targets_rpm(), strict=True):
+        drive.spin(target_rpm * RPM, step.ramp_rpm_per_s * RPM)
+        test.wait_until(lambda: _ready(test), deadline=step.deadline_s, what=f"reaching {target_rpm:g} r/min",
+                        remedy="Look for a blocked or heavy shaft, or give the step more time.")
+        test.say("speed", f"{label}: {from_si(drive.speed(), 'rpm'):.1f} r/min reached")
+        test.hand_over(_capture(step, test, label, target_rpm))
+        _measure_drag(test, label)
+        if step.on_fail == "stop" and any(analysis.refused for analysis in test.analysed()):
+            break
+    drive.stop()
+    test.wait_until(lambda: abs(drive.speed()) < RPM, deadline=step.deadline_s, what="coming to rest",
+                    remedy="Wait for standstill before opening the guard.")
+
+
+def _ready(test: OngoingTest) -> bool:
+    trip = test.bench.drive.trip()
+    if trip:
+        raise BenchError("the drive tripped", where="drive", expected="turning", got=trip,
+                         remedy="Find the cause, clear the trip and test the motor again.")
+    return test.bench.drive.is_settled()
+
+
+def _capture(step: BackDriveStep, test: OngoingTest, label: str, target_rpm: float) -> Capture:
+    peak_range = _peak_range(test, target_rpm)
+    capture = _take(step, test, label, target_rpm, peak_range)
+    if _is_clipped(capture):
+        test.say("note", f"{label}: input clipped, taken again on a wider range")
+        capture = _take(step, test, label, target_rpm, peak_range * WIDENED)
+    return capture
+
+
+def _take(step: BackDriveStep, test: OngoingTest, label: str, target_rpm: float, peak_range: float) -> Capture:
+    digitizer, duration = test.bench.digitizer, step.revolutions * 60 / abs(target_rpm)
+    ranges = dict.fromkeys(VOLTAGE_CHANNELS, peak_range) | dict.fromkeys(HALL_CHANNELS, HALL_RANGE)
+    digitizer.configure(ranges, step.sample_interval_s, ceil(duration / step.sample_interval_s))
+    before = test.bench.drive.speed()
+    digitizer.initiate()
+    test.wait_until(digitizer.is_done, deadline=step.deadline_s, what="the capture",
+                    remedy="Check the digitizer's trigger and sample interval.")
+    after = test.bench.drive.speed()
+    codes, channels = digitizer.fetch()
+    return Capture(codes, channels, step.sample_interval_s, 0.0, target_rpm * RPM, (before + after) / 2,
+                   test.bench.thermometer.winding(), test.bench.accuracy, label)
+
+
+def _peak_range(test: OngoingTest, target_rpm: float) -> float:
+    """Return the input range in V: above the highest peak that the limits allow at this speed."""
+    peaks = [limit.upper for limit in test.limits.limits
+             if limit.name.startswith("back_emf_constant_peak") and limit.upper is not None]
+    if not peaks:
+        return FALLBACK_SHARE * test.limits.motor_type.rated_voltage
+    return HEADROOM * max(peaks) * abs(target_rpm) / 1000
+
+
+def _is_clipped(capture: Capture) -> bool:
+    return any(np.max(capture.codes[name]) >= capture.channels[name].code_max
+               or np.min(capture.codes[name]) <= capture.channels[name].code_min
+               for name in VOLTAGE_CHANNELS if name in capture.codes)
+
+
+def _measure_drag(test: OngoingTest, label: str) -> None:
+    torque = from_si(abs(test.bench.drive.drag_torque()), "mN m")
+    u = torque * TORQUE_LIMIT / 3**0.5
+    test.add(measurement("drag_torque", torque,
+                         [BudgetRow("drive torque", "B", "rectangular", u, float("inf"))]), label)

@@ -1,0 +1,89 @@
+"""A test under way: the bench it uses, what it has measured so far, and how it waits."""
+
+from collections.abc import Callable
+from concurrent.futures import Future, ThreadPoolExecutor
+from dataclasses import dataclass, field
+
+from station.analysis.analyse import analyse_capture
+from station.analysis.result import CaptureAnalysis
+from station.bench.bench import Bench
+from station.capture import Capture
+from station.clock import Clock
+from station.errors import BenchError, StoppedError
+from station.judgement.limit_file import LimitFile
+from station.measurement import Measurement
+from station.sequence.progress import Notice, NoticeKind, Watch
+from station.units import printed
+
+POLL_S = 0.01  # a fraction of any ramp; the guard is looked at as often
+
+
+@dataclass(slots=True)
+class OngoingTest:
+    """What the steps share. Captures are analysed on a thread of their own while the drive moves on."""
+
+    bench: Bench
+    limits: LimitFile
+    clock: Clock
+    watch: Watch
+    analyst: ThreadPoolExecutor
+    serial: str
+    measurements: dict[tuple[str, str], Measurement] = field(default_factory=dict)
+    captures: list[Capture] = field(default_factory=list)
+    conditions: dict[str, float] = field(default_factory=dict)
+    _pending: list[Future[CaptureAnalysis]] = field(default_factory=list)
+
+    def add(self, measurement: Measurement, label: str = "") -> None:
+        """Keep a measurement and show it."""
+        self.measurements[measurement.name, label] = measurement
+        at = f" ({label})" if label else ""
+        self.say("value", f"{measurement.name}{at} = {measurement.value:.4g} {printed(measurement.unit)}")
+
+    def hand_over(self, capture: Capture) -> None:
+        """Keep a capture and begin its analysis without waiting for it."""
+        self.captures.append(capture)
+        self._pending.append(self.analyst.submit(analyse_capture, capture, self.limits.motor_type))
+
+    def collect(self) -> list[CaptureAnalysis]:
+        """Wait for the analyses of all captures so far, in order; their values are kept and shown."""
+        analyses = [pending.result() for pending in self._pending]
+        for analysis in analyses:
+            for measurement in analysis.measurements.values():
+                self.measurements[measurement.name, analysis.label] = measurement
+        return analyses
+
+    def analysed(self) -> list[CaptureAnalysis]:
+        """Return the analyses that are finished by now."""
+        return [pending.result() for pending in self._pending if pending.done()]
+
+    def say(self, kind: NoticeKind, text: str) -> None:
+        """Tell whoever watches."""
+        self.watch(Notice(kind, text))
+
+    def wait_until(self, reached: Callable[[], bool], *, deadline: float, what: str, remedy: str) -> None:
+        """Wait for `reached`, looking at the guard all the while.
+
+        Raises
+        ------
+        StoppedError
+            The guard was opened or the emergency stop pressed.
+        BenchError
+            `deadline` (s) passed.
+        """
+        end = self.clock.monotonic() + deadline
+        while not reached():
+            self.require_guard()
+            if self.clock.monotonic() > end:
+                raise BenchError(f"{what} took too long", where="sequence", expected=f"within {deadline:g} s",
+                                 got="no end in sight", remedy=remedy)
+            self.clock.pause(POLL_S)
+
+    def require_guard(self) -> None:
+        """Raise StoppedError unless the guard is closed and the emergency stop is healthy."""
+        guard = self.bench.guard
+        if not guard.is_closed():
+            raise StoppedError("guard opened", where="guard", expected="closed until the shaft rests", got="open",
+                               remedy="Wait for standstill, close the guard and test the motor again.")
+        if not guard.is_emergency_stop_healthy():
+            raise StoppedError("emergency stop pressed", where="guard", expected="released", got="pressed",
+                               remedy="Clear the danger, reset the emergency stop and test again.")

@@ -1,0 +1,176 @@
+"""Assembling the record of a run from what the steps left, in the shape that `record` stores."""
+
+import platform
+from collections.abc import Sequence as Ordered
+from dataclasses import dataclass
+from datetime import datetime
+from math import isfinite
+from typing import Any, Literal
+
+import numpy as np
+
+import station
+from station.analysis.conversion import touch_voltage_speed
+from station.analysis.findings import find_motor_causes
+from station.analysis.result import CaptureAnalysis, WavePlot
+from station.clock import stamp
+from station.judgement.judge import JudgedRow, Judgement
+from station.judgement.limit_file import LimitFile
+from station.measurement import BudgetRow, Finding, Measurement
+from station.motor import MotorType
+from station.sequence.ongoing_test import OngoingTest
+from station.sequence.sequence_file import InsulationStep, Sequence
+from station.units import RPM, VOLT_PER_KRPM
+
+RECORD_FORMAT = 1
+
+
+@dataclass(frozen=True, slots=True)
+class Heading:
+    """Who tests where, with which bench: the same for every run of a shift."""
+
+    station_id: str
+    place: str
+    operator: str
+    bench_file: str
+    bench_sha256: str
+    simulated: bool
+    pace: float
+    instruments: tuple[dict[str, str], ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Outcome:
+    """What a run came to before it is written down."""
+
+    analyses: Ordered[CaptureAnalysis]
+    judgement: Judgement
+    steps: Ordered[dict[str, str]]
+    started: datetime
+    ended: datetime
+    trouble: BaseException | None
+    unsafe: Ordered[str]
+
+
+def known_at_start(heading: Heading, limits: LimitFile, sequence: Sequence) -> dict[str, Any]:
+    """Return what the record says whatever becomes of the run: kept durable before anything moves."""
+    rule, guard_factor = limits.decision.rule, limits.decision.guard_factor
+    return {
+        "format": RECORD_FORMAT, "runs_allowed": limits.runs_allowed,
+        "station": {"id": heading.station_id, "place": heading.place}, "operator": heading.operator,
+        "motor_type": _motor_type(limits.motor_type), "limit_file": _limit_file(limits),
+        "sequence": {"name": sequence.name, "revision": sequence.revision, "sha256": sequence.sha256},
+        "bench": {"file": heading.bench_file, "sha256": heading.bench_sha256, "simulated": heading.simulated,
+                  "pace": heading.pace, "instruments": list(heading.instruments)},
+        "software": {"station": station.__version__, "python": platform.python_version(),
+                     "numpy": np.__version__},
+        "decision": {"rule": rule, "guard_factor": guard_factor, "sentence": decision_sentence(rule, guard_factor)},
+        "hazards": _hazards(limits, sequence),
+    }
+
+
+def assemble(test: OngoingTest, outcome: Outcome) -> dict[str, Any]:
+    """Return the rest of the record; a run that met trouble is NO RESULT whatever its values say."""
+    verdict, reason = _verdict(outcome)
+    return {
+        "serial": test.serial, "started": stamp(outcome.started), "ended": stamp(outcome.ended),
+        "conditions": dict(test.conditions),
+        "steps": list(outcome.steps), "captures": _captures(test, outcome.analyses),
+        "measurements": [_measurement(m, label) for (_, label), m in test.measurements.items()],
+        "judged": [_judged(row) for row in outcome.judgement.rows],
+        "findings": [{"code": f.code, "text": f.text} for f in _findings(test, outcome)],
+        "verdict": verdict, "reason": reason,
+        "plots": [_plot(a.label, a.plot) for a in outcome.analyses if a.plot is not None],
+    }
+
+
+def decision_sentence(rule: str, guard_factor: float) -> str:
+    """Return the decision rule in one sentence, as the certificate prints it."""
+    if rule == "simple":
+        return "A value conforms when it lies within its tolerance limits; its uncertainty is not deducted."
+    return (f"A value conforms when it lies within its acceptance limits, which are the tolerance limits "
+            f"drawn in by {guard_factor:g} standard uncertainties.")
+
+
+def _verdict(outcome: Outcome) -> tuple[str, str]:
+    if outcome.trouble is not None:
+        cause = str(outcome.trouble) or "interrupted from the keyboard"
+        return "NO RESULT", f"The test could not finish: {cause}"
+    if outcome.unsafe:
+        return "NO RESULT", "The bench did not reach its safe state: " + "; ".join(outcome.unsafe)
+    return str(outcome.judgement.verdict), outcome.judgement.reason
+
+
+def _findings(test: OngoingTest, outcome: Outcome) -> tuple[Finding, ...]:
+    rest = {name: m for (name, label), m in test.measurements.items() if not label}
+    failed = {row.name: _side(row) for row in outcome.judgement.rows if row.result == "FAIL"}
+    return find_motor_causes(outcome.analyses, rest, test.limits.motor_type, failed)
+
+
+def _side(row: JudgedRow) -> Literal["low", "high", "missing"]:
+    if row.value is None:
+        return "missing"
+    return "high" if row.upper is not None and row.value > (row.lower or 0.0) and (
+        row.lower is None or abs(row.value - row.upper) < abs(row.value - row.lower)) else "low"
+
+
+def _motor_type(kind: MotorType) -> dict[str, Any]:
+    return {"name": kind.name, "pole_pairs": kind.pole_pairs, "winding": kind.winding,
+            "rated_voltage_V": kind.rated_voltage, "forward": kind.forward, "viewed_from": kind.viewed_from,
+            "spacing_deg": kind.sensors.spacing_deg if kind.sensors else None}
+
+
+def _limit_file(limits: LimitFile) -> dict[str, Any]:
+    revision = limits.revision
+    return {"name": limits.name, "revision": revision.number, "sha256": limits.sha256, "note": revision.note,
+            "released_by": revision.released_by, "released_on": revision.released_on}
+
+
+def _captures(test: OngoingTest, analyses: Ordered[CaptureAnalysis]) -> list[dict[str, Any]]:
+    return [{"label": capture.label, "drive_speed_rpm": capture.drive_speed / RPM,
+             "temperature_degC": capture.temperature_c, "refused": _refused(analysis)}
+            for capture, analysis in zip(test.captures, analyses, strict=True)]
+
+
+def _refused(analysis: CaptureAnalysis) -> dict[str, str] | None:
+    return {"code": analysis.refused.code, "text": analysis.refused.text} if analysis.refused else None
+
+
+def _measurement(m: Measurement, label: str) -> dict[str, Any]:
+    return {"name": m.name, "label": label, "value": _finite(m.value), "u": _finite(m.u), "dof": _finite(m.dof),
+            "unit": m.unit, "budget": [_budget_row(row) for row in m.budget]}
+
+
+def _budget_row(row: BudgetRow) -> dict[str, Any]:
+    return {"source": row.source, "kind": row.kind, "distribution": row.distribution, "u": _finite(row.u),
+            "dof": _finite(row.dof), "shared": row.shared}
+
+
+def _judged(row: JudgedRow) -> dict[str, Any]:
+    return {"key": row.key, "name": row.name, "label": row.label, "unit": row.unit, "value": _finite(row.value),
+            "u": _finite(row.u), "dof": _finite(row.dof), "lower": row.lower, "upper": row.upper,
+            "acceptance_lower": _finite(row.acceptance_lower), "acceptance_upper": _finite(row.acceptance_upper),
+            "result": str(row.result), "zone": row.zone, "margin": _finite(row.margin)}
+
+
+def _plot(label: str, plot: WavePlot) -> dict[str, Any]:
+    return {"label": label, "angle_deg": [round(a, 3) for a in plot.angle_deg],
+            "volts_per_krpm": {line: [round(v, 6) for v in wave] for line, wave in plot.volts_per_krpm.items()},
+            "hall_high": {s: [round(r, 3), round(f, 3)] for s, r, f in _intervals(plot)}}
+
+
+def _intervals(plot: WavePlot) -> list[tuple[str, float, float]]:
+    return [(sensor, *interval) for sensor, interval in (plot.hall_high or {}).items() if interval is not None]
+
+
+def _hazards(limits: LimitFile, sequence: Sequence) -> dict[str, float | None]:
+    peaks = [limit.upper for limit in limits.limits
+             if limit.name.startswith("back_emf_constant_peak") and limit.upper is not None]
+    speed = touch_voltage_speed(max(peaks) * VOLT_PER_KRPM) / RPM if peaks else None
+    volts = [step.voltage_V for step in sequence.steps if isinstance(step, InsulationStep)]
+    return {"speed_at_25_V_rms_rpm": speed, "insulation_test_V": max(volts, default=None)}
+
+
+def _finite(number: float | None) -> float | None:
+    """Return `number`, or None where JSON has no number for it (infinite, not a number, absent)."""
+    return number if number is not None and isfinite(number) else None

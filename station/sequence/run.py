@@ -1,0 +1,157 @@
+"""One run: a motor in, a judged and durable record out, and the bench safe on every way out."""
+
+from collections.abc import Callable
+from collections.abc import Sequence as Ordered
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
+from typing import Any
+
+from station.analysis.directions import combine_directions
+from station.analysis.result import CaptureAnalysis
+from station.bench.bench import Bench
+from station.clock import Clock, stamp
+from station.errors import StationError
+from station.judgement.judge import judge
+from station.judgement.limit_file import LimitFile
+from station.measurement import Measurement
+from station.record.store import Store
+from station.sequence.back_drive import back_drive
+from station.sequence.insulation import insulation
+from station.sequence.ongoing_test import OngoingTest
+from station.sequence.progress import Notice, Watch
+from station.sequence.record_of_run import Heading, Outcome, assemble, known_at_start
+from station.sequence.sensor_supply import sensor_supply
+from station.sequence.sequence_file import (
+    AnyStep,
+    BackDriveStep,
+    InsulationStep,
+    SensorSupplyStep,
+    Sequence,
+    WindingStep,
+)
+from station.sequence.winding import winding
+from station.units import RPM
+
+
+@dataclass(slots=True)
+class StepTrace:
+    """What became of one step."""
+
+    name: str
+    kind: str
+    outcome: str = "not run"
+    started: str = ""
+    ended: str = ""
+    note: str = ""
+
+    def as_record(self) -> dict[str, str]:
+        """Return the step as the record holds it."""
+        return {"name": self.name, "kind": self.kind, "outcome": self.outcome,
+                "started": self.started, "ended": self.ended, "note": self.note}
+
+
+@dataclass(frozen=True, slots=True)
+class RunResult:
+    """The record of a run as stored, and what kept the run from finishing, if anything."""
+
+    record: dict[str, Any]
+    trouble: BaseException | None
+
+
+@dataclass(frozen=True, slots=True)
+class Runner:
+    """Everything a run needs apart from the motor."""
+
+    bench: Bench
+    limits: LimitFile
+    sequence: Sequence
+    store: Store
+    clock: Clock
+    watch: Watch
+
+    def run(self, serial: str, heading: Heading, *, invite: Callable[[], None] = lambda: None) -> RunResult:
+        """Test one motor; its record is durable when this returns.
+
+        `invite` is called once the station waits for START. Whatever happens, the bench ends in its
+        safe state and the run has a record; trouble is returned with it, never lost.
+        """
+        started = self.clock.utc()
+        known = known_at_start(heading, self.limits, self.sequence)
+        run_id = self.store.begin(serial, started=stamp(started), heading=known)
+        traces = [StepTrace(step.name, step.kind) for step in self.sequence.steps]
+        trouble: BaseException | None = None
+        with ThreadPoolExecutor(1, thread_name_prefix="analysis") as analyst:
+            test = OngoingTest(self.bench, self.limits, self.clock, self.watch, analyst, serial)
+            try:
+                self._start(test, invite)
+                self._steps(test, traces)
+            except (StationError, KeyboardInterrupt) as error:
+                trouble = error
+            finally:
+                unsafe = self.bench.safe_state()
+                self.bench.guard.disarm()
+            analyses = test.collect()
+        test.measurements.update({(m.name, ""): m for m in both_directions(analyses)})
+        refused = {analysis.label: analysis.refused for analysis in analyses if analysis.refused}
+        judgement = judge(test.measurements, self.sequence.labels(), self.limits, refused)
+        outcome = Outcome(analyses, judgement, [trace.as_record() for trace in traces], started,
+                          self.clock.utc(), trouble, unsafe)
+        record = self.store.finish(run_id, known | assemble(test, outcome), test.captures)
+        return RunResult(record, trouble)
+
+    def _start(self, test: OngoingTest, invite: Callable[[], None]) -> None:
+        self.bench.require_fit(self.clock, self.sequence.max_speed_rpm() * RPM)
+        guard = self.bench.guard
+        guard.arm()
+        self.watch(Notice("wait", f"{test.serial}: armed, press START (keep clear of the shaft)"))
+        invite()
+        test.wait_until(guard.is_started, deadline=self.sequence.start_deadline, what="waiting for START",
+                        remedy="Close the guard and press START.")
+
+    def _steps(self, test: OngoingTest, traces: list[StepTrace]) -> None:
+        for step, trace in zip(self.sequence.steps, traces, strict=True):
+            test.require_guard()
+            self.watch(Notice("step", step.name))
+            before, trace.started = set(test.measurements), stamp(self.clock.utc())
+            try:
+                _carry_out(step, test)
+            except BaseException as error:
+                trace.outcome, trace.note = "no result", str(error)
+                raise
+            finally:
+                trace.ended = stamp(self.clock.utc())
+            failed = self._failed(test, before)
+            trace.outcome = "failed" if failed else "done"
+            if failed and step.on_fail == "stop":
+                trace.note = f"stopped here: {', '.join(sorted(failed))}"
+                return
+
+    def _failed(self, test: OngoingTest, before: set[tuple[str, str]]) -> set[str]:
+        """Return the names of new values outside their limits; absent ones do not count yet."""
+        new = {key: value for key, value in test.measurements.items() if key not in before}
+        rows = judge(new, self.sequence.labels(), self.limits).rows
+        return {row.name for row in rows if row.result == "FAIL"}
+
+
+def _carry_out(step: AnyStep, test: OngoingTest) -> None:
+    match step:
+        case SensorSupplyStep():
+            sensor_supply(step, test)
+        case WindingStep():
+            winding(step, test)
+        case InsulationStep():
+            insulation(step, test)
+        case BackDriveStep():
+            back_drive(step, test)
+            test.collect()
+
+
+def both_directions(analyses: Ordered[CaptureAnalysis]) -> list[Measurement]:
+    """Return what only both directions tell, from the highest speed captured and trusted in both."""
+    trusted = {analysis.label: analysis for analysis in analyses if analysis.refused is None}
+    speeds = sorted((float(label.split()[1]) for label in trusted if label.startswith("forward ")), reverse=True)
+    for speed in speeds:
+        pair = trusted.get(f"forward {speed:g}"), trusted.get(f"reverse {speed:g}")
+        if pair[0] is not None and pair[1] is not None:
+            return list(combine_directions(pair[0], pair[1]).values())
+    return []

@@ -1,0 +1,31 @@
+"""The winding step: four-wire resistance of the three line pairs, brought to the reference temperature."""
+
+from math import isfinite
+
+from station.analysis.winding import winding_resistance
+from station.motor import LINES
+from station.sequence.ongoing_test import OngoingTest
+from station.sequence.sequence_file import WindingStep
+
+# Limits of error of a four-wire ohmmeter in the range of small motors: common practice, no source.
+GAIN_LIMIT = 1e-3          # relative
+OFFSET_LIMIT = 5e-4        # ohm
+TEMPERATURE_LIMIT = 1.0    # K, winding against sensor
+
+
+def winding(_step: WindingStep, test: OngoingTest) -> None:
+    """Measure all three pairs at rest, together with the temperature they were measured at."""
+    ohmmeter, thermometer = test.bench.ohmmeter, test.bench.thermometer
+    test.conditions["ambient_temperature_degC"] = thermometer.ambient()
+    temperature = test.conditions["winding_temperature_degC"] = thermometer.winding()
+    try:
+        indications = {pair: ohmmeter.measure(pair) for pair in LINES}
+    finally:
+        ohmmeter.release()
+    for pair, resistance in indications.items():
+        if not isfinite(resistance):
+            test.say("note", f"winding {pair} is open: no resistance within the range")
+    found = winding_resistance(indications, temperature, test.limits.motor_type,
+                               GAIN_LIMIT, OFFSET_LIMIT, TEMPERATURE_LIMIT)
+    for measurement in found.values():
+        test.add(measurement)
