@@ -10,7 +10,7 @@ from station.certificate.sheet import LEFT, RIGHT, ROOM, Sheet
 
 ACROSS = 4                       # captures side by side; more of them make another table below
 _NAME, _UNIT, _TOLERANCE = 108.0, 27.0, 56.0
-_JUDGED, _OTHER = 14.2, 6.9      # points, height of a row
+_JUDGED, _OTHER = 13.7, 6.7      # points, height of a row
 _SMALL = 5.5                     # points; the smallest type on the certificate
 
 
@@ -67,7 +67,7 @@ def _table(sheet: Sheet, title: str, rows: Sequence[Row], labels: Sequence[str],
     _heading(sheet, labels, shape)
     sheet.heading = lambda: _heading(sheet, labels, shape)
     column = (RIGHT - shape.first) / ACROSS
-    for number, row in enumerate(rows, 1):
+    for row, after in zip(rows, [*rows[1:], None], strict=True):
         sheet.need(shape.height)
         middle = sheet.y - (shape.height / 2 + 2.2)
         bold = fonts.BOLD if shape.judged and row.rank < 2 else fonts.REGULAR
@@ -78,9 +78,13 @@ def _table(sheet: Sheet, title: str, rows: Sequence[Row], labels: Sequence[str],
         for index, label in enumerate(labels):
             _cell(sheet, row, label, shape.first + index * column, column - 4, shape.height)
         sheet.y -= shape.height
-        if shape.judged or number % 3 == 0:  # every third rule guides the eye along dense lines
+        if shape.judged or after is None or _stem(after) != _stem(row):  # lines ab, bc, ca stay together
             sheet.rule(width=0.25)
     sheet.heading = None
+
+
+def _stem(row: Row) -> str:
+    return row.name.partition(".")[0]
 
 
 def _heading(sheet: Sheet, labels: Sequence[str], shape: _Shape) -> None:

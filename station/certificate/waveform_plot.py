@@ -9,7 +9,7 @@ from station.certificate import fonts
 from station.certificate.marks import GREY, INK, RULE
 from station.certificate.sheet import LEFT, RIGHT, Sheet
 
-WAVES = 118.0                    # points, height of the waves
+WAVES = 104.0                    # points, height of the waves
 BAR = 7.0                        # points, height of a sensor's bar
 _LINES: dict[str, tuple[float, list[float]]] = {"ab": (1.1, []), "bc": (1.0, [5, 2]), "ca": (1.0, [1.2, 1.6])}
 _FIRST, _LAST = LEFT + 32, RIGHT - 8
