@@ -47,7 +47,7 @@ class Dialect:
     block_tail: str
 
     def line(self, name: str, **fields: float | str) -> str:
-        """Return the line for `name`; numbers are written so that they read back equal."""
+        """Return the line for `name`; numbers are written with twelve digits."""
         return self.templates[name].format(**{key: _wire_text(value) for key, value in fields.items()})
 
     def to_wire(self, quantity: str, value: float) -> float:
@@ -80,7 +80,8 @@ def parse_dialect(source: TomlSource, role: str, needs: Needs) -> Dialect:
 
 
 def _wire_text(value: float | str) -> str:
-    return value if isinstance(value, str) else repr(value)
+    # Twelve digits: no instrument sets finer, and 6000 r/min through rad/s and back stays 6000.
+    return value if isinstance(value, str) else f"{value:.12g}"
 
 
 def _role_faults(contract: DialectContract, file: str, role: str) -> list[Fault]:
