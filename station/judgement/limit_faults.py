@@ -67,7 +67,11 @@ def _label_faults(file: str, at: str, label: str, characteristic: Characteristic
 
 def _bound_faults(file: str, at: str, entry: Mapping[str, Any]) -> Iterator[Fault]:
     lower, upper = entry.get("lower"), entry.get("upper")
-    if lower is None and upper is None:
+    members = [member for member, inner in entry.items() if isinstance(inner, dict)]
+    if members:  # TOML reads an unquoted dot as a table inside a table
+        full = f"{at.removeprefix('limits.')}.{members[0]}"
+        yield Fault(file, at, "a table inside", "unit, lower, upper", f'Quote the key: "{full}" = ...')
+    elif lower is None and upper is None:
         yield Fault(file, at, "no limit at all", "lower, upper or both", "Add one, or remove the entry.")
     elif isinstance(lower, int | float) and isinstance(upper, int | float) and lower > upper:
         yield Fault(file, at, f"lower {lower} above upper {upper}", "lower at most upper", "Exchange them.")

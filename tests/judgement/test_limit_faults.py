@@ -26,6 +26,7 @@ def test_no_fault_in_a_good_file():
     pytest.param('thd = { unit = "percent", upper = 6.0 }', "'%'", id="unknown unit"),
     pytest.param('thd = { unit = "%", lower = 7.0, upper = 6.0 }', "lower 7.0 above upper 6.0", id="exchanged"),
     pytest.param('thd = { unit = "%" }', "no limit at all", id="no bound"),
+    pytest.param('hall_placement.b = { unit = "deg", upper = 4.0 }', '"hall_placement.b" =', id="dot unquoted"),
     pytest.param("", "at least one limit", id="no limit"),
     pytest.param('"thd@1500 forward" = { unit = "%", upper = 6.0 }', "forward 1500", id="label"),
     pytest.param('"winding_resistance@forward 1500" = { unit = "ohm", upper = 6.0 }',
