@@ -42,7 +42,7 @@ def rest_table(sheet: Sheet, title: str, rows: Sequence[Row], *, judged: bool) -
         sheet.need(height)
         for column, row in enumerate(rows[start:start + across]):
             x = LEFT + column * step
-            middle = sheet.y - (height / 2 + 2.2)
+            middle = sheet.y - (height / 2 + (2.2 if judged else 1.7))
             _fit(sheet, x + 2, middle, row.name, 92 if judged else 80, 6)
             _fit(sheet, x + 96 if judged else x + 84, middle, row.unit, 24, 6)
             if judged:
@@ -69,7 +69,7 @@ def _table(sheet: Sheet, title: str, rows: Sequence[Row], labels: Sequence[str],
     column = (RIGHT - shape.first) / ACROSS
     for row, after in zip(rows, [*rows[1:], None], strict=True):
         sheet.need(shape.height)
-        middle = sheet.y - (shape.height / 2 + 2.2)
+        middle = sheet.y - (shape.height / 2 + (2.2 if shape.judged else 1.7))
         bold = fonts.BOLD if shape.judged and row.rank < 2 else fonts.REGULAR
         _fit(sheet, LEFT + 2, middle, row.name, _NAME - 4, 6.2, bold)
         _fit(sheet, LEFT + _NAME, middle, row.unit, _UNIT - 3, 6.2)
@@ -106,7 +106,7 @@ def _cell(sheet: Sheet, row: Row, label: str, x: float, room: float, height: flo
         sheet.text(x + 9, sheet.y - height / 2 - 2, ABSENT, 6, colour=RULE)
         return
     if not cell.result:
-        _fit(sheet, x + 9, sheet.y - height / 2 - 2.2, cell.value, room - 9, 6)
+        _fit(sheet, x + 9, sheet.y - height / 2 - 1.7, cell.value, room - 9, 6)
         return
     result_sign(sheet.canvas, cell.result, x, sheet.y - 6.6, 5)
     bold = fonts.REGULAR if cell.result == "PASS" else fonts.BOLD
