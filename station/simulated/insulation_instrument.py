@@ -84,11 +84,13 @@ class InsulationInstrument(ScpiInstrument):
         if self._tripping_ohms is not None:
             return self._tripping_ohms * self._gain
         if self._since is None:
-            raise ScpiError(-221, "output is off")
-        end = self._since + max(self._dwell, SHORTEST_DWELL)
-        self.wait_until(lambda: self.rig.now() >= end or self._since is None or not self.rig.guard_closed)
+            self.status.report(ScpiError(-221, "output is off"))
+            return float("nan")
+        since, end = self._since, self._since + max(self._dwell, SHORTEST_DWELL)
+        self.wait_until(lambda: self.rig.now() >= end or self._since != since or not self.rig.guard_closed)
         ohms = self.rig.insulation_resistance()
         expected = self._volts * ohms / (ohms + SOURCE_RESISTANCE)
-        if self._since is None or self.rig.insulation_voltage() < 0.9 * expected:
+        broken_off = self._since != since or self.rig.now() < end
+        if broken_off or self.rig.insulation_voltage() < 0.9 * expected:
             return float("nan")
         return ohms * self._gain if ohms <= HIGHEST_OHMS else float("inf")

@@ -1,0 +1,21 @@
+"""The guard inputs over their socket: a command arms, only a hand starts."""
+
+
+def test_bits_follow_the_circuit(served, connect, until):
+    served.rig.attended = False
+    guard = connect("guard")
+    assert guard.ask("DIG:DATA?") == "5"
+    assert guard.ask("OUTP ON;:SENS:DIG:DATA?;:OUTP?") == "13;1"
+    served.rig.press_start()
+    assert guard.ask("DIG:DATA?") == "15"
+    served.rig.open_guard()
+    assert not int(guard.ask("DIG:DATA?")) & 3
+    served.rig.close_guard()
+    assert not int(guard.ask("DIG:DATA?")) & 2
+    served.rig.emergency_stop_healthy = False
+    assert not int(guard.ask("DIG:DATA?")) & 4
+
+
+def test_reset_puts_the_lamp_out_and_forgets_start(served, connect, start):
+    guard = start()
+    assert int(guard.ask("*RST;:DIG:DATA?")) == 5
