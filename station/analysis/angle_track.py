@@ -72,7 +72,7 @@ def free_angle(lines: LineVoltages, angle: Floats, blocks_per_period: float) -> 
     for _ in range(FREE_PASSES):
         speed = smooth_speed(angle, lines.times, blocks_per_period)
         basis = wave_basis(angle, speed)
-        coefficients = np.linalg.lstsq(basis, lines.volts.T, rcond=None)[0]
+        coefficients = solve_waves(basis, lines.volts.T)
         residual = lines.volts.T - basis @ coefficients
         slope = slope_basis(angle, speed) @ coefficients[1:]
         top = np.convolve((residual * slope).sum(axis=1), window, "same")
@@ -94,13 +94,31 @@ def smooth_speed(angle: Floats, times: Floats, blocks_per_period: float) -> Floa
 
 def wave_basis(angle: Floats, speed: Floats) -> Floats:
     """Return (n, 1 + 2 x 25): a constant, then speed x sin(h angle), speed x cos(h angle), h = 1 to 25."""
-    powers = np.exp(1j * np.outer(angle, np.arange(1, ORDERS + 1)))
+    powers = _powers(angle)
     return np.hstack([np.ones((angle.size, 1)), speed[:, None] * powers.imag, speed[:, None] * powers.real])
 
 
 def slope_basis(angle: Floats, speed: Floats) -> Floats:
     """Return (n, 2 x 25): the derivatives of the waves in `wave_basis` after the angle."""
-    order = np.arange(1, ORDERS + 1)
-    powers = np.exp(1j * np.outer(angle, order))
+    order, powers = np.arange(1, ORDERS + 1), _powers(angle)
     slope: Floats = speed[:, None] * np.hstack([powers.real * order, -powers.imag * order])
     return slope
+
+
+def solve_waves(basis: Floats, volts: Floats) -> Floats:
+    """Return the least-squares coefficients (51, 3) of `volts` (n, 3) on `basis` (n, 51).
+
+    Over many periods the columns are nearly orthogonal, so the normal equations lose nothing and
+    cost a small part of a decomposition of the whole basis.
+    """
+    scale = np.sqrt((basis**2).sum(axis=0))
+    scaled = basis / scale
+    coefficients: Floats = np.linalg.solve(scaled.T @ scaled, scaled.T @ volts) / scale[:, None]
+    return coefficients
+
+
+def _powers(angle: Floats) -> NDArray[np.complex128]:
+    """Return exp(j h angle) (n, 25) for h = 1 to 25, each the one before times the first."""
+    turns = np.repeat(np.exp(1j * angle)[:, None], ORDERS, axis=1)
+    powers: NDArray[np.complex128] = np.cumprod(turns, axis=1)
+    return powers

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from station.analysis.angle_track import AngleTrack, smooth_speed, wave_basis
+from station.analysis.angle_track import AngleTrack, smooth_speed, solve_waves, wave_basis
 from station.analysis.line_voltages import ORDERS, LineVoltages
 from station.capture import VOLTAGE_CHANNELS, Capture
 
@@ -61,7 +61,7 @@ def fit_back_emf(
     mean_speed = abs(angle[-1] - angle[0]) / (lines.times[-1] - lines.times[0])  # electrical rad/s
     per_period = 2 * np.pi / (mean_speed * lines.interval)
     basis = wave_basis(angle, smooth_speed(angle, lines.times, per_period) / pole_pairs)
-    coefficients = np.linalg.lstsq(basis, lines.volts.T, rcond=None)[0]
+    coefficients = solve_waves(basis, lines.volts.T)
     residual = lines.volts.T - basis @ coefficients
     dof = angle.size - basis.shape[1]
     sigma = np.sqrt((residual**2).sum(axis=0) / dof)

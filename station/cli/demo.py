@@ -17,7 +17,7 @@ LOT = ("CP40-0001", "CP40-0002", "CP40-0003", "CP40-0004", "VB24-0001", "VB24-00
 
 def demo(
     out: Annotated[Path, typer.Option(help="Folder for the demo; made if absent.")] = Path("demo"),
-    pace: Annotated[float, typer.Option(min=0.1, max=100.0, help="Simulated seconds per second.")] = 10.0,
+    pace: Annotated[float, typer.Option(min=1.0, max=100.0, help="Simulated seconds per second.")] = 10.0,
 ) -> int:
     """Test a lot of simulated motors, some good, some with defects, and print their certificates."""
     folder = out.resolve()

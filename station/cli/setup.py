@@ -58,7 +58,7 @@ side_port = {side_port}
 
 def setup(
     folder: Annotated[Path, typer.Argument(help="Where to put it; must be absent or empty.")],
-    pace: Annotated[float, typer.Option(min=0.1, max=100.0, help="Simulated seconds per second.")] = 1.0,
+    pace: Annotated[float, typer.Option(min=1.0, max=100.0, help="Simulated seconds per second.")] = 1.0,
 ) -> int:
     """Write a starter folder: station file, bench file, sequence, limit files and a lot of motors."""
     write_folder(folder, pace=pace, free_ports=False)

@@ -40,11 +40,20 @@ def back_drive(step: BackDriveStep, test: OngoingTest) -> None:
 
 
 def _ready(test: OngoingTest) -> bool:
+    _require_turning(test)
+    return test.bench.drive.is_settled()
+
+
+def _captured(test: OngoingTest) -> bool:
+    _require_turning(test)  # also keeps the drive's watchdog content while a long capture runs
+    return test.bench.digitizer.is_done()
+
+
+def _require_turning(test: OngoingTest) -> None:
     trip = test.bench.drive.trip()
     if trip:
         raise BenchError("the drive tripped", where="drive", expected="turning", got=trip,
                          remedy="Find the cause, clear the trip and test the motor again.")
-    return test.bench.drive.is_settled()
 
 
 def _capture(step: BackDriveStep, test: OngoingTest, label: str, target_rpm: float) -> Capture:
@@ -62,7 +71,7 @@ def _take(step: BackDriveStep, test: OngoingTest, label: str, target_rpm: float,
     digitizer.configure(ranges, step.sample_interval_s, ceil(duration / step.sample_interval_s))
     before = test.bench.drive.speed()
     digitizer.initiate()
-    test.wait_until(digitizer.is_done, deadline=step.deadline_s, what="the capture",
+    test.wait_until(lambda: _captured(test), deadline=step.deadline_s, what="the capture",
                     remedy="Check the digitizer's trigger and sample interval.")
     after = test.bench.drive.speed()
     codes, channels = digitizer.fetch()

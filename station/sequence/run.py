@@ -11,7 +11,7 @@ from station.analysis.result import CaptureAnalysis
 from station.bench.bench import Bench
 from station.clock import Clock, stamp
 from station.errors import StationError
-from station.judgement.judge import judge
+from station.judgement.judge import MOTOR_FAULTS, judge
 from station.judgement.limit_file import LimitFile
 from station.measurement import Measurement
 from station.record.store import Store
@@ -31,6 +31,9 @@ from station.sequence.sequence_file import (
 )
 from station.sequence.winding import winding
 from station.units import RPM
+
+# A capture without any back-EMF may as well be a lead that is not connected: no verdict on the motor.
+REFUSALS_OF_THE_MOTOR = MOTOR_FAULTS - {"no_emf"}
 
 
 @dataclass(slots=True)
@@ -88,16 +91,25 @@ class Runner:
             except (StationError, KeyboardInterrupt) as error:
                 trouble = error
             finally:
-                unsafe = self.bench.safe_state()
-                self.bench.guard.disarm()
+                unsafe = self._make_safe()
             analyses = test.collect()
         test.measurements.update({(m.name, ""): m for m in both_directions(analyses)})
         refused = {analysis.label: analysis.refused for analysis in analyses if analysis.refused}
-        judgement = judge(test.measurements, self.sequence.labels(), self.limits, refused)
+        judgement = judge(test.measurements, self.sequence.labels(), self.limits, refused,
+                          motor_faults=REFUSALS_OF_THE_MOTOR)
         outcome = Outcome(analyses, judgement, [trace.as_record() for trace in traces], started,
                           self.clock.utc(), trouble, unsafe)
         record = self.store.finish(run_id, known | assemble(test, outcome), test.captures)
         return RunResult(record, trouble)
+
+    def _make_safe(self) -> list[str]:
+        """Take the bench to its safe state and withdraw the START; return what did not succeed."""
+        unsafe = list(self.bench.safe_state())
+        try:
+            self.bench.guard.disarm()
+        except StationError as error:
+            unsafe.append(str(error))
+        return unsafe
 
     def _start(self, test: OngoingTest, invite: Callable[[], None]) -> None:
         self.bench.require_fit(self.clock, self.sequence.max_speed_rpm() * RPM)

@@ -32,7 +32,7 @@ class Simulated(Table):
     """Present while the station works on the embedded simulated bench; remove it for real instruments."""
 
     lot: Text
-    pace: Annotated[float, Field(gt=0, le=100)] = 1.0
+    pace: Annotated[float, Field(ge=1, le=100)] = 1.0
     seed: Annotated[int, Field(ge=0)] = 1
     side_port: Annotated[int, Field(ge=0, le=65535)] = 0
 

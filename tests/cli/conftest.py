@@ -1,0 +1,26 @@
+"""A starter folder on free ports, and the command line run in this process."""
+
+import pytest
+
+from station.cli import program
+from station.cli.setup import write_folder
+
+
+@pytest.fixture
+def folder(tmp_path):
+    """A starter folder of its own."""
+    write_folder(tmp_path / "line", pace=20.0, free_ports=True)
+    return tmp_path / "line"
+
+
+@pytest.fixture
+def command(capfd, monkeypatch):
+    """Run `station WORDS`; return exit code and printed text."""
+    monkeypatch.setenv("COLUMNS", "200")
+
+    def run(*words):
+        code = program.run([str(word) for word in words])
+        printed = capfd.readouterr()
+        return code, printed.out, printed.err
+
+    return run

@@ -1,0 +1,89 @@
+"""The commands on a real folder: what they print, and the exit code of each way out."""
+
+import json
+
+import pytest
+
+from station.exit_code import ExitCode
+
+
+def test_test_then_records_analyse_and_certificate(folder, command):
+    station = folder / "station.toml"
+    code, out, _ = command("test", "CP40-0001", "--station", station)
+    assert code == ExitCode.PASS
+    assert "✓ PASS" in out
+    assert "r/min reached" in out
+
+    code, out, _ = command("records", "show", "CP40-0001", "--station", station, "--json")
+    record = json.loads(out)
+    assert (code, record["verdict"], record["run"]) == (0, "PASS", 1)
+
+    captures = sorted((folder / "store").rglob("*.parquet"))
+    assert len(captures) == 4
+    code, out, _ = command("analyse", *captures, "--limits", folder / "limits" / "CP-40.toml", "--json")
+    objects = [json.loads(line) for line in out.splitlines()]
+    assert code == 0
+    assert [o["file"] for o in objects] == [str(path) for path in captures]
+    stored = {(m["label"], m["name"]): m for m in record["measurements"]}
+    by_file = {c["file"].rsplit("/", 1)[-1]: c["label"] for c in record["captures"]}
+    for path, found in zip(captures, objects, strict=True):
+        assert found["refused"] is None
+        placed = found["measurements"]["hall_placement.b"]
+        assert set(placed) == {"value", "unit", "u", "dof"}
+        # the same waveforms give the same numbers, to the last digit
+        assert placed["value"] == stored[by_file[path.name], "hall_placement.b"]["value"]
+
+    code, out, _ = command("records", "find", "--station", station)
+    assert code == 0
+    assert "1 test(s)" in out
+    pdf = folder / "again.pdf"
+    assert command("certificate", "CP40-0001", "--station", station, "--out", pdf)[0] == 0
+    assert pdf.read_bytes() == (folder / "store" / "certificates" / "CP40-0001-run1.pdf").read_bytes()
+
+
+def test_a_failing_motor_gives_its_exit_code(folder, command):
+    code, out, _ = command("test", "CP40-0002", "--station", folder / "station.toml")
+    assert code == ExitCode.FAIL
+    assert "✗ FAIL" in out
+
+
+def test_bench_check_names_every_role(folder, command):
+    code, out, _ = command("bench", "check", "--station", folder / "station.toml")
+    assert code == 0
+    for role in ("drive", "digitizer", "ohmmeter", "supply", "insulation", "thermometer", "guard"):
+        assert role in out
+
+
+def test_an_expired_calibration_stops_before_anything_turns(folder, command):
+    bench = folder / "bench.toml"
+    lines = [line if not line.startswith("due") else "due = 2020-01-31" if i % 2 else line
+             for i, line in enumerate(bench.read_text().splitlines())]
+    text = "\n".join(lines).replace("calibrated = ", "calibrated = ")
+    bench.write_text(text)
+    assert "2020-01-31" in text
+    code, _, err = command("bench", "check", "--station", folder / "station.toml")
+    assert code in (ExitCode.BENCH_NOT_FIT, ExitCode.WRONG_USE), err
+    code, _, _ = command("test", "CP40-0001", "--station", folder / "station.toml")
+    assert code in (ExitCode.BENCH_NOT_FIT, ExitCode.WRONG_USE)
+
+
+@pytest.mark.parametrize("words", [
+    ["test", "XX-1"], ["dance"], ["test"], ["limits", "check", "absent.toml"], ["setup", "."],
+    ["certificate", "CP40-9999"], ["records", "show", "CP40-9999"],
+])
+def test_wrong_use(folder, command, words, monkeypatch):
+    monkeypatch.chdir(folder)
+    code, _, err = command(*words)
+    assert code == ExitCode.WRONG_USE
+    assert err.strip()
+
+
+def test_limits_check_lists_every_fault(folder, command):
+    path = folder / "limits" / "CP-40.toml"
+    assert command("limits", "check", path)[0] == 0
+    path.write_text(path.read_text().replace("pole_pairs = 4", 'pole_pairs = "4"').replace(
+        "[decision]", "[decision]\nrulle = 1", 1))
+    code, _, err = command("limits", "check", path)
+    assert code == ExitCode.WRONG_USE
+    assert "pole_pairs" in err
+    assert "rulle" in err

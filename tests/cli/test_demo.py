@@ -1,0 +1,58 @@
+"""Every motor of the demo lot gets the verdict and the finding that its defect deserves."""
+
+import pytest
+
+from station.certificate.render import render_certificate
+from station.cli import demo
+from station.record.store import Store
+
+# What each motor of the lot deserves: its verdict and the code of its finding.
+DESERVED = {
+    "CP40-0001": ("PASS", None),
+    "CP40-0002": ("FAIL", "hall_sensor_displaced"),
+    "CP40-0003": ("PASS", None),
+    "CP40-0004": ("FAIL", "shorted_turns"),
+    "VB24-0001": ("PASS", None),
+    "VB24-0002": ("FAIL", "hall_leads_exchanged"),
+    "VB24-0003": ("FAIL", "weak_magnets"),
+    "CP60-0001": ("PASS", None),
+    "CP60-0002": ("FAIL", "motor_leads_exchanged"),
+    "CP60-0003": ("FAIL", "insulation_low"),
+}
+
+
+@pytest.fixture(scope="module")
+def lot(tmp_path_factory):
+    """The demo, run once: its folder and its stored records by serial."""
+    folder = tmp_path_factory.mktemp("demo") / "out"
+    assert demo.demo(folder, pace=20.0) == 0
+    with Store(folder / "store", read_only=True) as store:
+        return folder, {record["serial"]: record for record in store.find()}
+
+
+def test_the_lot_is_the_one_described(lot):
+    assert set(lot[1]) == set(DESERVED) == set(demo.LOT)
+
+
+@pytest.mark.parametrize("serial", DESERVED)
+def test_verdict_and_finding(lot, serial):
+    record = lot[1][serial]
+    verdict, finding = DESERVED[serial]
+    codes = [found["code"] for found in record["findings"]]
+    assert record["verdict"] == verdict, record["reason"]
+    assert codes[:1] == ([finding] if finding else []), record["findings"]
+
+
+@pytest.mark.parametrize("serial", DESERVED)
+def test_the_certificate_kept_is_the_one_the_record_gives(lot, serial):
+    folder, records = lot
+    kept = folder / "store" / "certificates" / f"{serial}-run1.pdf"
+    assert kept.read_bytes() == render_certificate(records[serial])
+
+
+def test_every_measurement_has_unit_and_uncertainty(lot):
+    for record in lot[1].values():
+        for measured in record["measurements"]:
+            assert measured["unit"]
+            assert measured["u"] is not None, measured["name"]
+            assert measured["u"] >= 0
