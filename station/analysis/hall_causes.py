@@ -12,7 +12,7 @@ from station.motor import SENSORS, HallLayout, MotorType
 DISPLACED_DEG = 5.0
 ROTATED_DEG = 5.0
 DUTY_SHARE = 4.0          # %, away from 50
-REVERSED_PHASE_UNBALANCE = 30.0   # %
+PHASE_LOST_UNBALANCE = 30.0   # %
 ECCENTRIC_DEG = 1.2       # once-per-revolution wobble of the edges
 
 Measurements = Mapping[str, Measurement]
@@ -62,8 +62,8 @@ def _order_and_place(measurements: Measurements, layout: HallLayout) -> Iterator
     found = [_rise(measurements, sensor) for sensor in SENSORS]
     rises = [each for each in found if each is not None]
     unbalance = _value(measurements, "back_emf_unbalance")
-    if phase == -1 and unbalance is not None and unbalance > REVERSED_PHASE_UNBALANCE:
-        return   # a reversed phase turns the order over without any lead exchanged
+    if unbalance is not None and unbalance > PHASE_LOST_UNBALANCE:
+        return   # a reversed or shorted phase moves the zero of v_ab and turns the order over by itself
     if phase == -1:
         yield from _reversed_lines(hall, rises, layout)
         return

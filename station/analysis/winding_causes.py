@@ -12,6 +12,7 @@ Measurements = Mapping[str, Measurement]
 Failed = Mapping[str, Side]
 
 UNBALANCE = 1.5           # %, negative over positive sequence; common practice is 1 to 2, no source
+PHASE_LOST_UNBALANCE = 30.0   # %; a whole phase reversed or shorted gives 50 and more (derived)
 POLE_SPREAD = 5.0         # %, half-cycle gains of a sound motor lie closer; common practice, no source
 REVERSED_POLE_SPREAD = 18.0
 RESISTANCE_SPREAD = 4.0   # %
@@ -54,7 +55,17 @@ def winding_causes(measurements: Measurements, rest: Measurements, motor_type: M
     if not opened:
         yield from _uneven(measurements, ohms)
         yield from _all_lines(ohms, failed)
+    yield from _poles(measurements, failed)
     yield from _at_rest(rest, failed)
+
+
+def _poles(measurements: Measurements, failed: Failed) -> Iterator[Finding]:
+    """A spread between poles that is only wide for its limit; the wide ones are named without."""
+    spreads = [value for line in LINES if failed.get(f"pole_spread.{line}", failed.get("pole_spread")) == "high"
+               and (value := _value(measurements, f"pole_spread.{line}")) is not None]
+    if spreads and max(spreads) <= POLE_SPREAD:
+        yield Finding("weak_pole", f"Half cycles differ by {max(spreads):.2f} % within a revolution: one pole is weak, "
+                      "or the rotor runs out of centre.")
 
 
 def _open_phase(ohms: Mapping[str, float], motor_type: MotorType) -> Iterator[Finding]:
@@ -82,7 +93,7 @@ def _uneven(measurements: Measurements, ohms: Mapping[str, float]) -> Iterator[F
     unbalance = _value(measurements, "back_emf_unbalance")
     odd_ohm = _odd_line(ohms, RESISTANCE_SPREAD)
     if unbalance is not None and unbalance > UNBALANCE and len(volts) == len(LINES):
-        yield _unbalanced(volts, unbalance, ohms, odd_ohm)
+        yield _unbalanced(volts, unbalance, _value(measurements, "phase_order"), ohms, odd_ohm)
     elif odd_ohm is not None and _above(ohms, odd_ohm):
         yield Finding("joint_resistance", f"Resistance is higher on the two lines of lead {SHARED_LEAD[odd_ohm]} "
                       f"({_list(ohms)}) while the back-EMF is balanced: a bad joint or terminal in lead "
@@ -92,8 +103,8 @@ def _uneven(measurements: Measurements, ohms: Mapping[str, float]) -> Iterator[F
                       "back-EMF does not say why; measure again after checking the contacts.")
 
 
-def _unbalanced(volts: Mapping[str, float], unbalance: float, ohms: Mapping[str, float], odd_ohm: str | None
-                ) -> Finding:
+def _unbalanced(volts: Mapping[str, float], unbalance: float, order: float | None, ohms: Mapping[str, float],
+                odd_ohm: str | None) -> Finding:
     odd = _odd_line(volts, 0.0) or max(volts, key=lambda line: volts[line])
     two = [line for line in LINES if line != odd]
     ratio = sum(volts[line] for line in two) / 2 / volts[odd]
@@ -101,9 +112,11 @@ def _unbalanced(volts: Mapping[str, float], unbalance: float, ohms: Mapping[str,
     phase = SHARED_LEAD[odd] if ratio < 1.0 else odd
     evidence = (f"Lines {two[0]} and {two[1]} have {100 * abs(1 - ratio):.1f} % "
                 f"{'less' if ratio < 1.0 else 'more'} back-EMF than {odd}, with {unbalance:.1f} % unbalance")
-    if unbalance > 100.0 or abs(ratio - 0.5774) < 0.04:
-        return Finding("reversed_phase", f"{evidence}: phase {phase} is reversed, or shorted from end to end. "
-                       "Reversed, the order of the lines turns over too.")
+    if unbalance > PHASE_LOST_UNBALANCE and order == -1:
+        return Finding("reversed_phase", f"{evidence} and the lines in reversed order: phase {phase} is reversed.")
+    if unbalance > PHASE_LOST_UNBALANCE:
+        return Finding("shorted_phase", f"{evidence} and the lines in their order ({_list(ohms)}): phase {phase} is "
+                       "shorted from end to end.")
     if odd_ohm == odd and _above(ohms, odd) == (ratio > 1.0):
         return Finding("shorted_turns", f"{evidence}, and the resistance is uneven in the same way "
                        f"({_list(ohms)}): turns of phase {phase} are shorted. At higher speed drag grows.")

@@ -76,11 +76,23 @@ def test_without_resistance_the_two_are_not_told_apart():
 
 def test_reversed_phase_is_no_exchange_of_leads():
     """Source: phase b reversed in star: ab, bc at 0.5774, ca 1, V2/V1 = 2, order of the set flips (derived)."""
-    for unbalance in (200.0, 50.0):
+    for unbalance in (200.0, 50.0):   # whichever sequence is called positive
         measured = emf(5.774, 5.774, 10.0, back_emf_unbalance=unbalance, phase_order=-1.0)
         (found,) = find_motor_causes([capture(measured)], resistance(0.5, 0.5, 0.5), STAR)
         assert found.code == "reversed_phase"
         assert "phase B" in found.text
+
+
+def test_shorted_phase_keeps_the_order_and_does_not_blame_the_sensors():
+    """Source: phase EMF zero in star: 0.5774, 0.5774, 1 and V2/V1 = 50 % (derived)."""
+    measured = emf(5.774, 5.774, 10.0, back_emf_unbalance=50.0)
+    assert codes(measured, resistance(0.25, 0.25, 0.5)) == ["shorted_phase"]
+
+
+def test_pole_spread_above_its_limit_is_a_weak_pole():
+    measured = emf(10.0, 10.0, 10.0, pole_spread__ab=2.6)
+    assert codes(measured, {}) == []
+    assert codes(measured, {}, failed={"pole_spread.ab": "high"}) == ["weak_pole"]
 
 
 @pytest.mark.parametrize("nothing", [inf, 9.9e37])
