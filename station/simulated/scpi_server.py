@@ -41,6 +41,8 @@ class ScpiServer:
         """Stop serving: every connection is closed and every thread has ended when this returns."""
         self._ended.set()
         self.instrument.end()
+        with suppress(OSError):         # wakes the accepting thread at once where the system allows it
+            self._listener.shutdown(socket.SHUT_RDWR)
         self._thread.join()
         self._listener.close()
         with self._lock:
@@ -60,7 +62,9 @@ class ScpiServer:
     def _serve(self) -> None:
         while not self._ended.is_set():
             with suppress(TimeoutError):
-                connection, _ = self._listener.accept()
+                connection = self._accept()
+                if connection is None:
+                    return
                 connection.settimeout(None)
                 connection.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
                 thread = Thread(target=self._converse, args=(connection,), name=self._thread.name)
@@ -68,6 +72,14 @@ class ScpiServer:
                     self._connections[connection] = thread
                 thread.start()
             self.instrument.look()
+
+    def _accept(self) -> socket.socket | None:
+        try:
+            return self._listener.accept()[0]
+        except OSError:
+            if self._ended.is_set():    # the listener was shut down under it
+                return None
+            raise
 
     def _converse(self, connection: socket.socket) -> None:
         frame = _Frame(self.instrument)

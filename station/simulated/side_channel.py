@@ -41,6 +41,8 @@ class SideServer:
                  trace: TracebackType | None) -> None:
         """Close every connection and wait for every thread."""
         self._ended.set()
+        with suppress(OSError):         # wakes the accepting thread at once where the system allows it
+            self._listener.shutdown(socket.SHUT_RDWR)
         self._thread.join()
         self._listener.close()
         with self._lock:
@@ -53,12 +55,22 @@ class SideServer:
     def _serve(self) -> None:
         while not self._ended.is_set():
             with suppress(TimeoutError):
-                connection, _ = self._listener.accept()
+                connection = self._accept()
+                if connection is None:
+                    return
                 connection.settimeout(None)
                 thread = Thread(target=self._converse, args=(connection,), name="side channel")
                 with self._lock:
                     self._connections[connection] = thread
                 thread.start()
+
+    def _accept(self) -> socket.socket | None:
+        try:
+            return self._listener.accept()[0]
+        except OSError:
+            if self._ended.is_set():    # the listener was shut down under it
+                return None
+            raise
 
     def _converse(self, connection: socket.socket) -> None:
         with connection, suppress(OSError), connection.makefile("rb") as lines:
