@@ -85,6 +85,7 @@ CHARACTERISTICS: tuple[Characteristic, ...] = (
     *(_one(f"hall_sector_{sector}", "deg", f"width of code interval {sector}") for sector in SECTORS),
     _sensor("hall_duty", "%", "share of the electrical cycle for which the sensor is high"),
     _sensor("hall_jitter", "deg", "spread of edges after the per-pole pattern is removed"),
+    _sensor("hall_eccentricity", "deg", "amplitude of the once-per-revolution movement of the edges"),
     _sensor("hall_high", "V", "high state level"),
     _sensor("hall_low", "V", "low state level"),
     _sensor("hall_transition", "us", "transition duration, 10 to 90 %"),

@@ -17,6 +17,10 @@ from station.measurement import BudgetRow, Measurement
 from station.motor import SENSORS, HallLayout
 
 
+# With fewer, a movement once per revolution cannot be told from unlike poles.
+MIN_PAIRS_FOR_ECCENTRICITY = 3
+
+
 @dataclass(frozen=True, slots=True)
 class Frame:
     """What all sensors of a capture share."""
@@ -71,6 +75,8 @@ def sensor_measurements(frame: Frame, sensor: str, levels: HallLevels | NoLevels
         found.append(_transition(frame, sensor, located))
     if located.edges.sample.size:
         found.append(_jitter(frame, sensor, located))
+        if frame.pole_pairs >= MIN_PAIRS_FOR_ECCENTRICITY:
+            found.append(_eccentricity(sensor, located))
     return [*found, *_angles(frame, sensor, located, errors)]
 
 
@@ -103,6 +109,17 @@ def _jitter(frame: Frame, sensor: str, located: SensorAngles) -> Measurement:
             BudgetRow("sampling and noise", "B", "rectangular",
                       floor**2 / hypot(value, floor) if floor else 0.0, inf)]
     return measurement(f"hall_jitter.{sensor}", value, rows)
+
+
+def _eccentricity(sensor: str, located: SensorAngles) -> Measurement:
+    """Amplitude of the once-per-revolution movement, the larger of both polarities.
+
+    The movement leaves every mean where it is, so only this characteristic limits a ring out of centre.
+    """
+    patterns = [each for each in (located.rise, located.fall) if each is not None]
+    larger = max(patterns, key=lambda each: each.eccentricity_deg)
+    row = BudgetRow("scatter of edges", "A", "normal", sqrt(2) * larger.mean_u_deg, max(1.0, float(larger.dof)))
+    return measurement(f"hall_eccentricity.{sensor}", larger.eccentricity_deg, [row])
 
 
 def _transition(frame: Frame, sensor: str, located: SensorAngles) -> Measurement:

@@ -4,7 +4,10 @@ import pytest
 
 from station.certificate.render import render_certificate
 from station.cli import demo
+from station.cli.workplace import open_workplace
 from station.record.store import Store
+from station.sequence.progress import unwatched
+from station.sequence.station_file import load_station
 
 # What each motor of the lot deserves: its verdict and the code of its finding.
 DESERVED = {
@@ -27,7 +30,7 @@ def lot(tmp_path_factory):
     folder = tmp_path_factory.mktemp("demo") / "out"
     assert demo.demo(folder, pace=20.0) == 0
     with Store(folder / "store", read_only=True) as store:
-        return folder, {record["serial"]: record for record in store.find()}
+        return folder, {record["serial"]: record for record in store.find() if record["serial"] in demo.LOT}
 
 
 def test_the_lot_is_the_one_described(lot):
@@ -56,3 +59,14 @@ def test_every_measurement_has_unit_and_uncertainty(lot):
             assert measured["unit"]
             assert measured["u"] is not None, measured["name"]
             assert measured["u"] >= 0
+
+
+def test_a_sensor_ring_out_of_centre_fails_though_every_mean_is_in_place(lot):
+    folder, _ = lot
+    station = load_station(folder / "station.toml")
+    with open_workplace(station, "tester") as place:
+        record = place.test("CP40-0113", unwatched).record
+    failed = {row["name"].split(".")[0] for row in record["judged"] if row["result"] == "FAIL"}
+    assert record["verdict"] == "FAIL"
+    assert failed == {"hall_eccentricity"}
+    assert record["findings"][0]["code"] == "eccentric_sensor_ring"
