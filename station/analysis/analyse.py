@@ -13,7 +13,7 @@ from station.analysis.gate import Tone, find_tone
 from station.analysis.hall import HallAnalysis, analyse_hall
 from station.analysis.integrity import refuse_codes
 from station.analysis.line_voltages import read_lines
-from station.analysis.motion import half_cycle_gains, refuse_motion, speed_measurements
+from station.analysis.motion import half_cycle_gains, refuse_disturbed, refuse_motion, refuse_sum, speed_measurements
 from station.analysis.result import CaptureAnalysis, WavePlot
 from station.capture import HALL_CHANNELS, Capture
 from station.measurement import Measurement, Refusal
@@ -57,10 +57,13 @@ def _fit(
     refusal = refuse_motion(lines, tone.phase_order, tone.direction, angle, per_period)
     if refusal is not None:
         return refusal
-    angle = free_angle(lines, angle, per_period)
+    angle = free_angle(lines, angle, per_period, pole_pairs)
     to_reference = 1 / (1 + reference.magnet_per_k * (capture.temperature_c - reference.temperature_c))
     emf, track = fit_back_emf(capture, lines, angle, tone.direction, pole_pairs, to_reference)
     gains, gain_u = half_cycle_gains(lines, track, emf, pole_pairs)
+    refusal = refuse_sum(emf) or refuse_disturbed(gains)
+    if refusal is not None:
+        return refusal
     evidence = EmfEvidence(emf, gains, gain_u, track.mean_electrical_frequency, capture.accuracy, motor_type,
                            tone.phase_order)
     return emf, track, speed_measurements(lines, track, pole_pairs, capture.accuracy) | emf_measurements(evidence)

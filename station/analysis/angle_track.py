@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 from station.analysis.line_voltages import ORDERS, LineVoltages
 
 Floats = NDArray[np.float64]
-MECHANICAL_ORDERS = (1, 2, 3)
+MECHANICAL_ORDERS = (1, 2, 3)  # of speed ripple: unbalance, misalignment and coupling of the drive
 FREE_PASSES = 2
 
 
@@ -46,7 +46,8 @@ class AngleTrack:
 def parametric_angle(lines: LineVoltages, order: int, direction: int, frequency: float, pole_pairs: int) -> Floats:
     """Return the angle (n,) from a regression on 1, t, t² and the mechanical orders 1 to 3.
 
-    These are orthogonal to the multiples of six that harmonics put into the angle.
+    These are orthogonal to the multiples of six that harmonics put into the angle. Whole electrical
+    orders are left out: a channel offset or unlike lines would pass for ripple there.
     Source: phase regression, S. Kay, Estimation Theory, ch. 3 (from memory); the orders derived.
     """
     raw = np.unwrap(np.angle(lines.vector(order) * 1j * direction))
@@ -54,7 +55,7 @@ def parametric_angle(lines: LineVoltages, order: int, direction: int, frequency:
     mechanical = 2 * np.pi * frequency / pole_pairs * lines.times
     for _ in range(2):  # the second time with the mechanical angle that the first one found
         columns = [np.ones_like(centred), centred, centred**2]
-        for k in MECHANICAL_ORDERS:
+        for k in ripple_orders(pole_pairs):
             columns += [np.cos(k * mechanical), np.sin(k * mechanical)]
         basis = np.column_stack(columns)
         angle: Floats = basis @ np.linalg.lstsq(basis, raw, rcond=None)[0]
@@ -62,7 +63,12 @@ def parametric_angle(lines: LineVoltages, order: int, direction: int, frequency:
     return angle
 
 
-def free_angle(lines: LineVoltages, angle: Floats, blocks_per_period: float) -> Floats:
+def ripple_orders(pole_pairs: int) -> tuple[int, ...]:
+    """Return the mechanical orders of speed ripple that no fault of the lines can imitate."""
+    return tuple(k for k in MECHANICAL_ORDERS if k % pole_pairs)
+
+
+def free_angle(lines: LineVoltages, angle: Floats, blocks_per_period: float, pole_pairs: int) -> Floats:
     """Return the angle (n,) after two passes that follow what the parametric one could not.
 
     Each pass fits the waves with all orders, projects the residual on their slope, and smooths the
@@ -70,7 +76,7 @@ def free_angle(lines: LineVoltages, angle: Floats, blocks_per_period: float) -> 
     """
     window = np.ones(max(3, round(blocks_per_period / 2) | 1))
     for _ in range(FREE_PASSES):
-        speed = smooth_speed(angle, lines.times, blocks_per_period)
+        speed = rotor_speed(angle, lines.times, blocks_per_period, pole_pairs)
         basis = wave_basis(angle, speed)
         coefficients = solve_waves(basis, lines.volts.T)
         residual = lines.volts.T - basis @ coefficients
@@ -80,6 +86,26 @@ def free_angle(lines: LineVoltages, angle: Floats, blocks_per_period: float) -> 
         correction = top / np.maximum(bottom, 1e-12 * bottom.max())
         angle = angle + correction - correction.mean()
     return angle
+
+
+def rotor_speed(angle: Floats, times: Floats, blocks_per_period: float, pole_pairs: int) -> Floats:
+    """Return d(angle)/dt (n,) electrical rad/s: ripple of known orders exactly, the rest averaged over a period.
+
+    An average over a period alone would take a tenth off a once-per-revolution ripple at four pole pairs.
+    """
+    centred = times - times.mean()
+    rate = (angle[-1] - angle[0]) / (times[-1] - times[0]) / pole_pairs
+    columns = [np.ones_like(centred), centred, centred**2]  # without t² a drift would pass for ripple
+    slopes = [np.zeros_like(centred), np.ones_like(centred), 2 * centred]
+    for k in ripple_orders(pole_pairs):
+        cosine, sine = np.cos(k * rate * centred), np.sin(k * rate * centred)
+        columns += [cosine, sine]
+        slopes += [-k * rate * sine, k * rate * cosine]
+    basis = np.column_stack(columns)
+    coefficients = np.linalg.lstsq(basis, angle, rcond=None)[0]
+    rest = smooth_speed(angle - basis @ coefficients, times, blocks_per_period)
+    speed: Floats = np.column_stack(slopes) @ coefficients + rest
+    return speed
 
 
 def smooth_speed(angle: Floats, times: Floats, blocks_per_period: float) -> Floats:

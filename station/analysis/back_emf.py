@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from station.analysis.angle_track import AngleTrack, smooth_speed, solve_waves, wave_basis
+from station.analysis.angle_track import AngleTrack, rotor_speed, solve_waves, wave_basis
 from station.analysis.line_voltages import ORDERS, LineVoltages
 from station.capture import VOLTAGE_CHANNELS, Capture
 
@@ -55,18 +55,19 @@ def fit_back_emf(
     angle : (n,) rad at `lines.times`, zero anywhere
     to_reference : factor that brings a constant to the reference temperature
 
-    Source: joint least squares, one common angle; derived. Block means lose 1/sinc(h/N); a sample
-    taken late by `skew` from a front end that lags by `lag` shows the rotor at t + skew - lag.
+    Source: joint least squares, one common angle; derived. A mean of B samples loses
+    sin(B x) / (B sin x), x = pi h / samples per period; a sample taken late by `skew` from a front
+    end that lags by `lag` shows the rotor at t + skew - lag.
     """
     mean_speed = abs(angle[-1] - angle[0]) / (lines.times[-1] - lines.times[0])  # electrical rad/s
     per_period = 2 * np.pi / (mean_speed * lines.interval)
-    basis = wave_basis(angle, smooth_speed(angle, lines.times, per_period) / pole_pairs)
+    basis = wave_basis(angle, rotor_speed(angle, lines.times, per_period, pole_pairs) / pole_pairs)
     coefficients = solve_waves(basis, lines.volts.T)
     residual = lines.volts.T - basis @ coefficients
     dof = angle.size - basis.shape[1]
     sigma = np.sqrt((residual**2).sum(axis=0) / dof)
     waves = (coefficients[1:ORDERS + 1] + 1j * coefficients[ORDERS + 1:]).T  # A exp(j phase)
-    shrink = np.sinc(ORDER / per_period)
+    shrink = np.sinc(ORDER / per_period) / np.sinc(ORDER / (per_period * lines.block))
     delay = np.array([capture.channels[name].skew - capture.channels[name].lag for name in VOLTAGE_CHANNELS])
     phase = np.angle(waves) - np.outer(delay, ORDER) * direction * mean_speed
     zero = phase[0, 0]

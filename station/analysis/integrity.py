@@ -1,5 +1,7 @@
 """May a capture be trusted at all: its codes, before anything is computed from them."""
 
+from math import isfinite
+
 import numpy as np
 
 from station.capture import VOLTAGE_CHANNELS, Capture
@@ -19,6 +21,9 @@ def refuse_codes(capture: Capture) -> Refusal | None:
         return Refusal("lengths_differ", "The channels have different numbers of samples.")
     if capture.size < MIN_SAMPLES:
         return Refusal("too_short", f"The capture has {capture.size} samples; at least {MIN_SAMPLES} are needed.")
+    if not (isfinite(capture.drive_speed) and isfinite(capture.temperature_c)) or capture.drive_speed == 0:
+        return Refusal("conditions_missing", f"The capture needs the drive's speed, other than zero, and the motor's "
+                       f"temperature; it has {capture.drive_speed:g} rad/s and {capture.temperature_c:g} °C.")
     for name in VOLTAGE_CHANNELS:
         codes, channel = capture.codes[name], capture.channels[name]
         if int(codes.max()) < channel.code_max and int(codes.min()) > channel.code_min:
