@@ -16,7 +16,6 @@ from station.capture import Capture
 from station.measurement import BudgetRow, Measurement
 from station.motor import SENSORS, HallLayout
 
-
 # With fewer, a movement once per revolution cannot be told from unlike poles.
 MIN_PAIRS_FOR_ECCENTRICITY = 3
 
