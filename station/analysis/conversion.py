@@ -13,6 +13,19 @@ def flux_linkage_of_phase(peak_constant: float, pole_pairs: int) -> float:
     return peak_constant / (sqrt(3) * pole_pairs)
 
 
+def peak_of_rms(rms_constant: float) -> float:
+    """Return the peak constant of a sine machine from its rms constant, both line to line, V s/rad.
+
+    Only for a sine: the same factor on a trapezoid is 5 % off, which is why nothing here applies it silently.
+    """
+    return sqrt(2) * rms_constant
+
+
+def star_equivalent(delta_phase: float) -> float:
+    """Return the phase quantity (V, V s or V s/rad) of the star with the same terminals as a delta. Derived."""
+    return delta_phase / sqrt(3)
+
+
 def torque_constant_rms(peak_constant: float) -> float:
     """Return torque per rms ampere (N m/A) of a sine machine fed with sine currents. Derived."""
     return sqrt(1.5) * peak_constant

@@ -1,6 +1,7 @@
 """Symmetrical components and unbalance of three phasors or magnitudes."""
 
 from collections.abc import Sequence
+from math import inf, nan
 
 import numpy as np
 from numpy.typing import NDArray
@@ -21,8 +22,13 @@ def symmetrical_components(phasors: Phasors) -> tuple[complex, complex, complex]
 
 
 def negative_over_positive(phasors: Phasors) -> float:
-    """Return the magnitude of the negative over that of the positive sequence, as a ratio."""
+    """Return the magnitude of the negative over that of the positive sequence, as a ratio.
+
+    Infinite for a purely negative set, NaN for one without either: never a ratio that could pass.
+    """
     _zero, positive, negative = symmetrical_components(phasors)
+    if positive == 0:
+        return inf if negative else nan
     return abs(negative) / abs(positive)
 
 

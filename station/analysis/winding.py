@@ -1,11 +1,11 @@
 """Winding resistance at the reference temperature, from four-wire indications of the line pairs."""
 
 from collections.abc import Mapping
-from math import isfinite, sqrt
+from math import isfinite, nan, sqrt
 
 from station.analysis.budget import limit_of_error, measurement
 from station.measurement import Measurement
-from station.motor import LINES, MotorType
+from station.motor import LINES, MotorType, Winding
 
 
 def at_temperature(resistance: float, measured_at: float, wanted_at: float, copper_constant: float = 235.0) -> float:
@@ -16,10 +16,19 @@ def at_temperature(resistance: float, measured_at: float, wanted_at: float, copp
     return resistance * (copper_constant + wanted_at) / (copper_constant + measured_at)
 
 
-def phase_resistances(lines: Mapping[str, float]) -> dict[str, float]:
-    """Return the resistance (ohm) of star phases a, b, c from those of the lines. Derived."""
+def phase_resistances(lines: Mapping[str, float], winding: Winding = "star") -> dict[str, float]:
+    """Return the resistance (ohm) of each phase from those between the leads.
+
+    A star has phases a, b, c from its leads to the star point; a delta has phases ab, bc, ca, each
+    between the two leads it is named after. All three lines must be closed. Derived; for the delta
+    from the star with the same resistances between leads (Kennelly's transformation, from memory).
+    """
     ab, bc, ca = (lines[line] for line in LINES)
-    return {"a": (ab + ca - bc) / 2, "b": (ab + bc - ca) / 2, "c": (bc + ca - ab) / 2}
+    a, b, c = (ab + ca - bc) / 2, (ab + bc - ca) / 2, (bc + ca - ab) / 2
+    if winding == "star":
+        return {"a": a, "b": b, "c": c}
+    products = a * b + b * c + c * a
+    return {"ab": products / c, "bc": products / a, "ca": products / b}
 
 
 def winding_resistance(
@@ -30,16 +39,17 @@ def winding_resistance(
 
     Parameters
     ----------
-    indications : ohm by line; infinite for an open line, which then has no measurement
+    indications : ohm by line; an open line is infinite and has no measurement, and neither has one
+        that was not indicated or is not a number: what was not measured is left out, never guessed
     temperature_c : °C of the winding while measured
     gain, offset_ohm, temperature_u : limits of error: relative, ohm, K
 
-    The spread needs all three lines; gain error and temperature cancel in it.
+    The spread needs all three lines, with some resistance; gain error and temperature cancel in it.
     """
     reference = motor_type.reference
     found = {}
     for line in LINES:
-        indication = indications[line]
+        indication = indications.get(line, nan)
         if not isfinite(indication):
             continue
         value = at_temperature(indication, temperature_c, reference.temperature_c, reference.copper_constant_c)
@@ -50,9 +60,9 @@ def winding_resistance(
                            value * temperature_u / (reference.copper_constant_c + temperature_c), "temperature"),
         ])
     result = {m.name: m for m in found.values()}
-    if len(found) == len(LINES):
+    mean = sum(m.value for m in found.values()) / 3
+    if len(found) == len(LINES) and mean > 0:
         values = [m.value for m in found.values()]
-        mean = sum(values) / 3
         spread = 100 * max(abs(value - mean) for value in values) / mean
         row = limit_of_error("ohmmeter offset", 100 * offset_ohm * sqrt(2 / 3) / mean)
         result["winding_resistance_spread"] = measurement("winding_resistance_spread", spread, [row])
