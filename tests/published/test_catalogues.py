@@ -76,3 +76,22 @@ def test_table_of_conversions():
 def test_speed_of_touch_voltage():
     """Source: 25 V rms from the scope of EN 50191 (public abstract); 10 V/krpm peak reaches it at 3536 r/min."""
     assert conversion.touch_voltage_speed(10 * VOLT_PER_KRPM) / RPM == pytest.approx(3535.5, abs=0.1)
+
+
+@pytest.mark.parametrize(("line_peak", "rpm", "pole_pairs", "flux_linkage"), [
+    # Source: gym-electric-motor 3.0.3, its default machine at 3000 r/min with open terminals (computed once)
+    pytest.param(107.7397, 3000, 3, 0.066, id="gym-electric-motor"),
+    # Source: Modelica Standard Library, SM_PermanentMagnetData: 112.3 V rms per phase at 50 Hz
+    pytest.param(112.3 * 6**0.5, 1500, 2, 0.505528, id="modelica"),
+    # Source: motulator 0.5.0, line peak of its 2.2 kW machine at 1500 r/min (computed once)
+    pytest.param(444.8343, 1500, 3, 0.545, id="motulator"),
+])
+def test_flux_linkage_of_simulation_libraries(line_peak, rpm, pole_pairs, flux_linkage):
+    found = conversion.flux_linkage_of_phase(line_peak / (rpm * RPM), pole_pairs)
+    assert found == pytest.approx(flux_linkage, rel=2e-6)
+
+
+def test_a_delta_seen_as_a_star():
+    """Source: derived; windings of 10 V in delta and of 5.7735 V in star give the same 10 V between leads."""
+    assert conversion.star_equivalent(10.0) * 3**0.5 == pytest.approx(10.0)
+    assert conversion.star_equivalent(10.0) == pytest.approx(5.7735, abs=1e-4)

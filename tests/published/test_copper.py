@@ -23,3 +23,10 @@ def test_star_phases_from_lines():
     """Source: derived; a 0.3, b 0.2, c 0.25 ohm."""
     found = phase_resistances({"ab": 0.5, "bc": 0.45, "ca": 0.55})
     assert found == pytest.approx({"a": 0.3, "b": 0.2, "c": 0.25})
+
+
+@pytest.mark.parametrize(("winding", "line_over_phase"), [("star", 2.0), ("delta", 2 / 3)])
+def test_equal_phases_from_lines(winding, line_over_phase):
+    """Source: common practice, no source: two phases in series in a star, one beside two in a delta."""
+    found = phase_resistances(dict.fromkeys(("ab", "bc", "ca"), 0.3 * line_over_phase), winding)
+    assert list(found.values()) == pytest.approx([0.3] * 3)

@@ -51,7 +51,7 @@ def test_codes_that_the_note_calls_invalid():
 def _line_voltage(plus, minus, angle_deg):
     """Voltage between two leads over its peak at a rotor angle whose zero is the rising zero of ab."""
     phase = {"A": -30.0, "B": -150.0, "C": -270.0}
-    plus_v, minus_v = (np.sin(np.deg2rad(angle_deg + phase[lead] + 60)) for lead in (plus, minus))
+    plus_v, minus_v = (np.sin(np.deg2rad(angle_deg + phase[lead])) for lead in (plus, minus))
     return (plus_v - minus_v) / 3**0.5
 
 

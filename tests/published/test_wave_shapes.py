@@ -89,6 +89,21 @@ def test_torque_lost_by_a_turned_sensor_board(sine, turned_deg, loss_percent):
     assert loss == pytest.approx(loss_percent, abs=0.05)
 
 
+@pytest.mark.parametrize(("turned_deg", "of_peak_percent"), [(5, 18.08), (10, 23.40), (30, 50.0)])
+def test_ripple_from_a_turned_sensor_board(turned_deg, of_peak_percent):
+    """Peak to peak over the peak is 1 - cos(30 + turn), derived; so ripple, not mean torque, limits the placement."""
+    turned = _analyse(lambda a: np.sin(a) / 3**0.5, turned_deg)
+    swing = turned["commutated_torque_ripple"] * turned["commutated_torque_constant"]  # % of 1 N m/A
+    assert swing / turned["back_emf_constant_peak.ab"] / VOLT_PER_KRPM == pytest.approx(of_peak_percent, abs=0.25)
+
+
+def test_torque_of_a_trapezoid_with_a_turned_sensor_board(trapezoid_120):
+    """Mean 1 - (turn / 60 degrees)^2 / 2 of the flat top, derived: 0.98611 at 10 degrees."""
+    turned = _analyse(lambda a: trapezoid(a) / 2, 10.0)
+    ratio = turned["commutated_torque_constant"] / trapezoid_120["commutated_torque_constant"]
+    assert ratio == pytest.approx(0.98611, abs=2e-3)
+
+
 def test_the_rotor_is_the_same_in_reverse(sine):
     reverse = _analyse(lambda a: np.sin(a) / 3**0.5, rpm=-RPM_USED)
     assert reverse["speed"] == pytest.approx(-1500, rel=1e-5)
