@@ -48,7 +48,7 @@ def test_and_certify(place: Workplace, serial: str, *, quiet: bool) -> tuple[dic
     finding = record["findings"][0]["text"] if record["findings"] else ""
     why = finding or ("" if record["verdict"] == "PASS" else record["reason"])
     line = f"{verdict_words(record['verdict']):<11} {serial:<12} {worst_row(record)}"
-    results.print(line + (f"\n{'':12}{why}" if why else ""), markup=False, highlight=False, soft_wrap=True)
+    results.print(line + (f": {why}" if why else ""), markup=False, highlight=False, soft_wrap=True)
     return record, outcome.trouble
 
 

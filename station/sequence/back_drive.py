@@ -27,7 +27,7 @@ def back_drive(step: BackDriveStep, test: OngoingTest) -> None:
     drive.enable()
     for label, target_rpm in zip(step.labels(), step.targets_rpm(), strict=True):
         drive.spin(target_rpm * RPM, step.ramp_rpm_per_s * RPM)
-        test.wait_until(lambda: _ready(test), deadline=step.deadline_s, what=f"reaching {target_rpm:g} r/min",
+        test.wait_until(lambda: _ready(test), what=f"reaching {target_rpm:g} r/min",
                         remedy="Look for a blocked or heavy shaft, or give the step more time.")
         test.say("speed", f"{label}: {from_si(drive.speed(), 'rpm'):.1f} r/min reached")
         test.hand_over(_capture(step, test, label, target_rpm))
@@ -35,7 +35,7 @@ def back_drive(step: BackDriveStep, test: OngoingTest) -> None:
         if step.on_fail == "stop" and any(analysis.refused for analysis in test.analysed()):
             break
     drive.stop()
-    test.wait_until(lambda: abs(drive.speed()) < RPM, deadline=step.deadline_s, what="coming to rest",
+    test.wait_until(lambda: abs(drive.speed()) < RPM, what="coming to rest",
                     remedy="Wait for standstill before opening the guard.")
 
 
@@ -71,7 +71,7 @@ def _take(step: BackDriveStep, test: OngoingTest, label: str, target_rpm: float,
     digitizer.configure(ranges, step.sample_interval_s, ceil(duration / step.sample_interval_s))
     before = test.bench.drive.speed()
     digitizer.initiate()
-    test.wait_until(lambda: _captured(test), deadline=step.deadline_s, what="the capture",
+    test.wait_until(lambda: _captured(test), what="the capture",
                     remedy="Check the digitizer's trigger and sample interval.")
     after = test.bench.drive.speed()
     codes, channels = digitizer.fetch()

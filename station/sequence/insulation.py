@@ -25,7 +25,7 @@ def insulation(step: InsulationStep, test: OngoingTest) -> None:
         resistance = tester.resistance()
     finally:
         tester.off()
-    test.wait_until(lambda: tester.voltage() < step.discharged_below_V, deadline=step.deadline_s,
+    test.wait_until(lambda: tester.voltage() < step.discharged_below_V,
                     what="discharging the winding",
                     remedy="Keep the guard closed; do not touch the terminals; call maintenance.")
     test.say("note", f"winding discharged below {step.discharged_below_V:g} V")

@@ -3,6 +3,7 @@
 from collections.abc import Callable
 from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass, field
+from math import inf
 
 from station.analysis.analyse import analyse_capture
 from station.analysis.result import CaptureAnalysis
@@ -31,6 +32,7 @@ class OngoingTest:
     measurements: dict[tuple[str, str], Measurement] = field(default_factory=dict)
     captures: list[Capture] = field(default_factory=list)
     conditions: dict[str, float] = field(default_factory=dict)
+    step_end: float = inf  # s on the monotonic clock; no step may go on beyond it
     _pending: list[Future[CaptureAnalysis]] = field(default_factory=list)
 
     def add(self, measurement: Measurement, label: str = "") -> None:
@@ -60,7 +62,18 @@ class OngoingTest:
         """Tell whoever watches."""
         self.watch(Notice(kind, text))
 
-    def wait_until(self, reached: Callable[[], bool], *, deadline: float, what: str, remedy: str) -> None:
+    def allow(self, seconds: float) -> None:
+        """Give what follows a deadline, `seconds` from now."""
+        self.step_end = self.clock.monotonic() + seconds
+
+    def require_in_time(self, what: str, remedy: str) -> None:
+        """Raise BenchError once the deadline has passed."""
+        late = self.clock.monotonic() - self.step_end
+        if late > 0:
+            raise BenchError(f"{what} took too long", where="sequence", expected="an end before the deadline",
+                             got=f"{late:.1f} s beyond it", remedy=remedy)
+
+    def wait_until(self, reached: Callable[[], bool], *, what: str, remedy: str) -> None:
         """Wait for `reached`, looking at the guard all the while.
 
         Raises
@@ -68,14 +81,11 @@ class OngoingTest:
         StoppedError
             The guard was opened or the emergency stop pressed.
         BenchError
-            `deadline` (s) passed.
+            The deadline passed, see `allow`.
         """
-        end = self.clock.monotonic() + deadline
         while not reached():
             self.require_guard()
-            if self.clock.monotonic() > end:
-                raise BenchError(f"{what} took too long", where="sequence", expected=f"within {deadline:g} s",
-                                 got="no end in sight", remedy=remedy)
+            self.require_in_time(what, remedy)
             self.clock.pause(POLL_S)
 
     def require_guard(self) -> None:

@@ -117,7 +117,8 @@ class Runner:
         guard.arm()
         self.watch(Notice("wait", f"{test.serial}: armed, press START (keep clear of the shaft)"))
         invite()
-        test.wait_until(guard.is_started, deadline=self.sequence.start_deadline, what="waiting for START",
+        test.allow(self.sequence.start_deadline)
+        test.wait_until(guard.is_started, what="waiting for START",
                         remedy="Close the guard and press START.")
 
     def _steps(self, test: OngoingTest, traces: list[StepTrace]) -> None:
@@ -125,8 +126,10 @@ class Runner:
             test.require_guard()
             self.watch(Notice("step", step.name))
             before, trace.started = set(test.measurements), stamp(self.clock.utc())
+            test.allow(step.deadline_s)
             try:
                 _carry_out(step, test)
+                test.require_in_time(f"the step {step.name}", "Look what held it up, or give the step more time.")
             except BaseException as error:
                 trace.outcome, trace.note = "no result", str(error)
                 raise

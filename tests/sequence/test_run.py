@@ -1,0 +1,81 @@
+"""A run on the embedded bench: every way out ends in a record and a safe bench."""
+
+import pytest
+
+from station.cli.setup import write_folder
+from station.cli.workplace import open_workplace
+from station.errors import BenchError, BenchNotFitError, StoppedError
+from station.sequence.progress import unwatched
+from station.sequence.station_file import load_station
+
+
+@pytest.fixture
+def folder(tmp_path):
+    write_folder(tmp_path / "line", pace=20.0, free_ports=True)
+    return tmp_path / "line"
+
+
+def _edit(path, old, new):
+    text = path.read_text()
+    assert old in text
+    path.write_text(text.replace(old, new))
+
+
+def _open(folder):
+    return open_workplace(load_station(folder / "station.toml"), "tester")
+
+
+def _outcomes(record):
+    return {step["name"]: step["outcome"] for step in record["steps"]}
+
+
+def _is_safe(rig):
+    t = rig.now() + 60.0  # long enough for a coasting shaft to come to rest
+    return abs(rig.shaft.speed_rpm(t)) < 1 and rig.insulation_voltage() < 25 and rig.sensor_supply_current() == 0
+
+
+def test_guard_opened_while_the_shaft_turns(folder):
+    with _open(folder) as place:
+        rig = place.attendant.rig
+
+        def open_at_speed(notice):
+            if notice.kind == "speed":
+                rig.open_guard()
+
+        outcome = place.test("CP40-0001", open_at_speed)
+        assert isinstance(outcome.trouble, StoppedError)
+        assert outcome.record["verdict"] == "NO RESULT"
+        assert "guard" in outcome.record["reason"]
+        assert _outcomes(outcome.record)["Back-drive"] == "no result"
+        assert _is_safe(rig)
+        assert place.store.unfinished() == []
+        assert place.test("CP40-0001", unwatched).record["run"] == 2  # and the line goes on
+
+
+def test_a_step_beyond_its_deadline_is_no_result(folder):
+    _edit(folder / "sequences" / "standard.toml", "deadline_s = 60.0", "deadline_s = 0.05")
+    with _open(folder) as place:
+        outcome = place.test("CP40-0001", unwatched)
+        assert isinstance(outcome.trouble, BenchError)
+        assert outcome.record["verdict"] == "NO RESULT"
+        assert _is_safe(place.attendant.rig)
+
+
+def test_a_leaking_motor_is_not_turned(folder):
+    turned = []
+    with _open(folder) as place:
+        outcome = place.test("CP60-0003", lambda notice: turned.append(notice) if notice.kind == "speed" else None)
+    assert outcome.trouble is None
+    assert outcome.record["verdict"] == "FAIL"
+    assert _outcomes(outcome.record)["Back-drive"] == "not run"
+    assert not turned
+
+
+def test_a_speed_above_the_drive_is_refused_before_anything_moves(folder):
+    _edit(folder / "sequences" / "standard.toml", "[1000.0, 2000.0]", "[1000.0, 90000.0]")
+    with _open(folder) as place:
+        outcome = place.test("CP40-0001", unwatched)
+        assert isinstance(outcome.trouble, BenchNotFitError)
+        assert outcome.record["verdict"] == "NO RESULT"
+        assert set(_outcomes(outcome.record).values()) == {"not run"}
+
