@@ -44,6 +44,11 @@ class EmfEvidence:
         spread = float(turns.std(ddof=1) / sqrt(turns.size)) if turns.size > 1 else 0.0
         return max(noise, spread)
 
+    def peak_a(self, line: int) -> float:
+        """Return what the noise of the odd orders above the first adds, relative, to the mean of two opposite peaks."""
+        odd = self.emf.amplitude_u[2:self.emf.orders:2]
+        return float(np.sqrt((odd**2).sum()) / self.emf.amplitude[line, 0])
+
     def angle_u(self, *, lines: int = 2) -> float:
         """Return the type A uncertainty, rad, of a phase difference between `lines` fundamentals."""
         return sqrt(lines) * float(self.emf.amplitude_u[0] / self.emf.amplitude[:, 0].min())
@@ -66,9 +71,13 @@ def _constants(e: EmfEvidence) -> Iterator[Measurement]:
                                ("back_emf_constant_fundamental", e.emf.amplitude[:, 0], VOLT_PER_KRPM),
                                ("back_emf_constant_rms", rms, VOLT_PER_KRPM), ("flux_linkage", flux, MILLI)):
         for line, value in zip(LINES, values / unit, strict=True):
-            yield measurement(f"{name}.{line}", value, _constant_rows(e, value, LINES.index(line)))
+            row = LINES.index(line)
+            extra = [type_a("noise of the higher orders", value * e.peak_a(row), e.emf.dof)] if values is peak else []
+            yield measurement(f"{name}.{line}", value, extra + _constant_rows(e, value, row))
         mean = float(values.mean()) / unit
-        yield measurement(f"{name}.mean", mean, _mean_rows(e, mean))
+        noise = mean * e.peak_a(0) / sqrt(3)
+        extra = [type_a("noise of the higher orders", noise, e.emf.dof)] if values is peak else []
+        yield measurement(f"{name}.mean", mean, extra + _mean_rows(e, mean))
 
 
 def _constant_rows(e: EmfEvidence, value: float, line: int) -> list[BudgetRow]:
@@ -141,7 +150,7 @@ def _shapes(e: EmfEvidence) -> Iterator[Measurement]:
     for index, line in enumerate(LINES):
         tops = [np.count_nonzero(side > FLAT_SHARE * side.max()) for side in (wave[index], -wave[index])]
         # Noise moves the level at which the top is cut; on a sine the width follows the peak as below.
-        noise = np.rad2deg(e.relative_a(index)) * 2 / np.sqrt(1 - FLAT_SHARE**2)
+        noise = np.rad2deg(e.peak_a(index)) * 2 / np.sqrt(1 - FLAT_SHARE**2)
         yield measurement(f"flat_top.{line}", sum(tops) / 2 * 360 / GRID,
                           [type_a("noise", noise, e.emf.dof), limit_of_error("angle grid", 360 / GRID)])
         poles = e.gains[index].mean(axis=0)

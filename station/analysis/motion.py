@@ -84,9 +84,10 @@ def speed_measurements(
     within = grown <= whole
     drift, ripple, rest = _drift_and_ripple(times[within], speed[within], electrical / pole_pairs, pole_pairs)
     drift, drift_u = 100 * drift * (times[-1] - times[0]), 100 * rest * sqrt(12 * 2 * pi / whole)
-    noise = track.angle_u * 2 / whole  # relative: two ends, each about twice as unsure as the centre
+    # Relative. Two ends, each known from three lines within a quarter of a period only (derived, checked by trial).
+    noise = track.angle_u * sqrt(8 / 3 * whole / (2 * pi)) / whole
     rpm = track.direction * electrical / pole_pairs / RPM
-    ripple_u = 100 * max(noise * lines.times.size**0.5, rest)
+    ripple_u = 100 * rest  # noise and ripple of other orders alike
     found = [
         measurement("speed", rpm, [type_a("angle noise", rpm * noise, inf),
                                    limit_of_error("timebase", rpm * accuracy.timebase, "timebase")]),
@@ -94,7 +95,7 @@ def speed_measurements(
             type_a("angle noise", electrical / (2 * pi) * noise, inf),
             limit_of_error("timebase", electrical / (2 * pi) * accuracy.timebase, "timebase")]),
         measurement("speed_ripple", 100 * ripple, [type_a("angle noise", ripple_u, inf)]),
-        measurement("speed_drift", drift, [type_a("angle noise and other ripple", max(drift_u, 400 * noise), inf)]),
+        measurement("speed_drift", drift, [type_a("angle noise and other ripple", max(drift_u, 100 * noise), inf)]),
     ]
     return {m.name: m for m in found}
 
