@@ -1,6 +1,7 @@
 """Unequal and unusual windings, solved by a circuit simulator, through the whole analysis.
 
-Source of the expected values: ngspice 39.3, operating with open terminals, computed once for these windings.
+Source of expected voltages: ngspice 39.3 with open terminals, taken down from one computation and not repeated here
+(the weak star winding: derived). The windings themselves are put together here by Kirchhoff's laws.
 """
 
 import numpy as np
@@ -25,7 +26,7 @@ def _star(windings):
 
 
 def _delta(windings):
-    """Open delta windings closed on each other: equal impedances share what does not add up to zero."""
+    """Lines of windings closed on each other: equal impedances share what does not add up to zero."""
     return windings - windings.mean(axis=0)
 
 
