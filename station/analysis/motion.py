@@ -16,7 +16,7 @@ from station.units import RPM
 
 Floats = NDArray[np.float64]
 MAX_SPEED_CHANGE = 0.1   # of the mean, over the capture
-MAX_SUM = 0.02           # of one line's fundamental; twenty times the error of good channels
+MAX_SUM = 0.01           # of one line's fundamental; ten times the error of good channels
 MAX_ODD_GAIN = 0.02      # of a half cycle, from the same pole in other revolutions
 MAX_STEP = np.deg2rad(2.0)  # of the angle within two periods; more means samples are missing
 
