@@ -91,6 +91,8 @@ class InsulationInstrument(ScpiInstrument):
         ohms = self.rig.insulation_resistance()
         expected = self._volts * ohms / (ohms + SOURCE_RESISTANCE)
         broken_off = self._since != since or self.rig.now() < end
+        if self._since == since and broken_off:  # the guard opened: off for good, also if it closes at once
+            self._off()
         if broken_off or self.rig.insulation_voltage() < 0.9 * expected:
             return float("nan")
         return ohms * self._gain if ohms <= HIGHEST_OHMS else float("inf")
