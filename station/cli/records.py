@@ -2,11 +2,12 @@
 
 import json
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, Any
 
 import typer
 from rich.table import Table
 
+from station.certificate.number_format import coverage_factor, expanded
 from station.cli.console import results, verdict_words, worst_row
 from station.errors import UsageError
 from station.record.store import Store
@@ -16,6 +17,9 @@ from station.units import printed
 app = typer.Typer(no_args_is_help=True, help="Find and show stored tests.", rich_markup_mode=None)
 
 StationFile = Annotated[Path, typer.Option("--station", help="The station file.")]
+Serial = Annotated[str, typer.Argument(help="Serial number.")]
+Run = Annotated[int, typer.Option(min=0, help="Which run; 0 is the last.")]
+Record = dict[str, Any]
 
 
 @app.command("find")
@@ -38,26 +42,19 @@ def find(
 
 @app.command("show")
 def show(
-    serial: Annotated[str, typer.Argument(help="Serial number.")],
+    serial: Serial,
     station: StationFile = Path("station.toml"),
-    run: Annotated[int, typer.Option(min=0, help="Which run; 0 is the last.")] = 0,
+    run: Run = 0,
     as_json: Annotated[bool, typer.Option("--json", help="Print the record as stored.")] = False,
 ) -> int:
     """Show one test: verdict, findings and every judged value."""
-    with Store(load_station(station).store, read_only=True) as store:
-        records = store.show(serial)
-    chosen = [record for record in records if run in (0, record["run"])]
-    if not chosen:
-        raise UsageError("no such test", where="records", expected="a stored serial and run",
-                         got=f"{serial}, run {run or 'last'}", remedy="Look with `station records find`.")
-    record = chosen[-1]
+    record = _stored(station, serial, run)
     if as_json:
         results.print(json.dumps(record), markup=False, highlight=False, soft_wrap=True)
         return 0
-    results.print(f"{verdict_words(record['verdict'])}  {serial} run {record['run']}: {record['reason']}",
-                  markup=False, highlight=False, soft_wrap=True)
+    _say(f"{verdict_words(record['verdict'])}  {serial} run {record['run']}: {record['reason']}")
     for finding in record["findings"]:
-        results.print(f"finding: {finding['text']}", markup=False, highlight=False, soft_wrap=True)
+        _say(f"finding: {finding['text']}")
     table = Table("characteristic", "capture", "value", "u", "unit", "limits", "result")
     for row in record["judged"]:
         value, u = ("-" if row[key] is None else f"{row[key]:.5g}" for key in ("value", "u"))
@@ -65,3 +62,81 @@ def show(
                       f"{row['lower']} … {row['upper']}", row["result"])
     results.print(table)
     return 0
+
+
+@app.command("budget")
+def budget(
+    serial: Serial,
+    characteristic: Annotated[str, typer.Argument(help="Full name, such as hall_placement.b.")],
+    station: StationFile = Path("station.toml"),
+    run: Run = 0,
+    capture: Annotated[str, typer.Option(help='One capture, such as "forward 1500"; all if left out.')] = "",
+) -> int:
+    """Show the uncertainty budget of one characteristic: every source, and what they come to together."""
+    record = _stored(station, serial, run)
+    for measured in _measured(record, characteristic, capture):
+        at = f" @ {measured['label']}" if measured["label"] else ""
+        _say(f"{serial} run {record['run']}  {characteristic}{at}: "
+             f"{_number(measured['value'])} {printed(measured['unit'])}".rstrip())
+        results.print(_rows(measured))
+        _say(_together(measured) + "\n")
+    return 0
+
+
+def _stored(station: Path, serial: str, run: int) -> Record:
+    """Return the record of a run, the last for 0, or raise UsageError."""
+    with Store(load_station(station).store, read_only=True) as store:
+        records = store.show(serial)
+    chosen = [record for record in records if run in (0, record["run"])]
+    if not chosen:
+        raise UsageError("no such test", where="records", expected="a stored serial and run",
+                         got=f"{serial}, run {run or 'last'}", remedy="Look with `station records find`.")
+    return chosen[-1]
+
+
+def _measured(record: Record, characteristic: str, capture: str) -> list[Record]:
+    """Return the measurements of a characteristic in the captures asked for, or raise UsageError."""
+    named = [m for m in record["measurements"] if m["name"] == characteristic]
+    if not named:
+        names = sorted({m["name"] for m in record["measurements"]})
+        plain = characteristic.partition(".")[0]
+        near = [name for name in names if name.partition(".")[0] == plain]
+        raise UsageError("this test has no such characteristic", where=f"{record['serial']} run {record['run']}",
+                         expected="one of " + ", ".join(near or names), got=characteristic,
+                         remedy="Spell the full name as in that list.")
+    chosen = [m for m in named if capture in ("", m["label"])]
+    if not chosen:
+        labels = ", ".join(m["label"] or "none: it belongs to no capture" for m in named)
+        raise UsageError("the characteristic has no such capture", where=f"{record['serial']} {characteristic}",
+                         expected=labels, got=capture, remedy="Leave --capture out, or name one of these.")
+    return chosen
+
+
+def _rows(measured: Record) -> Table:
+    """Return the rows of a budget, the largest first; dof ∞ stands for a limit taken as certain."""
+    table = Table("source", "kind", "distribution", f"u / {printed(measured['unit']) or '1'}", "dof",
+                  "share of variance", "shared with")
+    total = sum(row["u"] ** 2 for row in measured["budget"])
+    for row in sorted(measured["budget"], key=lambda r: -r["u"]):
+        table.add_row(row["source"], row["kind"], row["distribution"], _number(row["u"]), _dof(row["dof"]),
+                      f"{100 * row['u'] ** 2 / total:.1f} %" if total else "-", row["shared"])
+    return table
+
+
+def _together(measured: Record) -> str:
+    """Return combined u, effective degrees of freedom, k at 95.45 % from their whole part, and U = k u."""
+    u, dof, unit = measured["u"], measured["dof"], printed(measured["unit"])
+    return " ".join(f"u {_number(u)} {unit}, effective degrees of freedom {_dof(dof)}, "
+                    f"k {_number(coverage_factor(dof), 3)} (95.45 %), U {_number(expanded(u, dof), 2)} {unit}".split())
+
+
+def _number(value: float | None, digits: int = 4) -> str:
+    return "-" if value is None else f"{value:.{digits}g}"
+
+
+def _dof(dof: float | None) -> str:
+    return "∞" if dof is None else f"{dof:.1f}".removesuffix(".0")
+
+
+def _say(text: str) -> None:
+    results.print(text, markup=False, highlight=False, soft_wrap=True)
