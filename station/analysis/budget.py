@@ -1,10 +1,16 @@
 """Combining the rows of an uncertainty budget."""
 
 from collections.abc import Sequence
+from dataclasses import replace
 from math import inf, isfinite, sqrt
 
 from station.characteristic import unit_of
 from station.measurement import BudgetRow, Measurement
+
+# Sources that several measurements share, by the one name that every budget gives them.
+DIGITIZER_GAIN = "gain of the digitizer"
+TIMEBASE = "timebase"
+TEMPERATURE = "temperature of the motor"
 
 
 def combine(rows: Sequence[BudgetRow]) -> tuple[float, float]:
@@ -37,3 +43,24 @@ def limit_of_error(source: str, half_width: float, shared: str = "") -> BudgetRo
     Source: JCGM 100:2008, 4.3.7.
     """
     return BudgetRow(source, "B", "rectangular", float(abs(half_width)) / sqrt(3), inf, shared)
+
+
+def weighted_sum(parts: Sequence[tuple[float, Sequence[BudgetRow]]]) -> list[BudgetRow]:
+    """Return the rows of sum w y, for `parts` of a weight w and the rows of its y.
+
+    A shared source moves all of them at once, so its parts add with their signs before they are
+    squared: it cancels in a difference and stays whole in a mean. Every other row stands alone.
+
+    Source: JCGM 100:2008, F.1.2.3: inputs are correlated by the sources they have in common, and
+    taking these as the inputs leaves no correlation.
+    """
+    alone: list[BudgetRow] = []
+    common: dict[str, BudgetRow] = {}
+    for weight, rows in parts:
+        for row in rows:
+            if not row.shared:
+                alone.append(replace(row, u=abs(weight) * row.u))
+                continue
+            before = common[row.shared].u if row.shared in common else 0.0
+            common[row.shared] = replace(row, u=before + weight * row.u)
+    return [*alone, *(replace(row, u=abs(row.u)) for row in common.values())]

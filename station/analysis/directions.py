@@ -1,8 +1,8 @@
 """What only captures in both directions can tell: true sensor position, and hysteresis with delay."""
 
-from math import inf
+from dataclasses import replace
 
-from station.analysis.budget import measurement
+from station.analysis.budget import measurement, weighted_sum
 from station.analysis.hall_measurements import wrapped
 from station.analysis.result import CaptureAnalysis
 from station.measurement import BudgetRow, Measurement
@@ -33,22 +33,13 @@ def combine_directions(forward: CaptureAnalysis, reverse: CaptureAnalysis) -> di
 
 
 def _rows(forward: Measurement, reverse: Measurement, sign: float) -> list[BudgetRow]:
-    """Half of both budgets; a channel's time error turns its sign with the direction.
+    """Rows of half the sum (`sign` 1) or difference (-1); a channel's time error turns its sign in reverse.
 
     So it cancels in the position (all but the difference of its size at the two speeds) and
     adds up in the hysteresis.
     """
-    rows, shared = [], {row.shared: row for row in reverse.budget if row.shared}
-    for row in forward.budget:
-        other = shared.pop(row.shared, None) if row.shared else None
-        if other is not None:
-            rows.append(BudgetRow(row.source, row.kind, row.distribution, 0.5 * abs(row.u - sign * other.u),
-                                  row.dof, row.shared))
-        else:
-            rows.append(_half(row, "forward"))
-    rows += [_half(row, "reverse") for row in reverse.budget if not row.shared or row.shared in shared]
-    return rows or [BudgetRow("none stated", "B", "rectangular", 0.0, inf)]
+    return weighted_sum([(0.5, _named(forward, "forward")), (-0.5 * sign, _named(reverse, "reverse"))])
 
 
-def _half(row: BudgetRow, direction: str) -> BudgetRow:
-    return BudgetRow(f"{row.source}, {direction}", row.kind, row.distribution, 0.5 * row.u, row.dof, row.shared)
+def _named(placement: Measurement, direction: str) -> list[BudgetRow]:
+    return [row if row.shared else replace(row, source=f"{row.source}, {direction}") for row in placement.budget]
