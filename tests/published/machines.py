@@ -2,8 +2,10 @@
 
 import numpy as np
 
+from station.analysis.analyse import analyse_capture
 from station.capture import Capture, Channel
 from station.motor import HallLayout, MotorType, Reference
+from station.record.capture_file import read_capture, write_capture
 from station.units import RPM
 
 TURN = 2 * np.pi / 3
@@ -15,7 +17,7 @@ def motor_type(pole_pairs, winding="star"):
                      HallLayout(120, (0.0, 120.0, 240.0)), Reference())
 
 
-def capture_of(lines, rpm, halls=None, scale=None):
+def capture_of(lines, rpm, halls=None, scale=None, interval=1 / RATE):
     """Capture of `lines` (3, n) V and optional `halls` (3, n) V, quantised to 16 bit."""
     codes, channels = {}, {}
     full = float(np.abs(lines).max()) * 1.2
@@ -25,7 +27,19 @@ def capture_of(lines, rpm, halls=None, scale=None):
     for name, volts in zip(("h_a", "h_b", "h_c"), () if halls is None else halls, strict=halls is not None):
         channels[name] = Channel(1e-3)
         codes[name] = np.round(volts / 1e-3).astype(np.int16)
-    return Capture(codes, channels, 1 / RATE, 0.0, rpm * RPM, rpm * RPM, 20.0)
+    return Capture(codes, channels, interval, 0.0, rpm * RPM, rpm * RPM, 20.0)
+
+
+def analyse_file(folder, capture, of_type):
+    """Analysis of `capture` after a round through a capture file."""
+    write_capture(folder / "waves.parquet", capture)
+    return analyse_capture(read_capture(folder / "waves.parquet"), of_type)
+
+
+def values_of(found):
+    """Value by name of an analysis that is not refused."""
+    assert found.refused is None, found.refused
+    return {name: each.value for name, each in found.measurements.items()}
 
 
 def angles(pole_pairs, rpm, revolutions=12.3):

@@ -1,0 +1,194 @@
+"""Star and delta windings, sound and faulty, solved live by ngspice and measured by the analysis.
+
+Source: ngspice (Debian's package) solves the netlists of circuits.py; the expected values are closed forms, derived
+here from phasors. Both must agree with what the analysis says of the terminal voltages.
+"""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from circuits import Coil, ShortedCoil, Timing, TrapezoidCoil, delta, lines_of, meters, resistances, solve, star
+from machines import analyse_file, capture_of, motor_type, values_of
+
+from station.analysis.findings import find_motor_causes
+from station.analysis.winding import winding_resistance
+from station.units import RPM, VOLT_PER_KRPM
+
+AT = Timing()
+ORDERS = {1: 10.0, 3: 2.0, 5: 1.0, 7: 0.5}
+SOUND = Coil(ORDERS)
+WEAK = replace(SOUND, turns=0.9)
+LINES = ("ab", "bc", "ca")
+
+
+def _circuit(folder, build, coils, more=None, timing=AT):
+    """Solution of windings with channels across their leads."""
+    return solve([*build(coils, timing), *(meters() if more is None else more)], timing.analysis(), folder)
+
+
+def _analyse(folder, build, coils, more=None, timing=AT):
+    lines = lines_of(_circuit(folder, build, coils, more, timing))
+    return analyse_file(folder, capture_of(lines, timing.rpm, interval=timing.interval), motor_type(4, build.__name__))
+
+
+def _volts(value, line, order=1, timing=AT):
+    """Peak of an order between two leads, from the constant and its percentage."""
+    volts = value[f"back_emf_constant_fundamental.{line}"] * VOLT_PER_KRPM * timing.rpm * RPM
+    return volts if order == 1 else volts * value[f"harmonic_{order}.{line}"] / 100
+
+
+def _phasors(coils, order=1, timing=AT):
+    """EMF (3,) V and impedance (3,) ohm that each winding shows at its ends; sin is real."""
+    w = 2 * np.pi * timing.frequency * order
+    emf, ohm = [], []
+    for k, coil in enumerate(coils):
+        volts = coil.turns * coil.volts.get(order, 0.0) * np.exp(-1j * order * np.deg2rad(120 * k + coil.turned_deg))
+        share = coil.share if isinstance(coil, ShortedCoil) else 0.0
+        mutual = 1j * w * share * (1 - share) * coil.henry * getattr(coil, "coupling", 0.0)
+        loop = share * coil.ohm + 1j * w * share**2 * coil.henry if share else 1.0
+        emf.append((1 - share) * volts - mutual * share * volts / loop)
+        ohm.append((1 - share) * coil.ohm + 1j * w * (1 - share)**2 * coil.henry - mutual**2 / loop)
+    return np.array(emf), np.array(ohm)
+
+
+def _open_lines(build, coils, order=1):
+    """Line-to-line phasors (3,) V with open leads: differences in star; in delta less the circulating drop."""
+    emf, ohm = _phasors(coils, order)
+    return emf - np.roll(emf, -1) if build is star else emf - ohm * emf.sum() / ohm.sum()
+
+
+@pytest.mark.parametrize("build", [star, delta])
+@pytest.mark.parametrize("coils", [
+    pytest.param([SOUND] * 3, id="sound"),
+    pytest.param([WEAK, SOUND, SOUND], id="weak"),
+    pytest.param([SOUND, replace(SOUND, turned_deg=4.0), SOUND], id="turned"),
+    pytest.param([SOUND, SOUND, ShortedCoil(ORDERS)], id="shorted"),
+    pytest.param([ShortedCoil(ORDERS, share=0.03), SOUND, SOUND], id="few turns shorted"),
+])
+def test_orders_at_the_leads(build, coils, tmp_path):
+    """Fundamental and orders 3, 5, 7 of each line, and the angles between the lines."""
+    value = values_of(_analyse(tmp_path, build, coils))
+    for order in ORDERS:
+        expected = np.abs(_open_lines(build, coils, order))
+        seen = [_volts(value, line, order) for line in LINES]
+        assert seen == pytest.approx(list(expected), rel=3e-4, abs=2e-3), order
+    first = _open_lines(build, coils)
+    for line, phasor in (("bc", first[1]), ("ca", first[2])):
+        lag = np.rad2deg(np.angle(first[0] / phasor))
+        assert value[f"phase_angle.{line}"] == pytest.approx(lag, abs=0.02)
+
+
+def test_triplens_circulate_in_a_delta_and_move_the_star_point(tmp_path):
+    """2 V of third order: 3 x 2 V over 3 windings in the ring, 2 V at the star point, nothing between leads."""
+    ring = _circuit(tmp_path, delta, [SOUND] * 3)["i(lwa"]
+    spectrum = 2 * np.abs(np.fft.rfft(ring)) / ring.size
+    assert spectrum[3 * AT.periods] == pytest.approx(2 / abs(0.4 + 1j * 2 * np.pi * 1200 * 0.3e-3), rel=1e-3)
+    solved = _circuit(tmp_path, star, [SOUND] * 3)
+    shift = solved["n"] - (solved["a"] + solved["b"] + solved["c"]) / 3
+    assert 2 * np.abs(np.fft.rfft(shift))[3 * AT.periods] / shift.size == pytest.approx(2.0, rel=1e-3)
+    for build in (star, delta):
+        value = values_of(_analyse(tmp_path, build, [SOUND] * 3))
+        assert max(value[f"harmonic_3.{line}"] for line in LINES) < 0.01
+
+
+@pytest.mark.parametrize("build", [star, delta])
+def test_a_trapezoid_loses_its_triplens(build, tmp_path):
+    """Ramps of 60 degrees: b_n = 4/(pi n) sin(n r)/(n r), times sqrt(3) in star, for the orders that are left."""
+    value = values_of(_analyse(tmp_path, build, [TrapezoidCoil()] * 3))
+    ramp, scale = np.pi / 6, 3**0.5 if build is star else 1.0
+    for order in (1, 5, 7, 11, 13):
+        expected = scale * 10 * 4 / np.pi * abs(np.sin(order * ramp)) / (order**2 * ramp)
+        assert _volts(value, "bc", order) == pytest.approx(expected, rel=2e-3, abs=2e-3)
+    assert max(value[f"harmonic_{order}.{line}"] for order in (3, 9, 15) for line in LINES) < 0.02
+    if build is star:  # 25 orders of the corners overshoot the ideal 20 V by 0.42 %; no winding has such corners
+        angle, orders = np.linspace(0, np.pi, 10001), [n for n in range(1, 26, 2) if n % 3]
+        line = sum(scale * 40 / np.pi * np.sin(n * ramp) / (n**2 * ramp) * (-1)**((n + 1) // 6) * np.sin(n * angle)
+                   for n in orders)
+        peak = value["back_emf_constant_peak.ab"] * VOLT_PER_KRPM * AT.rpm * RPM
+        assert peak == pytest.approx(line.max(), rel=5e-4)
+        assert peak == pytest.approx(20.0, rel=5e-3)
+
+
+@pytest.mark.parametrize("load", [(1000.0, 1000.0, 1000.0), (50.0, 10e6, 10e6)])
+def test_loaded_lines(load, tmp_path):
+    """What channels of low resistance, or a leaky pair, take from the lines of a star."""
+    coils = [Coil({1: 10.0})] * 3
+    emf, ohm = _phasors(coils)
+    admittance = np.array([[1 / load[0] + 1 / load[2], -1 / load[0], -1 / load[2]],
+                           [-1 / load[0], 1 / load[0] + 1 / load[1], -1 / load[1]],
+                           [-1 / load[2], -1 / load[1], 1 / load[1] + 1 / load[2]]])
+    leads = np.linalg.solve(np.eye(3) + np.diag(ohm) @ admittance, emf)
+    value = values_of(_analyse(tmp_path, star, coils, meters(load)))
+    seen = [_volts(value, line) for line in LINES]
+    assert seen == pytest.approx(list(np.abs(leads - np.roll(leads, -1))), rel=3e-4)
+    assert min(seen) < 10 * 3**0.5 * 0.9995
+
+
+def _rest(build, coils, folder):
+    """Winding resistance as an ohmmeter finds it at 20 degrees."""
+    return winding_resistance(resistances(build, coils, folder), 20.0, motor_type(4, build.__name__), 1e-4, 1e-5, 0.5)
+
+
+@pytest.mark.parametrize(("build", "factor"), [(star, 2.0), (delta, 2 / 3)])
+def test_resistance_between_leads(build, factor, tmp_path):
+    found = _rest(build, [SOUND] * 3, tmp_path)
+    for line in LINES:
+        assert found[f"winding_resistance.{line}"].value == pytest.approx(factor * 0.4, rel=1e-5)
+    assert found["winding_resistance_spread"].value < 1e-3
+
+
+def test_a_broken_phase_of_a_star_is_refused(tmp_path):
+    """No current can flow: the lines at the broken lead float, the third has its voltage."""
+    coils = [SOUND, replace(SOUND, ohm=1e12), SOUND]
+    found = _analyse(tmp_path, star, coils)
+    assert found.refused is not None
+    assert found.refused.code == "open_phase"
+    assert "Lead b " in found.refused.text
+
+
+def test_a_broken_phase_of_a_delta_shows_in_its_resistance(tmp_path):
+    """The open delta still has all three voltages; 2 R across the open phase, R across the others."""
+    coils = [SOUND, replace(SOUND, ohm=1e12), SOUND]
+    found = _analyse(tmp_path, delta, coils)
+    assert values_of(found)["back_emf_unbalance"] < 0.05
+    rest = _rest(delta, coils, tmp_path)
+    assert [rest[f"winding_resistance.{line}"].value for line in LINES] == pytest.approx([0.4, 0.8, 0.4], rel=1e-5)
+    causes = find_motor_causes([found], rest, motor_type(4, "delta"))
+    assert [cause.code for cause in causes] == ["open_phase"]
+    assert "across bc" in causes[0].text
+
+
+@pytest.mark.parametrize(("build", "phase"), [(star, "C"), (delta, "ca")])
+def test_shorted_turns_are_found(build, phase, tmp_path):
+    """A tenth of one winding shorted, with the current it drives: the phase is named."""
+    coils, timing = [SOUND, SOUND, ShortedCoil(ORDERS)], Timing(rpm=1500.0)
+    causes = find_motor_causes([_analyse(tmp_path, build, coils, timing=timing)], _rest(build, coils, tmp_path),
+                               motor_type(4, build.__name__))
+    assert [cause.code for cause in causes] == ["shorted_turns"]
+    assert f"turns of phase {phase} " in causes[0].text
+
+
+def test_a_reversed_winding_of_a_star_is_found(tmp_path):
+    coils = [SOUND, replace(SOUND, turns=-1.0), SOUND]
+    found = _analyse(tmp_path, star, coils)
+    assert values_of(found)["phase_order"] == -1
+    causes = find_motor_causes([found], _rest(star, coils, tmp_path), motor_type(4))
+    assert [cause.code for cause in causes] == ["reversed_phase"]
+    assert "phase B " in causes[0].text
+
+
+@pytest.mark.parametrize("build", [star, delta])
+def test_missing_turns_unbalance_star_and_delta_alike(build, tmp_path):
+    """A share x of the turns of one winding missing: (x/3) / (1 - x/3), 3.45 % at a tenth."""
+    value = values_of(_analyse(tmp_path, build, [WEAK, SOUND, SOUND]))
+    assert value["back_emf_unbalance"] == pytest.approx(100 / 29, abs=0.01)
+
+
+def test_another_pole_count_is_refused(tmp_path):
+    """Five pole pairs taken for four would show 7500 r/min at 6000."""
+    found = _analyse(tmp_path, star, [SOUND] * 3, timing=Timing(pole_pairs=5))
+    assert found.refused is not None
+    assert found.refused.code == "speed_disagrees"
+    assert "5.00 pole pairs" in found.refused.text
+    assert not found.measurements
