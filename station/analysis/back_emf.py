@@ -35,9 +35,10 @@ class BackEmf:
 
     def wave(self, points: int = GRID) -> Floats:
         """Return volts/speed (3, points) over one electrical revolution from angle 0."""
-        angle = 2 * np.pi * np.arange(points) / points
-        arguments = np.multiply.outer(angle, ORDER)
-        return np.stack([np.sin(arguments + self.phase[line]) @ self.amplitude[line] for line in range(3)])
+        spectrum = np.zeros((3, points // 2 + 1), dtype=np.complex128)
+        spectrum[:, ORDER] = -0.5j * points * self.amplitude * np.exp(1j * self.phase)
+        wave: Floats = np.fft.irfft(spectrum, points)
+        return wave
 
     def phasors(self) -> NDArray[np.complex128]:
         """Return the fundamentals (3,) as complex amplitudes, V s/rad."""
