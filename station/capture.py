@@ -28,6 +28,10 @@ class Accuracy:
     lag: float = 2e-7                 # s, per channel
     temperature: float = 1.0          # K
     threshold: float = 0.1            # share of the swing by which the Hall reference level is unsure
+    # Relative speed ripple of six per electrical revolution and its multiples, which back-EMF alone cannot
+    # tell from harmonics 6k ± 1. A cogging torque of 5 mN m on 1e-4 kg m² at 1500 rpm and four pole pairs
+    # gives 0.8e-4 (derived); heavy cogging or a light drive gives more.
+    slot_ripple: float = 1e-4
 
 
 @dataclass(frozen=True, slots=True)

@@ -109,6 +109,7 @@ class AccuracyTable(Table):
     lag_s: NotNegative
     temperature: NotNegative = Field(alias="temperature_K")
     threshold: NotNegative
+    slot_ripple: NotNegative = Accuracy().slot_ripple
 
 
 class DriveTable(Table):
@@ -213,7 +214,7 @@ def _wiring(tables: SignalsTable) -> dict[str, Wiring]:
 def _accuracy(table: AccuracyTable) -> Accuracy:
     return Accuracy(gain_common=table.gain_common, gain=table.gain, offset=table.offset, timebase=table.timebase,
                     skew=table.skew_s, lag=table.lag_s, temperature=table.temperature,
-                    threshold=table.threshold)
+                    threshold=table.threshold, slot_ripple=table.slot_ripple)
 
 
 def _cross_faults(contract: BenchContract, file: str) -> list[Fault]:

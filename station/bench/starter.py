@@ -44,6 +44,7 @@ skew_s = 1.0e-7
 lag_s = 2.0e-7
 temperature_K = 1.0
 threshold = 0.1            # share of the Hall swing by which the switching level is unsure
+slot_ripple = 1.0e-4       # relative ripple of the drive's speed, six per electrical revolution and multiples
 
 # Which digitizer channel carries which signal.
 #   probe_ratio  volts at the motor per volt at the input

@@ -55,6 +55,7 @@ class AccuracyEntry(Entry):
     lag: Error = _DEFAULT.lag
     temperature: Error = _DEFAULT.temperature
     threshold: Error = _DEFAULT.threshold
+    slot_ripple: Error = _DEFAULT.slot_ripple
 
 
 class CaptureMetadata(Entry):
