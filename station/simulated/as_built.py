@@ -10,28 +10,35 @@ from numpy.typing import NDArray
 
 from station.motor import SENSORS
 from station.simulated.defect import (
+    CoilReversed,
+    CouplingSlips,
     EccentricSensorRing,
     HallBoardRotated,
     HallBounce,
     HallDisplaced,
     HallInverted,
+    HallLoose,
     HallStuck,
     HallSupplyLost,
     HallWires,
     HighDrag,
     HighResistanceJoint,
+    LeadsMovedRound,
     LeadsSwapped,
     LooseContact,
     LowInsulation,
     OpenPhase,
     ReversedMagnet,
     ReversedPhase,
+    RotorEccentric,
     ShortedPhase,
     ShortedTurns,
     WeakLatch,
     WeakMagnets,
     WeakPole,
+    WeakSensorRing,
     WrongPoleCount,
+    WrongTurns,
 )
 from station.simulated.hall_sensor import HallSensor
 from station.simulated.lot import LotMotor, MotorBuild
@@ -55,6 +62,9 @@ class AsBuilt:
     drag_factor: float
     shorted_share: float                  # of the turns of a phase, bridged
     loose_lead: int | None
+    loose_sensor: int | None = None       # whose wire loses contact now and then
+    ring: float = 1.0                     # field at the sensors, 1 nominal
+    slip: float = 0.0                     # share by which the rotor turns slower than the drive
 
 
 def as_built(build: MotorBuild, motor: LotMotor, seed: int) -> AsBuilt:
@@ -132,6 +142,17 @@ def _open_phase(unit: AsBuilt, defect: OpenPhase) -> AsBuilt:
     return replace(unit, windings=replace(unit.windings, open_phase=SENSORS.index(defect.phase)))
 
 
+def _coil_reversed(unit: AsBuilt, defect: CoilReversed) -> AsBuilt:
+    return _winding(unit, defect.phase, gain=1 - 2 * defect.share)
+
+
+def _wrong_turns(unit: AsBuilt, defect: WrongTurns) -> AsBuilt:
+    # More turns in the same slot are thinner as well as longer.
+    for phase in SENSORS:
+        unit = _winding(unit, phase, gain=defect.factor, resistance=defect.factor**2)
+    return unit
+
+
 def _shorted_phase(unit: AsBuilt, defect: ShortedPhase) -> AsBuilt:
     return _winding(unit, defect.phase, gain=0.0, resistance=1e-3, impedance=0.0)
 
@@ -144,6 +165,11 @@ def _leads_swapped(unit: AsBuilt, defect: LeadsSwapped) -> AsBuilt:
     first, second = (SENSORS.index(lead) for lead in defect.pair)
     leads = list(unit.windings.leads)
     leads[first], leads[second] = leads[second], leads[first]
+    return replace(unit, windings=replace(unit.windings, leads=(leads[0], leads[1], leads[2])))
+
+
+def _leads_moved_round(unit: AsBuilt, defect: LeadsMovedRound) -> AsBuilt:
+    leads = [unit.windings.leads[SENSORS.index(name)] for name in defect.order]
     return replace(unit, windings=replace(unit.windings, leads=(leads[0], leads[1], leads[2])))
 
 
@@ -186,12 +212,26 @@ def _hall_supply_lost(unit: AsBuilt, _: HallSupplyLost) -> AsBuilt:
     return replace(unit, sensors_powered=False)
 
 
+def _hall_loose(unit: AsBuilt, defect: HallLoose) -> AsBuilt:
+    return replace(unit, loose_sensor=SENSORS.index(defect.sensor))
+
+
+def _weak_sensor_ring(unit: AsBuilt, defect: WeakSensorRing) -> AsBuilt:
+    return replace(unit, ring=unit.ring * (1 - defect.share))
+
+
 def _weak_latch(unit: AsBuilt, defect: WeakLatch) -> AsBuilt:
     return _sensor(unit, defect.sensor, lambda s: replace(s, operate=defect.operate, release=defect.release))
 
 
 def _eccentric_sensor_ring(unit: AsBuilt, defect: EccentricSensorRing) -> AsBuilt:
     return _sensor(unit, "abc", lambda s: replace(s, eccentric_deg=defect.deg))
+
+
+def _rotor_eccentric(unit: AsBuilt, defect: RotorEccentric) -> AsBuilt:
+    place = (np.arange(unit.poles.size) + 0.5) * np.pi / unit.pole_pairs
+    unit = replace(unit, poles=unit.poles * (1 + defect.share * np.cos(place)))
+    return _sensor(unit, "abc", lambda s: replace(s, eccentric_deg=s.eccentric_deg + defect.deg))
 
 
 def _hall_bounce(unit: AsBuilt, defect: HallBounce) -> AsBuilt:
@@ -211,6 +251,10 @@ def _loose_contact(unit: AsBuilt, defect: LooseContact) -> AsBuilt:
     return replace(unit, loose_lead=SENSORS.index(defect.lead))
 
 
+def _coupling_slips(unit: AsBuilt, defect: CouplingSlips) -> AsBuilt:
+    return replace(unit, slip=defect.share)
+
+
 def _scaled(values: NDArray[np.float64], index: int, factor: float) -> NDArray[np.float64]:
     scaled = values.astype(float)
     scaled[index] *= factor
@@ -225,5 +269,7 @@ _APPLY: dict[str, Callable[[AsBuilt, Any], AsBuilt]] = {
     "hall_board_rotated": _hall_board_rotated, "hall_stuck": _hall_stuck, "hall_supply_lost": _hall_supply_lost,
     "weak_latch": _weak_latch, "eccentric_sensor_ring": _eccentric_sensor_ring, "hall_bounce": _hall_bounce,
     "low_insulation": _low_insulation, "high_resistance_joint": _high_resistance_joint, "high_drag": _high_drag,
-    "loose_contact": _loose_contact,
+    "loose_contact": _loose_contact, "coil_reversed": _coil_reversed, "wrong_turns": _wrong_turns,
+    "leads_moved_round": _leads_moved_round, "hall_loose": _hall_loose, "weak_sensor_ring": _weak_sensor_ring,
+    "rotor_eccentric": _rotor_eccentric, "coupling_slips": _coupling_slips,
 }

@@ -48,6 +48,21 @@ class ShortedTurns(Table):
     share: Share
 
 
+class CoilReversed(Table):
+    """Coils with a `share` of the turns of a phase connected the wrong way round; no turn is bridged."""
+
+    kind: Literal["coil_reversed"]
+    phase: Phase
+    share: Annotated[float, Field(gt=0.0, lt=0.5)]
+
+
+class WrongTurns(Table):
+    """Every phase wound with `factor` times its turns, of wire that fills the same slot."""
+
+    kind: Literal["wrong_turns"]
+    factor: Positive
+
+
 class OpenPhase(Table):
     """A phase interrupted."""
 
@@ -74,6 +89,13 @@ class LeadsSwapped(Table):
 
     kind: Literal["leads_swapped"]
     pair: Pair
+
+
+class LeadsMovedRound(Table):
+    """The power leads moved round: `order` = "bca" brings lead b to plug a, c to b and a to c."""
+
+    kind: Literal["leads_moved_round"]
+    order: Literal["bca", "cab"]
 
 
 class HallWires(Table):
@@ -119,6 +141,20 @@ class HallSupplyLost(Table):
     kind: Literal["hall_supply_lost"]
 
 
+class HallLoose(Table):
+    """A sensor wire that loses contact now and then while the shaft turns; the pull-up then holds it high."""
+
+    kind: Literal["hall_loose"]
+    sensor: Sensor
+
+
+class WeakSensorRing(Table):
+    """The field at all sensors weak by `share`, while the windings see the rotor as it should be."""
+
+    kind: Literal["weak_sensor_ring"]
+    share: Share
+
+
 class WeakLatch(Table):
     """A sensor that switches at these shares of the peak field instead of near zero."""
 
@@ -133,6 +169,21 @@ class EccentricSensorRing(Table):
 
     kind: Literal["eccentric_sensor_ring"]
     deg: Positive
+
+
+class RotorEccentric(Table):
+    """A rotor out of centre: poles differ by `share` once per revolution, sensed edges swing by `deg` (electrical)."""
+
+    kind: Literal["rotor_eccentric"]
+    share: Share
+    deg: Positive
+
+
+class CouplingSlips(Table):
+    """A coupling through which the motor turns slower than the drive by `share`."""
+
+    kind: Literal["coupling_slips"]
+    share: Share
 
 
 class HallBounce(Table):
@@ -171,7 +222,8 @@ class LooseContact(Table):
     lead: Phase
 
 
-Defect = (WeakMagnets | WeakPole | ReversedMagnet | WrongPoleCount | ShortedTurns | OpenPhase | ShortedPhase
-          | ReversedPhase | LeadsSwapped | HallWires | HallInverted | HallDisplaced | HallBoardRotated | HallStuck
-          | HallSupplyLost | WeakLatch | EccentricSensorRing | HallBounce | LowInsulation | HighResistanceJoint
+Defect = (WeakMagnets | WeakPole | ReversedMagnet | WrongPoleCount | ShortedTurns | CoilReversed | WrongTurns
+          | OpenPhase | ShortedPhase | ReversedPhase | LeadsSwapped | LeadsMovedRound | HallWires | HallInverted
+          | HallDisplaced | HallBoardRotated | HallStuck | HallSupplyLost | HallLoose | WeakSensorRing | WeakLatch
+          | EccentricSensorRing | RotorEccentric | CouplingSlips | HallBounce | LowInsulation | HighResistanceJoint
           | HighDrag | LooseContact)

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from station.simulated.as_built import AsBuilt, as_built
 from station.simulated.emf import amplitude, winding_table
-from station.simulated.hall_sensor import Switching, levels, switching
+from station.simulated.hall_sensor import HIGH, Switching, levels, switching
 from station.simulated.lot import Lot, MotorBuild
 
 WARMTH = 0.6              # K, from one motor to the next, above ambient
@@ -67,22 +67,26 @@ class PlacedMotor:
                       speed: NDArray[np.float64]) -> NDArray[np.float64]:
         """Return (3, n) V of ab, bc, ca for (n,) s, shaft rad and rad/s."""
         place = self._place(angle) * ((self.lines.shape[1] - 1) / (2 * pi))
+        speed = speed * (1 - self.unit.slip)
         volts = _look_up(self.lines, place) * speed
         if self.lines_loose is not None:
-            vibration = sum(np.cos(2 * pi * f * times) for f in _LOOSE_HZ)
-            open_now = (np.asarray(vibration) > _LOOSE_LEVEL) & (speed != 0)
+            open_now = _shaken_open(times) & (speed != 0)
             volts[:, open_now] = _look_up(self.lines_loose, place[open_now]) * speed[open_now]
         return volts
 
-    def sensor_levels(self, angle: NDArray[np.float64], speed: NDArray[np.float64]) -> NDArray[np.float64]:
-        """Return (3, n) levels at inputs a, b, c as shares of the supply, for (n,) shaft rad and rad/s."""
-        rotor = self._place(angle)
+    def sensor_levels(self, times: NDArray[np.float64], angle: NDArray[np.float64],
+                      speed: NDArray[np.float64]) -> NDArray[np.float64]:
+        """Return (3, n) levels at inputs a, b, c as shares of the supply, for (n,) s, shaft rad and rad/s."""
+        rotor, speed = self._place(angle), speed * (1 - self.unit.slip)
         edges = (self.build.sensor_rise_s, self.build.sensor_fall_s)
-        return np.stack([levels(self.unit.sensors[k], self.switchings[k], rotor, speed, edges)
-                         for k in self.unit.sensor_order])
+        found = [levels(sensor, course, rotor, speed, edges)
+                 for sensor, course in zip(self.unit.sensors, self.switchings, strict=True)]
+        if self.unit.loose_sensor is not None:
+            found[self.unit.loose_sensor][_shaken_open(times) & (speed != 0)] = HIGH
+        return np.stack([found[k] for k in self.unit.sensor_order])
 
     def _place(self, angle: NDArray[np.float64]) -> NDArray[np.float64]:
-        return np.asarray((angle + self.first_angle) % (2 * pi))
+        return np.asarray((angle * (1 - self.unit.slip) + self.first_angle) % (2 * pi))
 
     def sensor_current(self, volts: float) -> float:
         """Return what the sensors draw at this supply, A."""
@@ -124,10 +128,17 @@ def build_motor(lot: Lot, serial: str, seed: int, ambient_c: float) -> PlacedMot
     magnet = unit.strength * (1.0 + build.magnet_per_K * (winding_c - _REFERENCE_C))
     waves = magnet * winding_table(build, unit.pole_pairs, unit.poles)
     loose = None if unit.loose_lead is None else unit.windings.line_matrix(unit.loose_lead) @ waves
-    switchings = tuple((switching(sensor, unit.poles, magnet, forward=True),
-                        switching(sensor, unit.poles, magnet, forward=False)) for sensor in unit.sensors)
+    field = magnet * unit.ring
+    switchings = tuple((switching(sensor, unit.poles, field, forward=True),
+                        switching(sensor, unit.poles, field, forward=False)) for sensor in unit.sensors)
     return PlacedMotor(serial, build, unit, winding_c, float(random.uniform(0.0, 2 * pi)),
                        unit.windings.line_matrix() @ waves, loose, switchings)
+
+
+def _shaken_open(times: NDArray[np.float64]) -> NDArray[np.bool_]:
+    """Return when vibration keeps a loose contact open, (n,) for (n,) simulated s."""
+    vibration = sum(np.cos(2 * pi * f * times) for f in _LOOSE_HZ)
+    return np.asarray(np.asarray(vibration) > _LOOSE_LEVEL)
 
 
 def _look_up(table: NDArray[np.float64], place: NDArray[np.float64]) -> NDArray[np.float64]:

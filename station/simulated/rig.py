@@ -197,7 +197,7 @@ class Rig:
         volts = motor.line_voltages(times, angle, speed)
         signals = dict(zip(VOLTAGE_CHANNELS, volts, strict=True))
         lagged = motion.angle(times - motor.sensor_delay)
-        levels = motor.sensor_levels(lagged, speed)
+        levels = motor.sensor_levels(times, lagged, speed)
         for index, name in enumerate(HALL_CHANNELS):
             signals[name] = rail * levels[index]
         return {name: signals[name] for name in CHANNELS}

@@ -49,3 +49,29 @@ def test_defects_have_their_declared_size():
     assert unit("VB24-0003", spread=0.0).strength == pytest.approx(0.88)
     assert unit("CP60-0002").windings.leads == (1, 0, 2)
     assert unit("CP60-0003").insulation == 12e6
+
+
+def test_a_reversed_coil_takes_twice_its_voltage_and_no_resistance():
+    """Source: a coil of g turns in N connected backwards leaves N - 2 g (derived)."""
+    built = unit("CP40-0123", spread=0.0)
+    assert built.windings.gain == pytest.approx((0.9, 1.0, 1.0))
+    assert built.windings.pair_resistances() == pytest.approx((0.57,) * 3)
+    assert built.shorted_share == 0.0
+
+
+def test_wrong_turns_change_voltage_and_resistance_of_all_phases():
+    built = unit("CP40-0124", spread=0.0)
+    assert built.windings.gain == pytest.approx((0.9,) * 3)
+    assert built.windings.pair_resistances() == pytest.approx((0.57 * 0.81,) * 3)
+
+
+def test_leads_moved_round_keep_their_order():
+    assert unit("CP40-0125").windings.leads == (1, 2, 0)
+
+
+def test_an_eccentric_rotor_has_poles_that_differ_once_per_revolution():
+    built = unit("CP40-0128", spread=0.0)
+    once = np.abs(np.fft.rfft(built.poles)) / 4
+    assert once[1] == pytest.approx(0.3)
+    assert once[2:] == pytest.approx(0.0, abs=1e-12)
+    assert [s.eccentric_deg for s in built.sensors] == [4.0] * 3
