@@ -102,16 +102,24 @@ def _verdict(outcome: Outcome) -> tuple[str, str]:
 
 
 def _findings(test: OngoingTest, outcome: Outcome) -> tuple[Finding, ...]:
-    rest = {name: m for (name, label), m in test.measurements.items() if not label}
-    failed = {row.name: _side(row) for row in outcome.judgement.rows if row.result == "FAIL"}
-    return find_motor_causes(outcome.analyses, rest, test.limits.motor_type, failed)
+    # Drag belongs to a capture, yet no analysis of a capture holds it.
+    rest = {name if not label else f"{name}@{label}": m for (name, label), m in test.measurements.items()
+            if not label or name == "drag_torque"}
+    return find_motor_causes(outcome.analyses, rest, test.limits.motor_type, failed_sides(outcome.judgement))
+
+
+def failed_sides(judgement: Judgement) -> dict[str, Literal["low", "high", "missing"]]:
+    """Return which values failed and on which side of their limits, by name and, in a capture, "@label"."""
+    return {f"{row.name}@{row.label}" if row.label else row.name: _side(row)
+            for row in judgement.rows if row.result == "FAIL"}
 
 
 def _side(row: JudgedRow) -> Literal["low", "high", "missing"]:
     if row.value is None:
         return "missing"
-    return "high" if row.upper is not None and row.value > (row.lower or 0.0) and (
-        row.lower is None or abs(row.value - row.upper) < abs(row.value - row.lower)) else "low"
+    if row.lower is None or row.upper is None:
+        return "high" if row.lower is None else "low"
+    return "high" if abs(row.value - row.upper) < abs(row.value - row.lower) else "low"
 
 
 def _motor_type(kind: MotorType) -> dict[str, Any]:
