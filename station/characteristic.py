@@ -71,6 +71,7 @@ CHARACTERISTICS: tuple[Characteristic, ...] = (
     _line("pole_spread", "%", "largest minus smallest half-cycle gain over their mean, per revolution"),
     _line("back_emf_offset", "V", "direct voltage of the channel"),
     _one("line_sum", "%", "phasor sum of the three fundamentals over their mean"),
+    _one("bad_samples", "1", "samples at a rail of a voltage channel's converter, left out of every number"),
     _one("phase_order", "1", "+1: lines in declared order; -1: reversed"),
     _one("hall_order", "1", "+1: codes in declared order; -1: reversed"),
     _one("hall_edges_per_revolution", "1", "edges per mechanical revolution"),

@@ -4,15 +4,16 @@ from math import pi
 
 import numpy as np
 
-from station.analysis.angle_track import AngleTrack, free_angle, parametric_angle
-from station.analysis.back_emf import BackEmf, fit_back_emf
+from station.analysis.angle_track import AngleTrack, first_motion, track_waves
+from station.analysis.back_emf import BackEmf, back_emf, usable_orders
 from station.analysis.commutation import commutated_torque
 from station.analysis.emf_measurements import EmfEvidence, emf_measurements
 from station.analysis.findings import find_causes
-from station.analysis.gate import Tone, find_tone
+from station.analysis.flux import half_cycle_flux, refuse_disturbed, refuse_flux
+from station.analysis.gate import Tone, expected_frequency, find_tone, refuse_speed
 from station.analysis.hall import HallAnalysis, analyse_hall
-from station.analysis.integrity import refuse_codes
-from station.analysis.line_voltages import read_lines
+from station.analysis.integrity import count_bad, find_bad_samples
+from station.analysis.line_voltages import LineVoltages, read_lines
 from station.analysis.motion import half_cycle_gains, refuse_disturbed, refuse_motion, refuse_sum, speed_measurements
 from station.analysis.result import CaptureAnalysis, WavePlot
 from station.capture import HALL_CHANNELS, Capture
@@ -23,22 +24,24 @@ from station.units import VOLT_PER_KRPM
 PLOT_POINTS = 180
 
 
-def analyse_capture(capture: Capture, motor_type: MotorType) -> CaptureAnalysis:
-    """Return all measurements of a capture, or why it is refused.
+def analyse_capture(capture: Capture, motor_type: MotorType, highest_order: int = ORDERS) -> CaptureAnalysis:
+    """Return all measurements of a capture, or why it is refused; harmonics up to `highest_order`.
 
-    Order: codes, tone, angle track, back-EMF, speed, Hall, commutated torque, findings. A refusal
+    Order: codes, block means, tone, angle track, back-EMF, speed, Hall, commutated torque, findings. A refusal
     spoils every number, because every number rests on the angle.
     """
-    refusal = refuse_codes(capture)
-    if refusal is not None:
-        return CaptureAnalysis(capture.label, refused=refusal)
-    tone = find_tone(capture, motor_type)
+    bad = find_bad_samples(capture)
+    if isinstance(bad, Refusal):
+        return CaptureAnalysis(capture.label, refused=bad)
+    lines = read_lines(capture, expected_frequency(capture, motor_type), bad=bad)
+    tone = find_tone(lines, capture, motor_type)
     if isinstance(tone, Refusal):
         return CaptureAnalysis(capture.label, refused=tone)
-    fitted = _fit(capture, motor_type, tone)
+    fitted = _fit(capture, motor_type, lines, tone)
     if isinstance(fitted, Refusal):
         return CaptureAnalysis(capture.label, refused=fitted)
     emf, track, measurements = fitted
+    measurements["bad_samples"] = count_bad(bad)
     hall = _hall(capture, motor_type, track)
     if hall is not None:
         measurements |= hall.measurements | commutated_torque(emf, hall, motor_type)
@@ -47,26 +50,26 @@ def analyse_capture(capture: Capture, motor_type: MotorType) -> CaptureAnalysis:
 
 
 def _fit(
-    capture: Capture, motor_type: MotorType, tone: Tone
+    capture: Capture, motor_type: MotorType, tone: Tone, highest_order: int
 ) -> tuple[BackEmf, AngleTrack, dict[str, Measurement]] | Refusal:
     pole_pairs, reference = motor_type.pole_pairs, motor_type.reference
-    lines = read_lines(capture, tone.frequency)
-    per_period = 1 / (tone.frequency * lines.interval)
-    # A reversed order of lines turns the vector the other way; then bc and ca change places in it.
-    angle = parametric_angle(lines, tone.phase_order, tone.direction, tone.frequency, pole_pairs)
-    refusal = refuse_motion(lines, tone.phase_order, tone.direction, angle, per_period)
+    orders = usable_orders(capture, tone.frequency, highest_order)
+    lines = read_lines(capture, tone.frequency, orders)
+    motion, rest = first_motion(lines, tone, pole_pairs)
+    refusal = refuse_motion(motion, lines, rest, tone.direction)
     if refusal is not None:
         return refusal
-    angle = free_angle(lines, angle, per_period, pole_pairs)
+    tracked = track_waves(lines, motion, pole_pairs, orders)
     to_reference = 1 / (1 + reference.magnet_per_k * (capture.temperature_c - reference.temperature_c))
-    emf, track = fit_back_emf(capture, lines, angle, tone.direction, pole_pairs, to_reference)
-    gains, gain_u = half_cycle_gains(lines, track, emf, pole_pairs)
-    refusal = refuse_sum(emf) or refuse_disturbed(gains)
+    emf, track = back_emf(capture, lines, tracked, tone.direction, pole_pairs, to_reference)
+    half_cycles = half_cycle_flux(lines, track, emf, pole_pairs)
+    refusal = (refuse_step(tracked) or refuse_sum(emf) or refuse_disturbed(half_cycles)
+               or refuse_flux(half_cycles, emf, pole_pairs, to_reference))
     if refusal is not None:
         return refusal
-    evidence = EmfEvidence(emf, gains, gain_u, track.mean_electrical_frequency, capture.accuracy, motor_type,
-                           tone.phase_order)
-    return emf, track, speed_measurements(lines, track, pole_pairs, capture.accuracy) | emf_measurements(evidence)
+    evidence = EmfEvidence(emf, half_cycles.gains, half_cycles.gain_u, track.mean_electrical_frequency,
+                           capture.accuracy, motor_type, tone.phase_order)
+    return emf, track, speed_measurements(tracked, track, pole_pairs, capture.accuracy) | emf_measurements(evidence)
 
 
 def _hall(capture: Capture, motor_type: MotorType, track: AngleTrack) -> HallAnalysis | None:

@@ -1,25 +1,33 @@
 """Is there a back-EMF that can be tracked: its frequency, its sequence, and which lead is open."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
-from station.analysis.line_voltages import ORDERS, TURN
-from station.capture import VOLTAGE_CHANNELS, Capture
+from station.analysis.line_voltages import ORDERS, TURN, LineVoltages
+from station.capture import Capture
 from station.measurement import Refusal
 from station.motor import LINES, MotorType
+from station.units import RPM
 
-MAX_POINTS = 1 << 16        # of the coarse spectrum; the peak is refined afterwards
-PEAK_OVER_MEDIAN = 30.0     # below it there is no tone to track
+STRETCHES = 3               # looked at: the start, the middle and the end of the capture
+MAX_POINTS = 1024           # of a stretch; the tracker refines the frequency afterwards
+POINTS_PER_PERIOD = 32      # an alias of the tone would need 31 times the poles
+PEAK_OVER_MEDIAN = 10.0     # below it there is no tone to track; white noise reaches 4
 COLLINEAR = 0.9             # weaker over stronger sequence; an open lead gives 1, the worst motor 0.5
 MAX_WIDTH = 0.2             # short over long axis of the space vector's path; the worst motor has 0.33
+MAX_SPEED_CHANGE = 0.1      # between stretches
 MIN_PERIODS, MIN_REVOLUTIONS = 12.0, 3.0
 MIN_SAMPLES_PER_PERIOD = 2 * ORDERS + 2  # below it the highest orders fold onto lower ones
-MAX_DISAGREEMENT = 0.02     # between drive and back-EMF
+ORDERS_PER_SAMPLE = 0.4     # highest order that samples per period can tell
+MAX_DISAGREEMENT = 0.01     # between drive and back-EMF
 
 # the lead that a line does not touch
 OPPOSITE_LEAD = {"ab": "c", "bc": "a", "ca": "b"}
+
+Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,55 +39,102 @@ class Tone:
     phase_order: int
 
 
-def find_tone(capture: Capture, motor_type: MotorType) -> Tone | Refusal:
-    """Return the tone of the fundamental, or why the capture cannot be tracked."""
-    volts, interval = _thinned(capture)
-    window = np.hanning(volts.shape[1])
-    spectrum = np.fft.fft((volts - volts.mean(axis=1, keepdims=True)) * window, axis=1)
-    positive = np.abs(spectrum[0] + TURN * spectrum[1] + TURN**2 * spectrum[2])
-    magnitude = np.sqrt((np.abs(spectrum) ** 2).sum(axis=0))
-    half = slice(2, volts.shape[1] // 2)
-    peak = int(np.argmax(magnitude[half])) + half.start
-    if not magnitude[peak] > PEAK_OVER_MEDIAN * float(np.median(magnitude[half])):  # all codes equal give 0 and 0
+@dataclass(frozen=True, slots=True)
+class _Look:
+    """What one stretch shows of the tone."""
+
+    frequency: float  # Hz
+    sense: int        # way in which the space vector turns; 0 if as much each way
+    open_lead: Floats | None  # sizes (3,) of lines that all lie on one line
+
+
+def expected_frequency(capture: Capture, motor_type: MotorType) -> float:
+    """Return the electrical frequency, Hz, that the drive's own speed and the declared poles call for."""
+    return abs(capture.drive_speed) * motor_type.pole_pairs / (2 * np.pi)
+
+
+def find_tone(lines: LineVoltages, capture: Capture, motor_type: MotorType) -> Tone | Refusal:
+    """Return the tone of the fundamental, or why the capture cannot be tracked.
+
+    Three stretches are looked at, each for itself, because a shaft that turns both ways, stops, or
+    changes its speed shows in their differences. Length and sampling are held against the drive's
+    speed, before anything is looked for: a tone further than 1 % from it is refused anyway.
+    """
+    expected = expected_frequency(capture, motor_type)
+    refusal = _refuse_length(expected, capture, motor_type) or _refuse_sampling(expected, capture)
+    if refusal is not None:
+        return refusal
+    thin = max(1, int(1 / (expected * lines.interval * POINTS_PER_PERIOD)))
+    count = min(MAX_POINTS, lines.volts.shape[1] // thin)
+    starts = {int(start) for start in np.linspace(0, lines.volts.shape[1] - count * thin, STRETCHES)}
+    mean, window = np.full(thin, 1 / thin), np.hanning(count)
+    looks = [_look(lines.volts[:, start:start + count * thin].reshape(3, count, thin) @ mean, window,
+                   thin * lines.interval) for start in sorted(starts)]
+    seen = [look for look in looks if look is not None]
+    if not seen:
         return Refusal("no_emf", "No back-EMF: nothing in the three voltages stands out of the noise. Either the "
                        "shaft does not turn, or no lead of the motor is connected.")
-    frequency = _refined(magnitude, peak) / (volts.shape[1] * interval)
-    strengths = positive[peak], positive[-peak]
-    collinear = _open_lead(spectrum[:, peak], min(strengths) / max(strengths))
-    if collinear is not None:
-        return collinear if _lie_on_a_line(volts) else Refusal(
-            "speed_not_stable", "The shaft turned both ways during the capture, or stopped: as much back-EMF turns "
-            "forward as backward. Let the drive settle first.")
+    opened = [look.open_lead for look in seen if look.open_lead is not None]
+    if len(opened) == len(looks):
+        return _open_lead(opened[0])
+    if len(seen) < len(looks) or not _alike(seen):
+        return Refusal("speed_not_stable", "The shaft turned both ways during the capture, stopped, or changed its "
+                       "speed: parts of the capture differ in the way or the frequency of their back-EMF. Let the "
+                       "drive settle first.")
     direction = 1 if capture.drive_speed > 0 else -1
-    tone = Tone(frequency, direction, direction if strengths[0] > strengths[1] else -direction)
-    return _refuse_tone(capture, motor_type, tone) or tone
+    tone = Tone(float(np.median([look.frequency for look in seen])), direction, seen[0].sense * direction)
+    return refuse_speed(tone.frequency, capture, motor_type) or tone
 
 
-def _thinned(capture: Capture) -> tuple[NDArray[np.float64], float]:
-    """Return means over enough samples that the spectrum stays small, and their interval."""
-    step = max(1, capture.size // MAX_POINTS)
-    count = capture.size // step
-    volts = [capture.codes[name][:count * step].reshape(count, step).sum(axis=1, dtype=np.int64)
-             * (capture.channels[name].scale / step) for name in VOLTAGE_CHANNELS]
-    return np.array(volts), step * capture.sample_interval
+def refuse_speed(frequency: float, capture: Capture, motor_type: MotorType) -> Refusal | None:
+    """Return why an electrical `frequency`, Hz, does not fit the drive's speed, or None.
+
+    Nothing else can tell a wrong number of poles: all that is electrical stays the same.
+    """
+    ratio = frequency / expected_frequency(capture, motor_type)
+    if abs(ratio - 1) <= MAX_DISAGREEMENT:
+        return None
+    return Refusal("speed_disagrees", f"Back-EMF and drive disagree on speed by {100 * (ratio - 1):+.1f} %: with "
+                   f"the drive's speed the motor has {ratio * motor_type.pole_pairs:.2f} pole pairs, its type "
+                   f"{motor_type.pole_pairs}. A whole number speaks for another rotor, anything else for a slipping "
+                   "coupling.")
 
 
-def _refined(magnitude: NDArray[np.float64], peak: int) -> float:
+def _look(volts: Floats, window: Floats, interval: float) -> _Look | None:
+    """Return what a stretch (3, n) shows, or None if nothing stands out of its noise."""
+    size, half = window.size, window.size // 2
+    centred = (volts - volts.mean(axis=1, keepdims=True)) * window
+    spectrum = np.abs(np.fft.fft(centred[0] + TURN * centred[1] + TURN**2 * centred[2]))
+    both = np.hypot(spectrum[1:half], spectrum[:-half:-1])  # of bins 1, 2, 3 ..., turning either way
+    peak = int(np.argmax(both[1:-1])) + 1
+    if not both[peak] > PEAK_OVER_MEDIAN * float(np.median(both)):  # all codes equal give 0 and 0
+        return None
+    bins = 1 + _refined(both, peak)
+    forward, backward = spectrum[1 + peak], spectrum[-1 - peak]
+    if min(forward, backward) < COLLINEAR * max(forward, backward):
+        return _Look(bins / (size * interval), 1 if forward > backward else -1, None)
+    tone = np.exp(-2j * np.pi * bins / size * np.arange(size))
+    return _Look(bins / (size * interval), 0, np.abs(centred @ tone) if _lie_on_a_line(centred) else None)
+
+
+def _refined(magnitude: Floats, peak: int) -> float:
     """Return the peak's place between bins: a parabola on the logarithm, good for a Hann window."""
     left, middle, right = np.log(np.maximum(magnitude[peak - 1:peak + 2], 1e-300))
     return peak + 0.5 * float((left - right) / (left - 2 * middle + right))
 
 
-def _lie_on_a_line(volts: NDArray[np.float64]) -> bool:
+def _lie_on_a_line(volts: Floats) -> bool:
     """Say whether the space vector keeps to one line at every instant, not only on average."""
     weak, strong = np.linalg.eigvalsh(np.cov(volts))[1:]  # the smallest is the sum of the lines
     return bool(weak < MAX_WIDTH**2 * strong)
 
 
-def _open_lead(phasors: NDArray[np.complex128], ratio: float) -> Refusal | None:
-    if ratio < COLLINEAR:
-        return None
-    sizes = np.abs(phasors)
+def _alike(looks: Sequence[_Look]) -> bool:
+    frequencies, senses = [look.frequency for look in looks], {look.sense for look in looks}
+    return senses in ({1}, {-1}) and max(frequencies) - min(frequencies) <= MAX_SPEED_CHANGE * min(frequencies)
+
+
+def _open_lead(sizes: Floats) -> Refusal:
     line = LINES[int(np.argmax(sizes))]
     shares = ", ".join(f"v_{name} {size / sizes.max():.2f}" for name, size in zip(LINES, sizes, strict=True))
     return Refusal("open_phase", f"Lead {OPPOSITE_LEAD[line]} has no contact with the winding: the three voltages lie "
@@ -87,22 +142,25 @@ def _open_lead(phasors: NDArray[np.complex128], ratio: float) -> Refusal | None:
                    "or test contact read the same; the winding resistance with the lead pressed on tells them apart.")
 
 
-def _refuse_tone(capture: Capture, motor_type: MotorType, tone: Tone) -> Refusal | None:
-    duration = capture.size * capture.sample_interval
-    periods, revolutions = duration * tone.frequency, duration * tone.frequency / motor_type.pole_pairs
-    if periods < MIN_PERIODS or revolutions < MIN_REVOLUTIONS:
-        return Refusal("too_short", f"The capture covers {periods:.1f} electrical periods and {revolutions:.1f} "
-                       f"revolutions; {MIN_PERIODS:g} and {MIN_REVOLUTIONS:g} are needed. Take at least "
-                       f"{10 * motor_type.pole_pairs / tone.frequency:.2g} s.")
-    samples = 1 / (tone.frequency * capture.sample_interval)
-    if samples < MIN_SAMPLES_PER_PERIOD:
-        return Refusal("sampled_too_slowly", f"There are {samples:.0f} samples in an electrical period; order {ORDERS} "
-                       f"needs {MIN_SAMPLES_PER_PERIOD}. Sample faster or turn slower.")
-    speed = 2 * np.pi * tone.frequency / motor_type.pole_pairs
-    disagreement = speed / abs(capture.drive_speed) - 1
-    if not abs(disagreement) <= MAX_DISAGREEMENT:
-        seen = 2 * np.pi * tone.frequency / abs(capture.drive_speed)
-        return Refusal("speed_disagrees", f"Back-EMF and drive disagree on speed by {100 * disagreement:+.1f} %: with "
-                       f"the drive's speed the motor has {seen:.2f} pole pairs, its type {motor_type.pole_pairs}. "
-                       "A whole number speaks for another rotor, anything else for a slipping coupling.")
-    return None
+def _refuse_length(expected: float, capture: Capture, motor_type: MotorType) -> Refusal | None:
+    periods = capture.size * capture.sample_interval * expected
+    revolutions = periods / motor_type.pole_pairs
+    if periods >= MIN_PERIODS and revolutions >= MIN_REVOLUTIONS:
+        return None
+    return Refusal("too_short", f"At the drive's {abs(capture.drive_speed) / RPM:.4g} r/min the capture covers "
+                   f"{periods:.2g} electrical periods and {revolutions:.2g} revolutions; {MIN_PERIODS:g} and "
+                   f"{MIN_REVOLUTIONS:g} are needed. Take at least {10 * motor_type.pole_pairs / expected:.2g} s.")
+
+
+def _refuse_sampling(expected: float, capture: Capture) -> Refusal | None:
+    """Return why orders beyond the sampling would pass for lower ones, or None.
+
+    No lower order is given either: without an analogue filter before the converter, order 13 at ten
+    samples a period reads as order 3.
+    """
+    samples = 1 / (expected * capture.sample_interval)
+    if samples >= MIN_SAMPLES_PER_PERIOD:
+        return None
+    return Refusal("sampled_too_slowly", f"There are {samples:.1f} samples in an electrical period: orders above "
+                   f"{ORDERS_PER_SAMPLE * samples:.0f} cannot be told and would pass for lower ones. Orders up to "
+                   f"{ORDERS} need {MIN_SAMPLES_PER_PERIOD} samples. Sample faster or turn slower.")

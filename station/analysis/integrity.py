@@ -3,16 +3,46 @@
 from math import isfinite
 
 import numpy as np
+from numpy.typing import NDArray
 
+from station.analysis.budget import measurement
 from station.capture import VOLTAGE_CHANNELS, Capture
-from station.measurement import Refusal
+from station.measurement import Measurement, Refusal
 
 MIN_SAMPLES = 256
-CLIPPED_SAMPLES = 3  # a single code at a rail is a disturbance, not a clipped wave
+CLIPPED_SAMPLES = 3  # on one line; fewer codes at a rail are a disturbance, not a clipped wave
+
+Indices = NDArray[np.intp]
 
 
-def refuse_codes(capture: Capture) -> Refusal | None:
-    """Return why the codes of a capture cannot be used, or None."""
+def find_bad_samples(capture: Capture) -> Indices | Refusal:
+    """Return which samples (k,) no number may rest on, or why the whole capture cannot be used.
+
+    A sample is bad where any of the three lines stands at a rail of its converter. Three or more on
+    one line are a clipped wave. Lines that touch no rail cost one look at their extremes.
+    """
+    refusal = _refuse_contents(capture)
+    if refusal is not None:
+        return refusal
+    bad = np.zeros(0, dtype=np.intp)
+    for name in VOLTAGE_CHANNELS:
+        codes, channel = capture.codes[name], capture.channels[name]
+        if int(codes.max()) < channel.code_max and int(codes.min()) > channel.code_min:
+            continue
+        at_rail = np.flatnonzero((codes >= channel.code_max) | (codes <= channel.code_min))
+        if at_rail.size >= CLIPPED_SAMPLES:
+            return Refusal("clipped", f"{name} is clipped: {at_rail.size} samples at the end of the range. "
+                           "Take the capture again on a wider range.")
+        bad = np.union1d(bad, at_rail)
+    return bad
+
+
+def count_bad(bad: Indices) -> Measurement:
+    """Return how many samples were left out; a count has no uncertainty."""
+    return measurement("bad_samples", float(bad.size), [])
+
+
+def _refuse_contents(capture: Capture) -> Refusal | None:
     missing = [name for name in VOLTAGE_CHANNELS if name not in capture.codes]
     if missing:
         return Refusal("channel_missing", f"Channels {', '.join(missing)} are not in the capture; all three "
@@ -24,12 +54,4 @@ def refuse_codes(capture: Capture) -> Refusal | None:
     if not (isfinite(capture.drive_speed) and isfinite(capture.temperature_c)) or capture.drive_speed == 0:
         return Refusal("conditions_missing", f"The capture needs the drive's speed, other than zero, and the motor's "
                        f"temperature; it has {capture.drive_speed:g} rad/s and {capture.temperature_c:g} °C.")
-    for name in VOLTAGE_CHANNELS:
-        codes, channel = capture.codes[name], capture.channels[name]
-        if int(codes.max()) < channel.code_max and int(codes.min()) > channel.code_min:
-            continue
-        at_rail = int(np.count_nonzero((codes >= channel.code_max) | (codes <= channel.code_min)))
-        if at_rail >= CLIPPED_SAMPLES:
-            return Refusal("clipped", f"{name} is clipped: {at_rail} samples at the end of the range. "
-                           "Take the capture again on a wider range.")
     return None

@@ -10,6 +10,8 @@ from station.capture import VOLTAGE_CHANNELS, Capture
 ORDERS = 25
 BLOCKS_PER_ORDER = 5.9  # blocks per period over highest order: at most 5 % above the bound
 MIN_SAMPLES_TO_BLOCK = 2
+MIN_BLOCKS = 4096  # so that a tone far from the expected frequency is still seen for what it is
+MAX_SUMMED = 1 << 16    # samples of 16 bits whose sum is sure to fit into 32 bits
 
 Floats = NDArray[np.float64]
 TURN = np.exp(2j * np.pi / 3)
@@ -17,7 +19,10 @@ TURN = np.exp(2j * np.pi / 3)
 
 @dataclass(frozen=True, slots=True)
 class LineVoltages:
-    """Block means `volts` (3, n) V at `times` (n,) s since the first sample; `interval` s between blocks."""
+    """Block means `volts` (3, n) V at `times` (n,) s since the first sample; `interval` s between blocks.
+
+    Blocks with a bad sample are left out, so that two neighbours may be further apart than `interval`.
+    """
 
     volts: Floats
     times: Floats
@@ -26,8 +31,8 @@ class LineVoltages:
 
     @property
     def duration(self) -> float:
-        """Time covered, s."""
-        return self.times.size * self.interval
+        """Time from the start of the first block to the end of the last, s."""
+        return float(self.times[-1] - self.times[0]) + self.interval
 
     def vector(self, order: int) -> NDArray[np.complex128]:
         """Return the space vector (n,) of the lines; `order` -1 takes bc and ca exchanged."""
@@ -36,19 +41,29 @@ class LineVoltages:
         return vector
 
 
-def read_lines(capture: Capture, electrical_frequency: float) -> LineVoltages:
-    """Return block means, short enough that every order up to 25 survives.
+def read_lines(
+    capture: Capture, electrical_frequency: float, highest_order: int = ORDERS, bad: NDArray[np.intp] | None = None
+) -> LineVoltages:
+    """Return block means, short enough that every order up to `highest_order` survives.
 
-    Sums are taken on the integer codes, so nothing is rounded before the mean.
+    Sums are taken on the integer codes, so nothing is rounded before the mean. `bad` are the indices
+    of samples that are no measurement; the blocks that hold one are dropped whole.
+
     Source: estimation bound of a boxcar, 1/sinc(h/N) for N blocks a period; derived.
     """
     period = 1 / (electrical_frequency * capture.sample_interval)  # samples
-    block = max(1, int(period / (BLOCKS_PER_ORDER * ORDERS)))
+    block = max(1, min(int(period / (BLOCKS_PER_ORDER * highest_order)), capture.size // MIN_BLOCKS))
     block = 1 if block < MIN_SAMPLES_TO_BLOCK else block
     count = capture.size // block
     volts = np.empty((3, count))
+    sum_type = np.int32 if block <= MAX_SUMMED else np.int64
     for row, name in enumerate(VOLTAGE_CHANNELS):
-        sums = capture.codes[name][:count * block].reshape(count, block).sum(axis=1, dtype=np.int64)
+        codes = capture.codes[name][:count * block]
+        sums = codes if block == 1 else codes.reshape(count, block).sum(axis=1, dtype=sum_type)
         volts[row] = sums * (capture.channels[name].scale / block) + capture.channels[name].offset
     times = (np.arange(count, dtype=np.float64) * block + (block - 1) / 2) * capture.sample_interval
+    if bad is not None and bad.size:
+        kept = np.ones(count, dtype=bool)
+        kept[bad[bad < count * block] // block] = False
+        volts, times = volts[:, kept], times[kept]
     return LineVoltages(volts, times, block * capture.sample_interval, block)

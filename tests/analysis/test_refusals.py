@@ -57,7 +57,7 @@ def test_wave_cut_off_before_the_rail():
 @pytest.mark.parametrize("line", ["v_ab", "v_bc", "v_ca"])
 def test_exchanged_test_leads_of_one_channel_are_named(line):
     found = refusal(spoil=on(line, lambda volts: -volts))
-    assert found.code == "lines_do_not_close"
+    assert found.code == "line_reversed"
     assert f"With {line} turned over" in found.text
 
 
