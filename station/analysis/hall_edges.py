@@ -1,15 +1,19 @@
-"""Edges of one Hall sensor: found on integer codes, grouped over bounce, timed by area."""
+"""Edges of one Hall sensor: found on integer codes, grouped over bounce, timed by their common shape."""
 
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
+from station.analysis.hall_crossings import crossings
 from station.analysis.hall_levels import HallLevels
+from station.analysis.hall_shape import first_shape, fit_edges
 
 LOWER, UPPER = 0.3, 0.7       # of the swing: a state is entered beyond these, noise between them is none
 DEBOUNCE = 50e-6              # s; and never more than 1/20 of a sector
 SAMPLING_FLOOR = 0.29         # samples, 1/sqrt(12): standard deviation of an edge faster than one sample
+SHAPELESS = 2.0               # samples, 10 to 90 %: so few samples on an edge tell nothing of its shape
+MISFIT = 0.02                 # of the swing; a shape this far from its model is timed without it
 
 Floats = NDArray[np.float64]
 Indices = NDArray[np.int64]
@@ -73,23 +77,24 @@ def find_edges(codes: NDArray[np.int16], levels: HallLevels, samples_per_sector:
     -----
     A burst with an odd number of crossings is one edge, the rest of them bounce; one with an even
     number is a pulse that counts as bounce only. An edge is timed where the swing passes one half:
-    by the area under its window, brought from the centroid to one half with the mean over all
-    edges of that polarity; after bounce the first entry into the new state counts instead.
-    Source: the area over a settled window is the maximum-likelihood time of a ramp in white noise
-    (derived), and no noise crossing can fool it.
+    by the shape that all edges of its polarity share (`hall_shape`), which no noise crossing can
+    fool. An edge that lasts hardly a sample, or has another shape, is timed by the area under its
+    window, brought from the centroid to one half with the mean over all edges of that polarity.
+    After bounce the first entry into the new state counts instead.
+    Source: the area over a settled window is the maximum-likelihood time of a ramp in white noise (derived).
     """
     bursts = _bursts(codes, levels, debounce)
     is_edge = bursts.crossings % 2 == 1
-    pad = _pad(bursts, is_edge, samples_per_sector)
-    inside = (bursts.before - pad >= 0) & (bursts.after + pad < codes.size)
-    alone = _alone(bursts, 2 * pad) & (bursts.crossings == 1)
+    before, after = reach = _reach(bursts, is_edge, samples_per_sector)
+    inside = (bursts.before >= before) & (bursts.after + after < codes.size)
+    alone = _alone(bursts, before + after) & (bursts.crossings == 1)
     edges, alone = bursts.pick(is_edge & inside), alone[is_edge & inside]
     sample = _first_entry(codes, edges, levels)
     timed = []
     for polarity in (True, False):
         chosen = alone & (edges.rising == polarity)
         if chosen.any():
-            timed.append(_time_by_area(codes, edges.pick(chosen), pad, levels))
+            timed.append(_time_clean(codes, edges.pick(chosen), reach, levels))
             sample[chosen] = timed[-1].half_time
     return SensorEdges(
         sample, edges.rising, int(bursts.crossings.sum() - is_edge.sum()), int((is_edge & ~inside).sum()),
@@ -103,8 +108,8 @@ def _bursts(codes: NDArray[np.int16], levels: HallLevels, debounce: int) -> _Bur
     last, first, up = _changes(codes, levels)
     if not first.size:
         return _Bursts(last, first, first, first, up)
-    starts = np.flatnonzero(np.r_[True, np.diff(first) > debounce])
-    ends = np.r_[starts[1:], first.size] - 1
+    starts = np.append(0, np.flatnonzero(np.diff(first) > debounce) + 1)
+    ends = np.append(starts[1:], first.size) - 1
     return _Bursts(last[starts], first[starts], first[ends], ends - starts + 1, up[starts])
 
 
@@ -114,13 +119,11 @@ def _changes(codes: NDArray[np.int16], levels: HallLevels) -> tuple[Indices, Ind
     Samples between the two thresholds belong to no state, so that noise on a slow edge is not
     taken for bounce.
     """
-    thresholds = sorted((levels.code_at(LOWER), levels.code_at(UPPER)))
-    above = codes > thresholds[1]
-    not_below = codes > thresholds[0]
-    changed = (above[1:] != above[:-1]) | (not_below[1:] != not_below[:-1])
-    starts = np.r_[0, np.flatnonzero(changed) + 1]
-    ends = np.r_[starts[1:], codes.size] - 1
-    state = above[starts].astype(np.int64) + not_below[starts]  # 0 below, 1 between, 2 above
+    lower, upper = sorted((levels.code_at(LOWER), levels.code_at(UPPER)))
+    starts = np.unique(np.concatenate([[0], crossings(codes, lower), crossings(codes, upper)]))
+    ends = np.append(starts[1:], codes.size) - 1
+    here = codes[starts]
+    state = (here > upper).astype(np.int64) + (here > lower)  # 0 below, 1 between, 2 above
     settled = state != 1
     starts, ends, state = starts[settled], ends[settled], state[settled]
     at = np.flatnonzero(np.diff(state))
@@ -128,21 +131,22 @@ def _changes(codes: NDArray[np.int16], levels: HallLevels) -> tuple[Indices, Ind
     return ends[at], starts[at + 1], up
 
 
-def _pad(bursts: _Bursts, is_edge: Flags, samples_per_sector: float) -> int:
-    """Samples each side of a burst until the signal is settled.
+def _reach(bursts: _Bursts, is_edge: Flags, samples_per_sector: float) -> tuple[int, int]:
+    """Samples before and after a burst between which an edge begins and settles.
 
-    An exponential edge needs five time constants, about six times its way from 30 to 70 %.
+    From 30 to 70 % an exponential takes 0.85 time constants; it begins 0.4 of these spans before
+    and is within half a percent five spans after. A ramp needs 0.75 of its span on both sides.
     """
     spans = (bursts.first - bursts.before)[is_edge]
-    span = float(np.median(spans)) if spans.size else 1.0
+    span = float(np.median(spans)) - 1.0 if spans.size else 0.0
     most = max(2, int(samples_per_sector / 6))
-    return min(most, 2 + int(6 * (span - 1)))
+    return min(most, 2 + int(2 * span)), min(most, 2 + int(5 * span))
 
 
 def _alone(bursts: _Bursts, distance: int) -> Flags:
     """True for bursts with no other burst within `distance` samples."""
     gap = bursts.before[1:] - bursts.after[:-1] > distance
-    return np.r_[True, gap] & np.r_[gap, True] if bursts.before.size else np.zeros(0, dtype=bool)
+    return np.append(True, gap) & np.append(gap, True) if bursts.before.size else np.zeros(0, dtype=bool)
 
 
 def _first_entry(codes: NDArray[np.int16], edges: _Bursts, levels: HallLevels) -> Floats:
@@ -153,20 +157,26 @@ def _first_entry(codes: NDArray[np.int16], edges: _Bursts, levels: HallLevels) -
     return entry
 
 
-def _time_by_area(codes: NDArray[np.int16], edges: _Bursts, pad: int, levels: HallLevels) -> _Timed:
-    """Time clean edges of one polarity: area gives the centroid, the mean shape the half-level time."""
-    width = int(np.max(edges.after - edges.before)) + 2 * pad + 1
-    origin = np.minimum(edges.before - pad, codes.size - width)
+def _time_clean(codes: NDArray[np.int16], edges: _Bursts, reach: tuple[int, int], levels: HallLevels) -> _Timed:
+    """Time clean edges of one polarity by their common shape, or by area if that shape is not the model's."""
+    width = int(np.max(edges.after - edges.before)) + sum(reach) + 1
+    origin = np.minimum(edges.before - reach[0], codes.size - width)
     window = codes[origin[:, None] + np.arange(width)].astype(float)
     share = (window - levels.low_code) / levels.swing_code
     if not edges.rising[0]:
         share = 1.0 - share
+    noise = levels.noise_code / abs(levels.swing_code)
+    t10, t50, t90 = (_crossing(share, level) for level in (0.1, 0.5, 0.9))
+    duration = float(np.mean(t90 - t10))
+    if duration >= SHAPELESS:
+        fitted = fit_edges(share, t50, first_shape(float(np.mean(t10 - t50)), 0.0, float(np.mean(t90 - t50))), noise)
+        if fitted.misfit < MISFIT:
+            shape = fitted.shape
+            return _Timed(origin + fitted.half, shape.crossing(0.9) - shape.crossing(0.1), fitted.time_noise)
     centroid = (1.0 - share).sum(axis=1) - 0.5
-    half = _crossing(share, 0.5)
-    duration = float(np.mean(_crossing(share, 0.9) - _crossing(share, 0.1)))
-    noise = levels.noise_code / abs(levels.swing_code) * np.sqrt(width)
-    fast = SAMPLING_FLOOR if duration < 1.5 else 0.0
-    return _Timed(origin + centroid + float(np.mean(half - centroid)), duration, float(np.hypot(noise, fast)))
+    sampling = SAMPLING_FLOOR if duration < SHAPELESS else 0.0
+    return _Timed(origin + centroid + float(np.mean(t50 - centroid)), duration,
+                  float(np.hypot(noise * np.sqrt(width), sampling)))
 
 
 def _crossing(share: Floats, level: float) -> Floats:

@@ -1,6 +1,7 @@
 """The two state levels of a Hall sensor, or why it has none."""
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -12,6 +13,9 @@ MIN_SHARE = 0.02     # of the record in each state; less is a stray pulse on a s
 MIN_SETTLED = 0.6    # of the record near one of the two levels; less is no switching signal
 NEAR = 0.2           # of the swing: how near a level a settled sample lies
 MIN_SWING_IN_NOISE = 12.0
+LOOKED_AT = 32_768   # samples; they leave 1/128 of the noise in a level, far less than edges add
+QUARTILES = 1.349    # standard deviations between the quartiles of a normal distribution
+TRIM = 4.0           # standard deviations: further out lie edges and bounce, not the level
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,61 +46,79 @@ class NoLevels:
     peak_to_peak: float  # V
 
 
+@dataclass(frozen=True, slots=True)
+class _Cluster:
+    """Codes around one state, in codes."""
+
+    level: float      # mean of what lies near the median
+    noise: float      # standard deviation of the same
+    settled: int      # samples within `NEAR` of the swing
+
+
 def find_levels(codes: NDArray[np.int16], channel: Channel) -> HallLevels | NoLevels:
-    """Return the two state levels, medians of the two clusters of codes, or NoLevels.
+    """Return the two state levels, centres of the two clusters of codes, or NoLevels.
 
     A sensor stuck anywhere, even half way with a threshold full of noise, has NoLevels: its
-    clusters are no further apart than their noise, or one of them is nearly empty.
+    clusters are no further apart than their noise, or one of them is nearly empty. A level is a
+    statistic, so a fixed part of a long record is enough for it; edges are looked for everywhere.
 
     Parameters
     ----------
     codes : (n,) int16, n >= 1
     channel : scale and offset of the codes
     """
-    histogram = np.bincount(codes.astype(np.int32) + 32768, minlength=65536)   # far faster than a sort
-    values = np.flatnonzero(histogram) - 32768
-    counts = histogram[values + 32768]
-    middle = 0.5 * (float(values[0]) + float(values[-1]))
-    below = values <= middle
-    stuck = NoLevels(mean=channel.scale * float(np.average(values, weights=counts)) + channel.offset,
-                     peak_to_peak=abs(channel.scale) * float(values[-1] - values[0]))
-    if below.all() or min(counts[below].sum(), counts[~below].sum()) < MIN_SHARE * codes.size:
-        return stuck
-    first, second = _median(values[below], counts[below]), _median(values[~below], counts[~below])
-    swing = second - first
-    near_first, near_second = abs(values - first) < NEAR * swing, abs(values - second) < NEAR * swing
-    settled = int(counts[near_first].sum() + counts[near_second].sum())
-    noise = _noise(values, counts, ((near_first, first), (near_second, second)))
-    if (swing * abs(channel.scale) < MIN_SWING or settled < MIN_SETTLED * codes.size
+    ordered = np.sort(codes[_places(codes.size)], kind="stable")    # by radix for 16 bits: linear
+    size = ordered.size
+    outer = size // 100    # further out lie pulses that belong to no state
+    middle = 0.5 * (float(ordered[outer]) + float(ordered[size - 1 - outer]))
+    split = int(np.searchsorted(ordered, np.int16(np.floor(middle)), side="right"))
+    if min(split, size - split) < MIN_SHARE * size:
+        return _stuck(codes, channel)
+    swing = float(ordered[(split + size) // 2]) - float(ordered[split // 2])
+    first, second = _cluster(ordered[:split], swing), _cluster(ordered[split:], swing)
+    noise = max(first.noise, second.noise)
+    if (swing * abs(channel.scale) < MIN_SWING or first.settled + second.settled < MIN_SETTLED * size
             or swing < MIN_SWING_IN_NOISE * noise):
-        return stuck
-    low, high = (first, second) if channel.scale > 0 else (second, first)
-    return HallLevels(low, high, channel.scale * low + channel.offset, channel.scale * high + channel.offset,
-                      noise)
+        return _stuck(codes, channel)
+    low, high = (first.level, second.level) if channel.scale > 0 else (second.level, first.level)
+    return HallLevels(low, high, channel.scale * low + channel.offset, channel.scale * high + channel.offset, noise)
 
 
-def _median(values: NDArray[np.int64], counts: NDArray[np.int64]) -> float:
-    """Median of a cluster, refined by the mean of what lies within a few codes of it.
+@lru_cache(maxsize=8)
+def _places(size: int) -> NDArray[np.int64]:
+    """Indices of the samples that levels are taken from, one in each of equal stretches of the record.
 
-    The refinement gives levels finer than one code; the window keeps bounce and edges out.
+    Their places within the stretches follow the golden ratio, so that no period of the signal can
+    hide a state between them.
     """
-    middle = float(values[np.searchsorted(np.cumsum(counts), 0.5 * counts.sum())])
-    spread = float(np.average(abs(values - middle), weights=counts))
-    near = abs(values - middle) <= max(1.0, 3.0 * spread)
-    if spread > 0.0 and abs(float(np.average(values[near], weights=counts[near])) - middle) > 0.5:
-        return middle
-    return float(np.average(values[near], weights=counts[near]))
+    if size <= LOOKED_AT:
+        return np.arange(size)
+    number = np.arange(LOOKED_AT)
+    within = number * ((np.sqrt(5.0) - 1.0) / 2.0) % 1.0
+    places: NDArray[np.int64] = ((number + within) * (size / LOOKED_AT)).astype(np.int64)
+    return places
 
 
-def _noise(values: NDArray[np.int64], counts: NDArray[np.int64],
-           clusters: tuple[tuple[NDArray[np.bool_], float], ...]) -> float:
-    """Median absolute deviation around each level, as a standard deviation; the larger of both."""
-    worst = 0.0
-    for near, level in clusters:
-        if not near.any():
-            continue
-        distance = abs(values[near] - level)
-        order = np.argsort(distance)
-        reached = np.cumsum(counts[near][order])
-        worst = max(worst, 1.4826 * float(distance[order][np.searchsorted(reached, 0.5 * reached[-1])]))
-    return worst
+def _cluster(ordered: NDArray[np.int16], swing: float) -> _Cluster:
+    """Level, noise and settled samples of one cluster of sorted codes.
+
+    The mean of what lies within a few standard deviations of the median gives a level finer than
+    one code, and keeps bounce and edges out.
+    """
+    size = ordered.size
+    lower, median, upper = (float(ordered[size * quarter // 4]) for quarter in (1, 2, 3))
+    reach = 1.0 + TRIM * (upper - lower) / QUARTILES
+    inner = ordered[slice(*_between(ordered, median, reach))].astype(np.float64)
+    start, end = _between(ordered, median, NEAR * swing)
+    return _Cluster(float(inner.mean()), float(inner.std()), end - start)
+
+
+def _between(ordered: NDArray[np.int16], centre: float, reach: float) -> tuple[int, int]:
+    """Slice of the sorted codes that lie within `reach` of `centre`."""
+    ends = np.clip(np.array([np.ceil(centre - reach), np.floor(centre + reach)]), -32768, 32767).astype(np.int16)
+    return int(np.searchsorted(ordered, ends[0])), int(np.searchsorted(ordered, ends[1], side="right"))
+
+
+def _stuck(codes: NDArray[np.int16], channel: Channel) -> NoLevels:
+    return NoLevels(mean=channel.scale * float(codes.mean()) + channel.offset,
+                    peak_to_peak=abs(channel.scale) * (float(codes.max()) - float(codes.min())))
