@@ -26,15 +26,15 @@ def demo(
     station = load_station(folder / "station.toml")
     shown_pace = station.simulated.pace if station.simulated else 1.0
     results.print(f"Embedded bench at pace {shown_pace:g}: {shown_pace:g} simulated seconds per second.",
-                  highlight=False)
+                  highlight=False, soft_wrap=True)
     with open_workplace(station, "demo operator") as place:
         records = [test_and_certify(place, serial, quiet=True)[0] for serial in LOT]
     passed = sum(record["verdict"] == "PASS" for record in records)
     results.print(f"Certificates: {station.store / 'certificates'}", markup=False, highlight=False, soft_wrap=True)
     results.print(f"Yield: {passed} of {len(records)} passed ({100 * passed / len(records):.0f} %), "
-                  f"bench at pace {shown_pace:g}.", highlight=False)
+                  f"bench at pace {shown_pace:g}.", highlight=False, soft_wrap=True)
     results.print(f"Motors that fail are part of the lot: exit code {int(worst_code(_verdicts(records)))} "
-                  "would follow from `station test`; the demo itself is done.", highlight=False)
+                  "would follow from `station test`; the demo itself is done.", highlight=False, soft_wrap=True)
     return 0
 
 
