@@ -149,7 +149,7 @@ def _refuse_length(expected: float, capture: Capture, motor_type: MotorType) -> 
         return None
     return Refusal("too_short", f"At the drive's {abs(capture.drive_speed) / RPM:.4g} r/min the capture covers "
                    f"{periods:.2g} electrical periods and {revolutions:.2g} revolutions; {MIN_PERIODS:g} and "
-                   f"{MIN_REVOLUTIONS:g} are needed. Take at least {10 * motor_type.pole_pairs / expected:.2g} s.")
+                   f"{MIN_REVOLUTIONS:g} are needed. Take at least {10 * motor_type.pole_pairs / expected:.3g} s.")
 
 
 def _refuse_sampling(expected: float, capture: Capture) -> Refusal | None:
