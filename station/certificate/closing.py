@@ -1,14 +1,13 @@
 """What stands behind the numbers: instruments, captures, steps, cautions, statements, record hash."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from hashlib import sha256
 from typing import Any
 
 import rfc8785
 
-from station.certificate import fonts
-from station.certificate.marks import INK
-from station.certificate.sheet import LEFT, ROOM, Sheet
+from station.certificate.grids import Grid, draw, draw_beside
+from station.certificate.sheet import Sheet
 from station.certificate.summary import UNKNOWN, at
 from station.errors import EvidenceError
 
@@ -31,25 +30,24 @@ def record_sha256(record: Mapping[str, Any]) -> str:
                             remedy="Find the room that put this value into the record.") from error
 
 
-def closing(sheet: Sheet, record: Mapping[str, Any]) -> None:
+def closing(sheet: Sheet, record: Mapping[str, Any], sha256_of_record: str) -> None:
     """Draw everything after the measurements."""
-    bench = record.get("bench") or {}
-    _grid(sheet, "Instruments",
-          ("role", "maker", "model", "serial", "calibration certificate", "calibrated", "due"),
-          (60, 82, 62, 78, 110, 60, 60),
-          [[at(i, key) for key in ("role", "maker", "model", "serial", "certificate", "calibrated", "due")]
-           for i in bench.get("instruments") or ()])
-    _grid(sheet, "Captures", ("capture", "drive speed", "temperature", "SHA-256 of the capture file", "state"),
-          (60, 52, 50, 245, 115), [_capture(c) for c in record.get("captures") or ()])
+    bench, captures = record.get("bench") or {}, record.get("captures") or ()
+    roles = ("role", "maker", "model", "serial", "certificate", "calibrated", "due")
+    draw_beside(sheet, Grid("Instruments", ("role", "maker", "model", "serial", "calibration", "calibrated", "due"),
+                            (40, 55, 47, 43, 50, 38, 36),
+                            [[at(i, key) for key in roles] for i in bench.get("instruments") or ()]),
+                Grid("Captures", ("capture", "speed, temp.", "SHA-256 of the file"),
+                     (44, 46, 111), [_capture(c) for c in captures]), share=0.605)
+    refused = [[at(c, "label"), str(c["refused"].get("text") or c["refused"].get("code"))]
+               for c in captures if c.get("refused")]
+    draw(sheet, Grid("Captures that were refused", ("capture", "why"), (60, 460), refused))
     steps = [s for s in record.get("steps") or () if s.get("outcome") != "done"]
-    _grid(sheet, "Steps that were not done as planned", ("step", "outcome", "note"), (120, 60, 340),
-          [[at(s, "name"), at(s, "outcome"), str(s.get("note") or "")] for s in steps])
-    sheet.section("Cautions", keep=30)
-    for caution in cautions(record):
-        sheet.paragraph(f"• {caution}")
-    sheet.section("Statements", keep=30)
-    for statement in _statements(record):
-        sheet.paragraph(f"• {statement}")
+    draw(sheet, Grid("Steps that were not done as planned", ("step", "outcome", "note"), (120, 60, 340),
+                     [[at(s, "name"), at(s, "outcome"), str(s.get("note") or "")] for s in steps]))
+    statements = _statements(record, sha256_of_record)
+    draw_beside(sheet, Grid("Cautions", (), (1,), [[f"• {words}"] for words in cautions(record)]),
+                Grid("Statements", (), (1,), [[f"• {words}"] for words in statements]), share=0.36)
 
 
 def cautions(record: Mapping[str, Any]) -> list[str]:
@@ -68,58 +66,28 @@ def cautions(record: Mapping[str, Any]) -> list[str]:
     return texts
 
 
-def _statements(record: Mapping[str, Any]) -> list[str]:
+def _statements(record: Mapping[str, Any], sha256_of_record: str) -> list[str]:
     bench, software = record.get("bench") or {}, record.get("software") or {}
     texts = ["The results relate only to the motor named here. Reproduce this certificate in full only.",
-             "± gives the expanded uncertainty U = k·u for a coverage probability of about 95 %: k = 2, and "
-             "larger (Student's t, 95.45 %) where the degrees of freedom are few; U is rounded to two digits, to "
+             "± gives the expanded uncertainty U = k·u for a coverage probability of about 95\u00a0%: k = 2, and "
+             "larger (Student's t, 95.45\u00a0%) where the degrees of freedom are few; U is rounded to two digits, to "
              "the nearest, more digits of the value only where the result needs them. "
              "\"±\u00a0?\" means that no uncertainty is known.",
              "Judged on unrounded values. \"accept\" gives the acceptance limits that the decision rule makes of "
-             "tolerance and uncertainty. Angles are rotor electrical angles; speeds are signed, positive is "
-             "forward."]
+             "tolerance and uncertainty, once for a row or under each value. The column U of values without limits "
+             "gives the largest U among the captures beside it.",
+             "Angles are rotor electrical angles; speeds are signed, positive is forward."]
     if bench.get("simulated"):
         texts.append(f"Made on the embedded simulated bench, pace x{bench.get('pace') or 1:g}: "
                      "no motor was tested.")
     texts.append("Software: " + ", ".join(f"{name} {version}" for name, version in sorted(software.items()))
                  if software else f"Software: {UNKNOWN}")
     texts.append(f"Bench file: {at(bench, 'file')}, SHA-256 {at(bench, 'sha256')}")
-    texts.append(f"SHA-256 of the record in canonical JSON (RFC 8785): {record_sha256(record)}")
+    texts.append(f"SHA-256 of the record in canonical JSON (RFC 8785): {sha256_of_record}")
     return texts
 
 
 def _capture(capture: Mapping[str, Any]) -> list[str]:
-    refused = capture.get("refused")
-    state = f"refused: {refused.get('text') or refused.get('code')}" if refused else "used"
-    return [at(capture, "label"), f"{at(capture, 'drive_speed_rpm')} r/min",
-            f"{at(capture, 'temperature_degC')} °C", at(capture, "sha256"), state]
-
-
-def _grid(sheet: Sheet, title: str, heads: Sequence[str], widths: Sequence[float],
-          rows: Sequence[Sequence[str]]) -> None:
-    """Draw a table of wrapped texts; `widths` in points, together no more than the page."""
-    if not rows:
-        return
-    scale = (ROOM - 4) / sum(widths)
-    wide = [w * scale for w in widths]
-    starts = [LEFT + 2 + sum(wide[:i]) for i in range(len(wide))]
-
-    def heading() -> None:
-        sheet.y -= 8
-        for x, head in zip(starts, heads, strict=True):
-            sheet.text(x, sheet.y, head, 6, font=fonts.BOLD)
-        sheet.y -= 2.5
-        sheet.rule(colour=INK, width=0.6)
-
-    sheet.section(title, keep=30)
-    heading()
-    sheet.heading = heading
-    for row in rows:
-        cells = [fonts.wrap(text, fonts.REGULAR, 6.0, w - 4) for text, w in zip(row, wide, strict=True)]
-        height = 7.4 * max(map(len, cells))
-        sheet.need(height)
-        for x, lines in zip(starts, cells, strict=True):
-            for number, line in enumerate(lines):
-                sheet.text(x, sheet.y - 6 - 7.4 * number, line, 6.0)
-        sheet.y -= height
-    sheet.heading = None
+    return [at(capture, "label") + (", refused" if capture.get("refused") else ""),
+            f"{at(capture, 'drive_speed_rpm')}\u00a0r/min {at(capture, 'temperature_degC')}\u00a0°C",
+            at(capture, "sha256")]

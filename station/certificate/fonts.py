@@ -1,5 +1,6 @@
 """The embedded fonts of the certificate, and how long a text is in them."""
 
+import re
 from importlib.resources import files
 from io import BytesIO
 
@@ -9,6 +10,7 @@ from reportlab.pdfbase.ttfonts import TTFont
 REGULAR = "CertificateRegular"
 BOLD = "CertificateBold"
 _FILES = {REGULAR: "DejaVuSansCondensed.ttf", BOLD: "DejaVuSansCondensed-Bold.ttf"}
+_BREAKS = re.compile(r"[^\S\u00a0\u202f]+")
 
 
 def register() -> None:
@@ -29,10 +31,10 @@ def width(text: str, font: str, size: float) -> float:
 
 
 def wrap(text: str, font: str, size: float, room: float) -> list[str]:
-    """Break `text` into lines no longer than `room` points; a word too long for a line is cut."""
+    """Break `text` into lines no longer than `room` points, not at no-break spaces; too long a word is cut."""
     lines: list[str] = []
     line = ""
-    for word in text.split():
+    for word in _BREAKS.split(text.strip()):
         trial = f"{line} {word}" if line else word
         if width(trial, font, size) <= room:
             line = trial

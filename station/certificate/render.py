@@ -1,16 +1,20 @@
 """Prints a record as a certificate: the same record gives the same bytes, everywhere and always."""
 
 from collections.abc import Mapping
+from dataclasses import dataclass
 from typing import Any
 
-from station.certificate.closing import closing
+from station.certificate.closing import closing, record_sha256
+from station.certificate.families import Family, family_table, sort_families
 from station.certificate.rows import Row, judged_rows, labels_of, other_rows, refuse_contradiction
 from station.certificate.sheet import Imprint, Sheet
 from station.certificate.summary import certificate_number, summary
-from station.certificate.tables import judged_table, other_table, rest_table
-from station.certificate.waveform_plot import waveform_plot
+from station.certificate.tables import judged_table, other_rest_table, other_table, rest_table
+from station.certificate.waveform_plot import deciding_plot, waveform_plot
 
 TITLE = "Motor test certificate"
+ORDINARY = 2                                   # pages of a test with four captures
+SPACINGS = (1.2, 0.7, 0.3, 0.0, -0.4)          # points added between rows, as much as keeps to those pages
 VERDICTS = ("PASS", "FAIL", "NO RESULT")
 
 
@@ -26,24 +30,51 @@ def render_certificate(record: Mapping[str, Any]) -> bytes:
         The record says PASS where its own rows do not, or is no JSON.
     """
     refuse_contradiction(record)
-    pages = _draw(record, 0).page
-    return _draw(record, pages).stream.getvalue()
+    content = _content(record)
+    for air in SPACINGS:
+        sheet = _draw(content, ORDINARY, air)
+        if sheet.page == ORDINARY:
+            return sheet.stream.getvalue()
+    pages = _draw(content, ORDINARY, SPACINGS[0]).page  # it turns pages anyway, so it may as well be wide
+    return _draw(content, pages, SPACINGS[0]).stream.getvalue()
 
 
-def _draw(record: Mapping[str, Any], pages: int) -> Sheet:
-    """Draw the whole document; once to count its pages and once to number them."""
-    sheet = Sheet(_imprint(record, pages))
-    order = [str(c.get("label")) for c in record.get("captures") or ()]
+@dataclass(frozen=True, slots=True)
+class _Content:
+    """What is to be printed, sorted once for all attempts to place it."""
+
+    record: Mapping[str, Any]
+    sha256: str
+    judged: list[Row]
+    others: list[Row]
+    families: list[Family]
+    single: list[Row]
+    order: list[str]
+
+
+def _content(record: Mapping[str, Any]) -> _Content:
     judged, others = judged_rows(record), other_rows(record)
+    families, single = sort_families([row for row in others if row.cells.keys() - {""}])
+    order = [str(c.get("label")) for c in record.get("captures") or ()]
+    return _Content(record, record_sha256(record), judged, others, families, single, order)
+
+
+def _draw(content: _Content, pages: int, air: float) -> Sheet:
+    """Draw the whole document, its pages numbered "of `pages`", with `air` points between rows."""
+    record = content.record
+    sheet = Sheet(_imprint(record, pages), air)
+    captures = labels_of(content.others, content.order)
     summary(sheet, record)
-    for plot in (record.get("plots") or ())[:1]:
+    plot = deciding_plot(record)
+    if plot is not None:
         waveform_plot(sheet, plot)
-    rest_table(sheet, "Judged: motor at rest, and both directions together", _at_rest(judged), judged=True)
-    judged_table(sheet, "Judged: each capture", judged, labels_of(judged, order))
-    rest_table(sheet, "Without limits: motor at rest, and both directions together", _at_rest(others),
-               judged=False)
-    closing(sheet, record)
-    other_table(sheet, "Without limits: each capture, value ± U", others, labels_of(others, order))
+    rest_table(sheet, "Judged: motor at rest, and both directions together", _at_rest(content.judged))
+    judged_table(sheet, "Judged: each capture", content.judged, labels_of(content.judged, content.order))
+    other_table(sheet, "Without limits: whole motor, value ± U", content.single, captures)
+    family_table(sheet, "Without limits: each line and each Hall sensor, value and U", content.families, captures)
+    other_rest_table(sheet, "Without limits: motor at rest, and both directions together",
+                     _at_rest(content.others))
+    closing(sheet, record, content.sha256)
     sheet.finish()
     return sheet
 

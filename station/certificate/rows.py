@@ -17,9 +17,16 @@ ABSENT = "—"
 class Cell:
     """What one capture says of one characteristic, as texts; `result` is empty if not judged."""
 
-    value: str
+    number: str
+    uncertainty: str         # two digits, "?" if unknown, empty where there is no value
+    expanded: float | None   # the same uncertainty unrounded, to find the largest of several
     acceptance: str
     result: str
+
+    @property
+    def value(self) -> str:
+        """The value with its expanded uncertainty."""
+        return f"{self.number} ± {self.uncertainty}" if self.uncertainty else self.number
 
 
 @dataclass(slots=True)
@@ -35,6 +42,11 @@ class Row:
     def rank(self) -> int:
         """0 if any cell fails, 1 if any has no result, 2 otherwise: the order of printing."""
         return min(_RANK.get(cell.result, 1) for cell in self.cells.values())
+
+    def acceptance(self, labels: Iterable[str]) -> str | None:
+        """Return the acceptance limits on which the cells of `labels` agree as printed, or None."""
+        texts = {self.cells[label].acceptance for label in labels if label in self.cells}
+        return texts.pop() if len(texts) == 1 else None
 
 
 def judged_rows(record: Mapping[str, Any]) -> list[Row]:
@@ -61,7 +73,7 @@ def other_rows(record: Mapping[str, Any]) -> list[Row]:
         if (name, label) in judged:
             continue
         row = rows.setdefault((name, measured["unit"]), Row(name, unit_text(measured["unit"]), ""))
-        row.cells[label] = Cell(_value(measured), "", "")
+        row.cells[label] = _cell(measured)
     return list(rows.values())
 
 
@@ -105,24 +117,22 @@ def _judged_cell(judged: Mapping[str, Any], dof: float | None) -> Cell:
     accepted = (judged.get("acceptance_lower"), judged.get("acceptance_upper"))
     value = judged.get("value")
     if value is None or not isfinite(value):
-        return Cell("no value", str(judged.get("zone") or _range(*map(_limit, accepted))), result)
-    shown = numbers.number(value, numbers.expanded(judged.get("u"), dof),
-                           (judged.get("lower"), judged.get("upper")), accepted)
-    accept = f"accept {_range(shown.acceptance_lower, shown.acceptance_upper)}"
+        return Cell("no value", "", None, str(judged.get("zone") or _range(*map(_limit, accepted))), result)
+    expanded = numbers.expanded(judged.get("u"), dof)
+    shown = numbers.number(value, expanded, (judged.get("lower"), judged.get("upper")), accepted)
+    accept = _range(shown.acceptance_lower, shown.acceptance_upper)
     if accepted == (None, None) and judged.get("zone"):
         accept = str(judged["zone"])  # nothing could be accepted: the zone says why
-    return Cell(_with_uncertainty(shown.value, shown.uncertainty), accept, result)
+    return Cell(shown.value, shown.uncertainty or "?", expanded, accept, result)
 
 
-def _value(measured: Mapping[str, Any]) -> str:
+def _cell(measured: Mapping[str, Any]) -> Cell:
     value = measured.get("value")
     if value is None or not isfinite(value):
-        return "no value"
-    return _with_uncertainty(*numbers.pair(value, numbers.expanded(measured.get("u"), measured.get("dof"))))
-
-
-def _with_uncertainty(value: str, uncertainty: str) -> str:
-    return f"{value} ± {uncertainty or '?'}"
+        return Cell("no value", "", None, "", "")
+    expanded = numbers.expanded(measured.get("u"), measured.get("dof"))
+    number, uncertainty = numbers.pair(value, expanded)
+    return Cell(number, uncertainty or "?", expanded, "", "")
 
 
 def _limit(value: float | None) -> str:

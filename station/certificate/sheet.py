@@ -12,8 +12,10 @@ from station.certificate import fonts
 from station.certificate.marks import GREY, INK, PALE, RULE
 
 WIDTH, HEIGHT = A4
-LEFT, RIGHT, TOP, BOTTOM = 34.0, WIDTH - 34.0, HEIGHT - 30.0, 44.0
+LEFT, RIGHT, TOP, BOTTOM = 34.0, WIDTH - 34.0, HEIGHT - 26.0, 40.0
 ROOM = RIGHT - LEFT
+FULL = TOP - BOTTOM - 30.0       # points, what surely fits on a page of its own
+SECTION = 13.4                   # points, height of a section heading
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,6 +34,7 @@ class Sheet:
     """The document being written; `y` is the upper edge of the free room on this page, points."""
 
     imprint: Imprint
+    air: float = 0.0   # points added to the height of every table row, half of it above the text
     y: float = TOP
     page: int = 0
     stream: BytesIO = field(default_factory=BytesIO)
@@ -64,35 +67,46 @@ class Sheet:
             if self.heading is not None:
                 self.heading()
 
-    def section(self, words: str, keep: float = 20.0) -> None:
+    def section(self, words: str, keep: float = 20.0, *, left: float = LEFT, room: float = ROOM) -> None:
         """Write a section heading and keep it together with `keep` points of what follows."""
-        self.need(16 + keep)
-        self.y -= 13
+        self.need(SECTION + keep)
+        self.y -= SECTION - 3.2
         self.canvas.setFillColor(PALE)
-        self.canvas.rect(LEFT, self.y - 2.6, ROOM, 10.6, stroke=0, fill=1)
-        self.text(LEFT + 3, self.y, words, 7.4, font=fonts.BOLD)
-        self.y -= 5
+        self.canvas.rect(left, self.y - 2.4, room, 9.4, stroke=0, fill=1)
+        self.text(left + 3, self.y, words, 6.8, font=fonts.BOLD)
+        self.y -= 3.2
 
-    def paragraph(self, words: str, *, size: float = 6.6, font: str = fonts.REGULAR, indent: float = 0.0,
+    def paragraph(self, words: str, *, size: float = 6.4, font: str = fonts.REGULAR, indent: float = 0.0,
                   colour: Color = INK) -> None:
         """Write running text across the page, as many lines as it takes."""
         for line in fonts.wrap(words, font, size, ROOM - indent - 6):
-            self.need(size * 1.3)
-            self.y -= size * 1.3
+            self.need(size * 1.25)
+            self.y -= size * 1.25
             self.text(LEFT + 3 + indent, self.y, line, size, font=font, colour=colour)
 
-    def rule(self, *, colour: Color = RULE, width: float = 0.4) -> None:
-        """Draw a thin line across the page at the cursor."""
+    def rule(self, *, colour: Color = RULE, width: float = 0.4, left: float = LEFT, room: float = ROOM) -> None:
+        """Draw a thin line at the cursor, across the page or a part of it."""
         self.canvas.setStrokeColor(colour)
         self.canvas.setLineWidth(width)
-        self.canvas.line(LEFT, self.y, RIGHT, self.y)
+        self.canvas.line(left, self.y, left + room, self.y)
+
+    def fitted(self, x: float, y: float, words: str, room: float, size: float, *, font: str = fonts.REGULAR,
+               colour: Color = INK) -> None:
+        """Write one line; one longer than `room` is set narrower, never cut and never in smaller type."""
+        long = fonts.width(words, font, size)
+        self.canvas.saveState()
+        self.canvas.setFillColor(colour)
+        self.canvas.setFont(font, size)
+        line = self.canvas.beginText(x, y)
+        if long > room:
+            line.setHorizScale(100 * room / long)
+        line.textOut(words)
+        self.canvas.drawText(line)
+        self.canvas.restoreState()
 
     def finish(self) -> bytes:
         """Write the end mark and return the document."""
-        self.heading = None
-        self.need(14)
-        self.text((LEFT + RIGHT) / 2, self.y - 10, f"end of certificate {self.imprint.number}", 6.2, colour=GREY,
-                  align="centre")
+        self.text(RIGHT - 50, BOTTOM - 17, f"end of certificate {self.imprint.number}", 6, colour=GREY, align="right")
         self._end()
         self.canvas.showPage()
         self.canvas.save()

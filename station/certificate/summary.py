@@ -1,6 +1,7 @@
 """The first page: which motor, the verdict and why, under which conditions and rules."""
 
 from collections.abc import Mapping, Sequence
+from itertools import zip_longest
 from typing import Any
 
 from reportlab.lib.colors import white
@@ -11,7 +12,7 @@ from station.certificate.rows import unit_text
 from station.certificate.sheet import LEFT, RIGHT, ROOM, Sheet
 
 UNKNOWN = "not recorded"
-_LABEL = 78.0        # points, width of the names beside values
+_LABEL = 62.0        # points, width of the names beside values
 
 
 def at(record: Mapping[str, Any], *path: str) -> str:
@@ -37,26 +38,25 @@ def summary(sheet: Sheet, record: Mapping[str, Any]) -> None:
     if findings:
         sheet.section("Findings: likely causes")
         for finding in findings:
-            sheet.paragraph(f"• {finding.get('text') or finding.get('code')}", size=7)
-    sheet.section("Motor and test")
-    fields(sheet, _identity(record))
+            sheet.paragraph(f"• {finding.get('text') or finding.get('code')}", size=6.8)
+    sheet.section("Motor, test and conditions")
+    fields(sheet, _motor(record), _test(record), _conditions(record))
     sheet.section("Limits, order of work and decision")
     fields(sheet, _rules(record))
-    sheet.paragraph(f"Decision rule: {at(record, 'decision', 'sentence')}")
 
 
-def fields(sheet: Sheet, pairs: Sequence[tuple[str, str]]) -> None:
-    """Draw names and values in two columns, each value wrapped inside its own column."""
-    room = ROOM / 2 - _LABEL - 8
-    for start in range(0, len(pairs), 2):
-        columns = [(name, fonts.wrap(value, fonts.REGULAR, 6.8, room)) for name, value in pairs[start:start + 2]]
-        height = 8.8 * max(len(lines) for _, lines in columns)
+def fields(sheet: Sheet, *columns: Sequence[tuple[str, str]]) -> None:
+    """Draw columns of names and values side by side, each value wrapped inside its own column."""
+    step = ROOM / len(columns)
+    for band in zip_longest(*columns, fillvalue=("", "")):
+        wrapped = [fonts.wrap(value, fonts.REGULAR, 6.4, step - _LABEL - 6) for _, value in band]
+        height = 8.0 * max(map(len, wrapped))
         sheet.need(height)
-        for index, (name, lines) in enumerate(columns):
-            x = LEFT + 3 + index * ROOM / 2
-            sheet.text(x, sheet.y - 8, name, 6.4, colour=GREY)
+        for index, ((name, _), lines) in enumerate(zip(band, wrapped, strict=True)):
+            x = LEFT + 3 + index * step
+            sheet.fitted(x, sheet.y - 7, name, _LABEL - 4, 6.2, colour=GREY)
             for number, line in enumerate(lines):
-                sheet.text(x + _LABEL, sheet.y - 8 - 8.8 * number, line, 6.8)
+                sheet.text(x + _LABEL, sheet.y - 7 - 8.0 * number, line, 6.4)
         sheet.y -= height
 
 
@@ -74,7 +74,7 @@ def _verdict(sheet: Sheet, record: Mapping[str, Any]) -> None:
     """PASS is dark on white, FAIL white on a full dark field, NO RESULT in a broken frame."""
     verdict = sheet.imprint.verdict
     reason = fonts.wrap(at(record, "reason"), fonts.REGULAR, 8, ROOM - 190)
-    height = max(44.0, 26.0 + 10 * len(reason))
+    height = max(38.0, 22.0 + 9.5 * len(reason))
     canvas, colour = sheet.canvas, COLOUR[verdict]
     canvas.saveState()
     canvas.setStrokeColor(colour)
@@ -94,29 +94,32 @@ def _verdict(sheet: Sheet, record: Mapping[str, Any]) -> None:
     sheet.y -= height + 1
 
 
-def _identity(record: Mapping[str, Any]) -> list[tuple[str, str]]:
+def _motor(record: Mapping[str, Any]) -> list[tuple[str, str]]:
     motor = record.get("motor_type") or {}
-    run, allowed = at(record, "run"), at(record, "runs_allowed")
-    retest = isinstance(record.get("run"), int) and record["run"] > 1
     spacing = "none" if motor.get("spacing_deg") is None else f"{motor['spacing_deg']}° apart"
     return [
-        ("serial number", at(record, "serial")), ("station", at(record, "station", "id")),
-        ("motor type", at(record, "motor_type", "name")), ("place of test", at(record, "station", "place")),
-        ("pole pairs", at(record, "motor_type", "pole_pairs")), ("operator", at(record, "operator")),
+        ("serial number", at(record, "serial")), ("motor type", at(record, "motor_type", "name")),
         ("winding", f"{at(record, 'motor_type', 'winding')}, {_with_unit(motor.get('rated_voltage_V'), 'V')}"),
-        ("start", f"{at(record, 'started')} (UTC)"),
+        ("pole pairs", at(record, "motor_type", "pole_pairs")), ("Hall sensors", spacing),
         ("forward",
          f"{at(record, 'motor_type', 'forward')} seen from the {at(record, 'motor_type', 'viewed_from')}"),
-        ("end", f"{at(record, 'ended')} (UTC)"),
-        ("Hall sensors", spacing),
-        ("run", f"{run} of {allowed}" + (" — RETEST, earlier runs are on record" if retest else " — first test")),
-        *_conditions(record.get("conditions") or {}),
     ]
 
 
-def _conditions(conditions: Mapping[str, Any]) -> list[tuple[str, str]]:
+def _test(record: Mapping[str, Any]) -> list[tuple[str, str]]:
+    run, allowed = at(record, "run"), at(record, "runs_allowed")
+    retest = isinstance(record.get("run"), int) and record["run"] > 1
+    return [
+        ("station", at(record, "station", "id")), ("place of test", at(record, "station", "place")),
+        ("operator", at(record, "operator")), ("start", f"{at(record, 'started')} (UTC)"),
+        ("end", f"{at(record, 'ended')} (UTC)"),
+        ("run", f"{run} of {allowed}" + (" — RETEST, earlier runs are on record" if retest else " — first test")),
+    ]
+
+
+def _conditions(record: Mapping[str, Any]) -> list[tuple[str, str]]:
     pairs = []
-    for key, value in conditions.items():
+    for key, value in (record.get("conditions") or {}).items():
         name, _, unit = key.rpartition("_") if "_" in key else (key, "", "")
         pairs.append((name.replace("_", " "), _with_unit(value, unit_text(unit))))
     return pairs
@@ -130,11 +133,13 @@ def _with_unit(value: object, unit: str) -> str:
 
 def _rules(record: Mapping[str, Any]) -> list[tuple[str, str]]:
     limit, sequence = "limit_file", "sequence"
-    released = (f"{at(record, limit, 'released_by')}, {at(record, limit, 'released_on')}"
+    released = (f"released by {at(record, limit, 'released_by')} on {at(record, limit, 'released_on')}"
                 if at(record, limit, "released_by") != UNKNOWN else "DRAFT, not released")
     return [
-        ("limit file", f"{at(record, limit, 'name')}, revision {at(record, limit, 'revision')}"),
-        ("sequence", f"{at(record, sequence, 'name')}, revision {at(record, sequence, 'revision')}"),
-        ("SHA-256", at(record, limit, "sha256")), ("SHA-256", at(record, sequence, "sha256")),
-        ("released by, on", released), ("revision note", at(record, limit, "note")),
+        ("limit file", f"{at(record, limit, 'name')}, revision {at(record, limit, 'revision')}, {released}, "
+                       f"SHA-256 {at(record, limit, 'sha256')}"),
+        ("revision note", at(record, limit, "note")),
+        ("sequence", f"{at(record, sequence, 'name')}, revision {at(record, sequence, 'revision')}, "
+                     f"SHA-256 {at(record, sequence, 'sha256')}"),
+        ("decision rule", at(record, "decision", "sentence")),
     ]

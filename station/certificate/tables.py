@@ -1,130 +1,184 @@
-"""Draws the tables of measurements: one row per characteristic, captures side by side."""
+"""Draws the tables of judged and single measurements: a row per characteristic, captures side by side."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import accumulate
+
+from reportlab.lib.colors import white
 
 from station.certificate import fonts
-from station.certificate.marks import GREY, INK, RULE, result_sign
-from station.certificate.rows import ABSENT, Row
+from station.certificate.marks import GREY, INK, RED, RULE, result_sign
+from station.certificate.rows import ABSENT, Cell, Row
 from station.certificate.sheet import LEFT, RIGHT, ROOM, Sheet
 
 ACROSS = 4                       # captures side by side; more of them make another table below
-_NAME, _UNIT, _TOLERANCE = 108.0, 27.0, 56.0
-_JUDGED, _OTHER = 13.7, 6.7      # points, height of a row
-_SMALL = 5.5                     # points; the smallest type on the certificate
-
-
-def judged_table(sheet: Sheet, title: str, rows: Sequence[Row], labels: Sequence[str]) -> None:
-    """Draw the judged rows, in each cell value ± U, sign and, under it, the acceptance limits."""
-    for start in range(0, len(labels), ACROSS):
-        part = labels[start:start + ACROSS]
-        shown = [row for row in rows if any(label in row.cells for label in part)]
-        _table(sheet, title, shown, part, _Shape(LEFT + _NAME + _UNIT + _TOLERANCE, _JUDGED, judged=True))
-
-
-def other_table(sheet: Sheet, title: str, rows: Sequence[Row], labels: Sequence[str]) -> None:
-    """Draw the rows without limits, a line each."""
-    for start in range(0, len(labels), ACROSS):
-        part = labels[start:start + ACROSS]
-        shown = [row for row in rows if any(label in row.cells for label in part)]
-        _table(sheet, title, shown, part, _Shape(LEFT + _NAME + _UNIT, _OTHER, judged=False))
-
-
-def rest_table(sheet: Sheet, title: str, rows: Sequence[Row], *, judged: bool) -> None:
-    """Draw rows that belong to no capture, two or three side by side to save height."""
-    across = 2 if judged else 3
-    step, height = ROOM / across, (_JUDGED if judged else _OTHER)
-    if not rows:
-        return
-    sheet.section(title, keep=height + 4)
-    sheet.y -= 2
-    for start in range(0, len(rows), across):
-        sheet.need(height)
-        for column, row in enumerate(rows[start:start + across]):
-            x = LEFT + column * step
-            middle = sheet.y - (height / 2 + (2.2 if judged else 1.7))
-            _fit(sheet, x + 2, middle, row.name, 92 if judged else 80, 6)
-            _fit(sheet, x + 96 if judged else x + 84, middle, row.unit, 24, 6)
-            if judged:
-                _fit(sheet, x + 122, middle, row.tolerance, 54, 6)
-            left = x + (178 if judged else 108)
-            _cell(sheet, row, "", left, x + step - 4 - left, height)
-        sheet.y -= height
-        sheet.rule(width=0.25)
+SMALL = 5.5                      # points; the smallest type on the certificate
+_NAME, _UNIT = 101.0, 23.0       # points, columns of the rows without limits
+_LINE, _UNDER, _OTHER = 7.5, 5.7, 6.4  # points: a judged row, the limits under its values, another row
+_PER_CAPTURE = "under the value"
 
 
 @dataclass(frozen=True, slots=True)
-class _Shape:
-    first: float    # x of the first capture column, points
-    height: float   # of a row, points
-    judged: bool
+class _Columns:
+    """Widths before the values of a judged table, points."""
+
+    name: float
+    unit: float
+    tolerance: float
+    accept: float
+
+    @property
+    def starts(self) -> tuple[float, float, float, float, float]:
+        """Return where name, unit, tolerance, accept and the values begin, from the left edge."""
+        ends = accumulate((self.name, self.unit, self.tolerance, self.accept), initial=0.0)
+        return tuple(ends)  # type: ignore[return-value]  # five of them
 
 
-def _table(sheet: Sheet, title: str, rows: Sequence[Row], labels: Sequence[str], shape: _Shape) -> None:
+_WIDE = _Columns(_NAME, _UNIT, 44.0, 54.0)
+_HALF = _Columns(77.0, 14.0, 49.0, 50.0)
+
+
+def judged_table(sheet: Sheet, title: str, rows: Sequence[Row], labels: Sequence[str]) -> None:
+    """Draw the judged rows; acceptance limits that the captures do not share stand under each value."""
+    first = LEFT + _WIDE.starts[-1]
+    column = (RIGHT - first) / ACROSS
+    for start in range(0, len(labels), ACROSS):
+        part = labels[start:start + ACROSS]
+        shown = [row for row in rows if any(label in row.cells for label in part)]
+        _open(sheet, title, shown, part, first)
+        for row in shown:
+            shared = row.acceptance(part)
+            height = sheet.air + _LINE + (_UNDER if shared is None else 0)
+            sheet.need(height)
+            _limits(sheet, row, _WIDE, LEFT, _PER_CAPTURE if shared is None else shared)
+            for index, label in enumerate(part):
+                judged_cell(sheet, row.cells.get(label), first + index * column, column, under=shared is None)
+            sheet.y -= height
+            sheet.rule(width=0.25)
+        sheet.heading = None
+
+
+def rest_table(sheet: Sheet, title: str, rows: Sequence[Row]) -> None:
+    """Draw judged rows that belong to no capture, two side by side."""
     if not rows:
         return
-    sheet.section(title, keep=14 + min(len(rows), 3) * shape.height)
-    _heading(sheet, labels, shape)
-    sheet.heading = lambda: _heading(sheet, labels, shape)
-    column = (RIGHT - shape.first) / ACROSS
-    for row, after in zip(rows, [*rows[1:], None], strict=True):
-        sheet.need(shape.height)
-        middle = sheet.y - (shape.height / 2 + (2.2 if shape.judged else 1.7))
-        bold = fonts.BOLD if shape.judged and row.rank < 2 else fonts.REGULAR
-        _fit(sheet, LEFT + 2, middle, row.name, _NAME - 4, 6.2, bold)
-        _fit(sheet, LEFT + _NAME, middle, row.unit, _UNIT - 3, 6.2)
-        if shape.judged:
-            _fit(sheet, LEFT + _NAME + _UNIT, middle, row.tolerance, _TOLERANCE - 4, 6.2)
-        for index, label in enumerate(labels):
-            _cell(sheet, row, label, shape.first + index * column, column - 4, shape.height)
-        sheet.y -= shape.height
-        if shape.judged or after is None or _stem(after) != _stem(row):  # lines ab, bc, ca stay together
-            sheet.rule(width=0.25)
+    half = ROOM / 2 - 5
+    lefts = (LEFT, LEFT + half + 10)
+
+    def heading() -> None:
+        sheet.y -= 7
+        for left in lefts:
+            _heads(sheet, _HALF, left)
+            sheet.text(left + _HALF.starts[-1] + 8, sheet.y, "value ± U", 6, font=fonts.BOLD)
+        sheet.y -= 2.4
+        sheet.rule(colour=INK, width=0.6)
+
+    sheet.section(title, keep=10 + 2 * _LINE)
+    heading()
+    sheet.heading = heading
+    for start in range(0, len(rows), 2):
+        sheet.need(_LINE + sheet.air)
+        for left, row in zip(lefts, rows[start:start + 2], strict=False):
+            _limits(sheet, row, _HALF, left, row.acceptance([""]) or "")
+            judged_cell(sheet, row.cells[""], left + _HALF.starts[-1], half - _HALF.starts[-1], under=False)
+        sheet.y -= _LINE + sheet.air
+        sheet.rule(width=0.25)
     sheet.heading = None
 
 
-def _stem(row: Row) -> str:
-    return row.name.partition(".")[0]
+def other_table(sheet: Sheet, title: str, rows: Sequence[Row], labels: Sequence[str]) -> None:
+    """Draw rows without limits, a line each, every value with its own uncertainty."""
+    first = LEFT + _NAME + _UNIT
+    column = (RIGHT - first) / ACROSS
+    for start in range(0, len(labels), ACROSS):
+        part = labels[start:start + ACROSS]
+        shown = [row for row in rows if any(label in row.cells for label in part)]
+        _open(sheet, title, shown, part, first, judged=False)
+        for row in shown:
+            sheet.need(_OTHER + sheet.air)
+            y = sheet.y - 5 - sheet.air / 2
+            sheet.fitted(LEFT + 2, y, row.name, _NAME - 5, 5.8)
+            sheet.fitted(LEFT + _NAME, y, row.unit, _UNIT - 3, 5.8)
+            for index, label in enumerate(part):
+                cell = row.cells.get(label)
+                sheet.fitted(first + index * column + 8, y, cell.value if cell else ABSENT, column - 12, 5.8)
+            sheet.y -= _OTHER + sheet.air
+            sheet.rule(width=0.2)
+        sheet.heading = None
 
 
-def _heading(sheet: Sheet, labels: Sequence[str], shape: _Shape) -> None:
-    sheet.y -= 8
-    sheet.text(LEFT + 2, sheet.y, "characteristic", 6, font=fonts.BOLD)
-    sheet.text(LEFT + _NAME, sheet.y, "unit", 6, font=fonts.BOLD)
-    if shape.judged:
-        sheet.text(LEFT + _NAME + _UNIT, sheet.y, "tolerance", 6, font=fonts.BOLD)
-    column = (RIGHT - shape.first) / ACROSS
-    for index, label in enumerate(labels):
-        _fit(sheet, shape.first + index * column + 9, sheet.y, label, column - 12, 6.4, fonts.BOLD)
-    sheet.y -= 3
-    sheet.rule(colour=INK, width=0.6)
+def other_rest_table(sheet: Sheet, title: str, rows: Sequence[Row]) -> None:
+    """Draw rows without limits that belong to no capture, three side by side."""
+    if not rows:
+        return
+    step = ROOM / 3
+    sheet.section(title, keep=2 * _OTHER)
+    for start in range(0, len(rows), 3):
+        sheet.need(_OTHER + sheet.air)
+        for index, row in enumerate(rows[start:start + 3]):
+            x, y = LEFT + index * step, sheet.y - 5 - sheet.air / 2
+            sheet.fitted(x + 2, y, row.name, 80, 5.8)
+            sheet.fitted(x + 86, y, row.unit, 20, 5.8)
+            sheet.fitted(x + 108, y, row.cells[""].value, step - 112, 5.8)
+        sheet.y -= _OTHER + sheet.air
+        sheet.rule(width=0.2)
 
 
-def _cell(sheet: Sheet, row: Row, label: str, x: float, room: float, height: float) -> None:
-    cell = row.cells.get(label)
+def judged_cell(sheet: Sheet, cell: Cell | None, x: float, room: float, *, under: bool) -> None:
+    """Draw sign, value ± U and the word; a failing one white on a dark field, so that it strikes without colour."""
+    y = sheet.y - 5.8 - sheet.air / 2
     if cell is None:
-        sheet.text(x + 9, sheet.y - height / 2 - 2, ABSENT, 6, colour=RULE)
+        sheet.text(x + 9, y, ABSENT, 6, colour=RULE)
         return
-    if not cell.result:
-        _fit(sheet, x + 9, sheet.y - height / 2 - 1.7, cell.value, room - 9, 6)
-        return
-    result_sign(sheet.canvas, cell.result, x, sheet.y - 6.6, 5)
-    bold = fonts.REGULAR if cell.result == "PASS" else fonts.BOLD
-    _fit(sheet, x + 9, sheet.y - 6.6, f"{cell.value}  {cell.result}", room - 9, 6.4, bold)
-    _fit(sheet, x + 9, sheet.y - 12.4, cell.acceptance, room - 9, _SMALL, grey=True)
+    failing = cell.result == "FAIL"
+    height = sheet.air + _LINE + (_UNDER if under else 0)
+    if failing:
+        sheet.canvas.setFillColor(RED)
+        sheet.canvas.rect(x - 1, sheet.y - height + 0.3, room - 1, height - 0.6, stroke=0, fill=1)
+    result_sign(sheet.canvas, cell.result, x + 1, y, 4.2)
+    font = fonts.REGULAR if cell.result == "PASS" else fonts.BOLD
+    ink = white if failing else INK
+    sheet.fitted(x + 8, y, f"{cell.value}  {cell.result}", room - 10, 6, font=font, colour=ink)
+    if under:
+        sheet.fitted(x + 8, y - 5.6, cell.acceptance, room - 10, SMALL, colour=white if failing else GREY)
 
 
-def _fit(sheet: Sheet, x: float, y: float, words: str, room: float, size: float,
-         font: str = fonts.REGULAR, *, grey: bool = False) -> None:
-    """Write one line; one too long is set narrower, never cut and never in smaller type."""
-    long = fonts.width(words, font, size)
-    canvas = sheet.canvas
-    canvas.saveState()
-    canvas.setFillColor(GREY if grey else INK)
-    canvas.setFont(font, size)
-    line = canvas.beginText(x, y)
-    if long > room:
-        line.setHorizScale(100 * room / long)
-    line.textOut(words)
-    canvas.drawText(line)
-    canvas.restoreState()
+def _limits(sheet: Sheet, row: Row, columns: _Columns, left: float, accept: str) -> None:
+    """Write name, unit, tolerance and acceptance limits of a judged row."""
+    name, unit, tolerance, accepted, _ = (left + start for start in columns.starts)
+    y = sheet.y - 5.8 - sheet.air / 2
+    below = accept == _PER_CAPTURE
+    sheet.fitted(name + 2, y, row.name, columns.name - 5, 6, font=fonts.BOLD if row.rank < 2 else fonts.REGULAR)
+    sheet.fitted(unit, y, row.unit, columns.unit - 2, 6)
+    sheet.fitted(tolerance, y, row.tolerance, columns.tolerance - 3, 6)
+    sheet.fitted(accepted, y, accept, columns.accept - 3, SMALL if below else 6, colour=GREY if below else INK)
+
+
+def _heads(sheet: Sheet, columns: _Columns, left: float) -> None:
+    words = ("characteristic", "unit", "tolerance", "accept")
+    for start, word, indent in zip(columns.starts, words, (2, 0, 0, 0), strict=False):
+        sheet.fitted(left + start + indent, sheet.y, word, 60, 6, font=fonts.BOLD)
+
+
+def _open(sheet: Sheet, title: str, rows: Sequence[Row], labels: Sequence[str], first: float, *,
+          judged: bool = True) -> None:
+    """Write the section title and the column heads, which come back after a page turn."""
+    if not rows:
+        return
+
+    def heading() -> None:
+        sheet.y -= 7
+        if judged:
+            _heads(sheet, _WIDE, LEFT)
+        else:
+            sheet.text(LEFT + 2, sheet.y, "characteristic", 6, font=fonts.BOLD)
+            sheet.text(LEFT + _NAME, sheet.y, "unit", 6, font=fonts.BOLD)
+        column = (RIGHT - first) / ACROSS
+        for index, label in enumerate(labels):
+            sheet.fitted(first + index * column + 8, sheet.y, label, column - 10, 6, font=fonts.BOLD)
+        sheet.y -= 2.4
+        sheet.rule(colour=INK, width=0.6)
+
+    sheet.section(title, keep=10 + min(len(rows), 3) * (_LINE + _UNDER))
+    heading()
+    sheet.heading = heading

@@ -9,8 +9,8 @@ from station.certificate import fonts
 from station.certificate.marks import GREY, INK, RULE
 from station.certificate.sheet import LEFT, RIGHT, Sheet
 
-WAVES = 104.0                    # points, height of the waves
-BAR = 7.0                        # points, height of a sensor's bar
+WAVES = 70.0                     # points, height of the waves
+BAR = 6.0                        # points, height of a sensor's bar
 _LINES: dict[str, tuple[float, list[float]]] = {"ab": (1.1, []), "bc": (1.0, [5, 2]), "ca": (1.0, [1.2, 1.6])}
 _FIRST, _LAST = LEFT + 32, RIGHT - 8
 
@@ -29,6 +29,14 @@ class _Axes:
         return self.zero + WAVES / 2 * volts / self.top
 
 
+def deciding_plot(record: Mapping[str, Any]) -> Mapping[str, Any] | None:
+    """Return the plot of the capture that holds the first FAIL, else of the first capture; None without plots."""
+    plots = {str(plot.get("label") or ""): plot for plot in reversed(record.get("plots") or ())}
+    failed = [str(j.get("label") or "") for j in record.get("judged") or () if j.get("result") == "FAIL"]
+    order = [*(label for label in failed if label in plots), *reversed(plots)]
+    return plots[order[0]] if order else None
+
+
 def waveform_plot(sheet: Sheet, plot: Mapping[str, Any]) -> None:
     """Draw one plot of the record: keys label, angle_deg, volts_per_krpm and hall_high."""
     waves = {line: list(values) for line, values in (plot.get("volts_per_krpm") or {}).items()}
@@ -38,14 +46,14 @@ def waveform_plot(sheet: Sheet, plot: Mapping[str, Any]) -> None:
     peak = max((abs(v) for values in waves.values() for v in values if isfinite(v)), default=1.0)
     axes = _Axes(zero=sheet.y - 4 - WAVES / 2, top=_round_up(peak * 1.05 or 1.0))
     bottom = axes.zero - WAVES / 2
-    foot = bottom - 3 - len(sensors) * (BAR + 2)
+    foot = bottom - 4 - len(sensors) * (BAR + 2)
     _grid(sheet, axes, bottom, foot)
     for line, values in waves.items():
         _wave(sheet, axes, line, list(plot.get("angle_deg") or ()), values)
     for index, (sensor, interval) in enumerate(sensors.items()):
-        _bar(sheet, axes, bottom - 3 - (index + 1) * (BAR + 2) + 2, sensor, interval)
-    _legend(sheet, foot - 17, waves)
-    sheet.y = foot - 20
+        _bar(sheet, axes, bottom - 4 - (index + 1) * (BAR + 2) + 2, sensor, interval)
+    _legend(sheet, foot - 14, waves)
+    sheet.y = foot - 16
 
 
 def _grid(sheet: Sheet, axes: _Axes, bottom: float, foot: float) -> None:
@@ -54,7 +62,7 @@ def _grid(sheet: Sheet, axes: _Axes, bottom: float, foot: float) -> None:
     canvas.setLineWidth(0.35)
     for angle in range(0, 361, 60):
         canvas.line(axes.x(angle), foot, axes.x(angle), axes.zero + WAVES / 2)
-        sheet.text(axes.x(angle), foot - 7, f"{angle}°", 6, colour=GREY, align="centre")
+        sheet.text(axes.x(angle), foot - 6.5, f"{angle}°", 6, colour=GREY, align="centre")
     for share in (-1.0, -0.5, 0.0, 0.5, 1.0):
         y = axes.y(share * axes.top)
         canvas.setStrokeColor(INK if share == 0 else RULE)

@@ -10,7 +10,6 @@ from io import BytesIO
 import pytest
 from pypdf import PdfReader
 
-from station.certificate.closing import record_sha256
 from station.certificate.render import render_certificate
 from station.errors import EvidenceError
 
@@ -48,16 +47,6 @@ def test_every_font_is_embedded(record, tmp_path):
     assert all("DejaVuSansCondensed" in line and line.split()[-5:-2] == ["yes", "yes", "yes"] for line in fonts)
 
 
-def test_judged_rows_and_evidence_fit_two_pages_and_the_rest_follows(record, pages):
-    texts = pages(record)
-    two = "\n".join(texts[:2])
-    missing = {j["name"] for j in record["judged"]} - set(two.split())
-    assert not missing
-    assert two.count("PASS") >= len(record["judged"])
-    assert record_sha256(record) in two
-    assert len(texts) <= 3
-
-
 def test_pages_are_numbered_and_the_end_is_marked(record, pages):
     texts = pages(record)
     assert all(f"page {n} of {len(texts)}" in text for n, text in enumerate(texts, 1))
@@ -65,9 +54,8 @@ def test_pages_are_numbered_and_the_end_is_marked(record, pages):
     assert ends == [False] * (len(texts) - 1) + [True]
 
 
-def test_another_reader_finds_every_measurement(record, tmp_path):
-    text = _poppler("pdftotext", record, tmp_path, "-layout")
-    assert all(m["name"] in text for m in record["measurements"])
+def test_another_reader_finds_the_evidence(record, tmp_path):
+    text = " ".join(_poppler("pdftotext", record, tmp_path, "-raw").split())
     for words in ("Werk Süd, Halle 4, Prüfplatz 1", "CAL-dri", "2027-01-10", "3536 r/min", "500 V", "3c3c",
                   "1.65 standard uncertainties", "1 of 2", "not a safety function", "Student"):
         assert words in text
@@ -120,7 +108,7 @@ def test_long_and_odd_texts_stay_inside_the_page(record, pages):
     changed = record | {"reason": long, "operator": "x" * 300, "findings": [{"code": "a", "text": long}] * 9}
     text = " ".join(" ".join(pages(changed)).split())
     assert text.count("Prüfstückträgerhalterung") == 400
-    assert text.count("x" * 40) >= 1
+    assert text.count("x") >= 300  # every letter, over as many lines as it takes
 
 
 @pytest.mark.parametrize("captures", [1, 2, 5, 9])
