@@ -21,7 +21,7 @@ class Timing:
     rpm: float = 6000.0
     pole_pairs: int = 4
     periods: int = 16
-    samples: int = 250     # per period
+    samples: int = 200     # per period
 
     @property
     def frequency(self):
@@ -31,11 +31,10 @@ class Timing:
     def interval(self):
         return 1 / (self.frequency * self.samples)
 
-    def analysis(self):
-        """A settling period and whole periods, solved four times between samples."""
-        settled, step = 1 / self.frequency, self.interval
-        stop = settled + (self.periods * self.samples - 0.5) * step
-        return f"tran {step:.12g} {stop:.12g} {settled:.12g} {step / 4:.12g}\nlinearize"
+    @property
+    def size(self):
+        """Samples in whole periods."""
+        return self.periods * self.samples
 
 
 @dataclass(frozen=True)
@@ -114,8 +113,15 @@ def meters(ohms=(METER,) * 3):
     return [f"Rm{plus} {plus} {minus} {ohm}" for (plus, minus), ohm in zip(PAIRS, ohms, strict=True)]
 
 
-def solve(netlist, analysis, folder):
-    """Values (n,) by node ("a") or branch ("lwa#branch"), as ngspice computes them."""
+def transient(netlist, timing, folder):
+    """Values (n,) by node ("a") or current ("i(lwa)") over whole periods, after one to settle."""
+    settled, step = 1 / timing.frequency, timing.interval
+    stop = settled + timing.size * step
+    solved = _solve(netlist, f"tran {step:.12g} {stop:.12g} {settled:.12g} {step / 4:.12g}\nlinearize", folder)
+    return {name: values[:timing.size] for name, values in solved.items()}
+
+
+def _solve(netlist, analysis, folder):
     text = ["windings", *netlist, ".options method=gear reltol=1e-6 abstol=1e-12 vntol=1e-9",
             ".control", analysis, "write windings.raw", "quit", ".endc", ".end"]
     (folder / "windings.cir").write_text("\n".join(text) + "\n")
@@ -135,7 +141,7 @@ def resistances(build, coils, folder):
     """Ohm between each pair of leads: the operating point with a test current of 1 A, the shaft at rest."""
     netlist, found = [*build([replace(coil, volts={1: 0.0}) for coil in coils], Timing()), *meters()], {}
     for plus, minus in PAIRS:
-        solved = solve([*netlist, f"Itest {minus} {plus} DC 1"], "op", folder)
+        solved = _solve([*netlist, f"Itest {minus} {plus} DC 1"], "op", folder)
         found[plus + minus] = float(solved[plus][0] - solved[minus][0])
     return found
 
@@ -147,4 +153,4 @@ def _read_raw(raw):
     start = rows.index("Variables:") + 1
     names = [row.split()[1] for row in rows[start:]]
     table = np.frombuffer(values, dtype=np.float64).reshape(-1, len(names))
-    return {name.removeprefix("v(").removesuffix(")"): table[:, i] for i, name in enumerate(names)}
+    return {name[2:-1] if name.startswith("v(") else name: table[:, i] for i, name in enumerate(names)}

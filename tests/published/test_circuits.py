@@ -8,7 +8,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from circuits import Coil, ShortedCoil, Timing, TrapezoidCoil, delta, lines_of, meters, resistances, solve, star
+from circuits import Coil, ShortedCoil, Timing, TrapezoidCoil, delta, lines_of, meters, resistances, star, transient
 from machines import analyse_file, capture_of, motor_type, values_of
 
 from station.analysis.findings import find_motor_causes
@@ -24,7 +24,7 @@ LINES = ("ab", "bc", "ca")
 
 def _circuit(folder, build, coils, more=None, timing=AT):
     """Solution of windings with channels across their leads."""
-    return solve([*build(coils, timing), *(meters() if more is None else more)], timing.analysis(), folder)
+    return transient([*build(coils, timing), *(meters() if more is None else more)], timing, folder)
 
 
 def _analyse(folder, build, coils, more=None, timing=AT):
@@ -81,7 +81,7 @@ def test_orders_at_the_leads(build, coils, tmp_path):
 
 def test_triplens_circulate_in_a_delta_and_move_the_star_point(tmp_path):
     """2 V of third order: 3 x 2 V over 3 windings in the ring, 2 V at the star point, nothing between leads."""
-    ring = _circuit(tmp_path, delta, [SOUND] * 3)["i(lwa"]
+    ring = _circuit(tmp_path, delta, [SOUND] * 3)["i(lwa)"]
     spectrum = 2 * np.abs(np.fft.rfft(ring)) / ring.size
     assert spectrum[3 * AT.periods] == pytest.approx(2 / abs(0.4 + 1j * 2 * np.pi * 1200 * 0.3e-3), rel=1e-3)
     solved = _circuit(tmp_path, star, [SOUND] * 3)

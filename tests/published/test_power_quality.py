@@ -1,0 +1,41 @@
+"""Harmonics, distortion, unbalance and frequency of the same samples by pqopen, a library for the quality of mains.
+
+Source: pqopen-lib 0.10: `resample_and_fft`, `calc_harmonics`, `calc_thd`, `calc_unbalance`. The waves come from
+ngspice and gym-electric-motor; every capture holds whole periods, as pqopen wants.
+"""
+
+from dataclasses import replace
+
+import pytest
+from circuits import Coil, ShortedCoil, Timing, TrapezoidCoil, delta, lines_of, meters, star, transient
+from machines import analyse_file, capture_of, motor_type, values_of
+from pqopen.powerquality import calc_harmonics, calc_thd, calc_unbalance, resample_and_fft
+
+AT = Timing()
+RICH = Coil({1: 10.0, 2: 0.1, 3: 1.0, 5: 0.4, 7: 0.2, 11: 0.1, 13: 0.06, 17: 0.05, 25: 0.03})
+
+
+@pytest.mark.parametrize(("build", "coils"), [
+    pytest.param(star, [RICH] * 3, id="star of many orders"),
+    pytest.param(delta, [RICH] * 3, id="delta of many orders"),
+    pytest.param(star, [TrapezoidCoil()] * 3, id="trapezoid"),
+    pytest.param(delta, [TrapezoidCoil(ramp_deg=20.0), TrapezoidCoil(), TrapezoidCoil(turns=0.95)], id="odd shapes"),
+    pytest.param(star, [replace(RICH, turns=0.9), RICH, replace(RICH, turned_deg=3.0)], id="unbalanced star"),
+    pytest.param(star, [RICH, ShortedCoil(RICH.volts, share=0.05), RICH], id="shorted turns"),
+    pytest.param(delta, [RICH, replace(RICH, turns=-1.0), RICH], id="reversed winding"),
+])
+def test_orders_distortion_and_unbalance(build, coils, tmp_path):
+    solved = transient([*build(coils, AT), *meters()], AT, tmp_path)
+    capture = capture_of(lines_of(solved), AT.rpm, interval=AT.interval)
+    ours = values_of(analyse_file(tmp_path, capture, motor_type(4, build.__name__)))
+
+    volts = [capture.codes[name] * capture.channels[name].scale for name in ("v_ab", "v_bc", "v_ca")]
+    spectra = [resample_and_fft(wave, wave.size) for wave in volts]
+    for line, spectrum in zip(("ab", "bc", "ca"), spectra, strict=True):
+        rms, _ = calc_harmonics(spectrum, AT.periods, 25)
+        assert ours[f"thd.{line}"] == pytest.approx(calc_thd(rms, 25), abs=0.01)
+        for order in range(2, 26):
+            assert ours[f"harmonic_{order}.{line}"] == pytest.approx(100 * rms[order] / rms[1], abs=0.01), order
+    in_order = spectra if ours["phase_order"] > 0 else [spectra[0], spectra[2], spectra[1]]
+    _zero, negative = calc_unbalance([spectrum[AT.periods] for spectrum in in_order])
+    assert ours["back_emf_unbalance"] == pytest.approx(negative, abs=0.01)
