@@ -64,12 +64,7 @@ def find_tone(lines: LineVoltages, capture: Capture, motor_type: MotorType) -> T
     refusal = _refuse_length(expected, capture, motor_type) or _refuse_sampling(expected, capture)
     if refusal is not None:
         return refusal
-    thin = max(1, int(1 / (expected * lines.interval * POINTS_PER_PERIOD)))
-    count = min(MAX_POINTS, lines.volts.shape[1] // thin)
-    starts = {int(start) for start in np.linspace(0, lines.volts.shape[1] - count * thin, STRETCHES)}
-    mean, window = np.full(thin, 1 / thin), np.hanning(count)
-    looks = [_look(lines.volts[:, start:start + count * thin].reshape(3, count, thin) @ mean, window,
-                   thin * lines.interval) for start in sorted(starts)]
+    looks = _looks(*_stretches(lines, expected))
     seen = [look for look in looks if look is not None]
     if not seen:
         return Refusal("no_emf", "No back-EMF: nothing in the three voltages stands out of the noise. Either the "
@@ -78,9 +73,9 @@ def find_tone(lines: LineVoltages, capture: Capture, motor_type: MotorType) -> T
     if len(opened) == len(looks):
         return _open_lead(opened[0])
     if len(seen) < len(looks) or not _alike(seen):
-        return Refusal("speed_not_stable", "The shaft turned both ways during the capture, stopped, or changed its "
-                       "speed: parts of the capture differ in the way or the frequency of their back-EMF. Let the "
-                       "drive settle first.")
+        return Refusal("speed_not_stable", "Parts of the capture differ in the way or the frequency of their "
+                       "back-EMF: the shaft turned both ways, stopped or changed its speed, or a contact opened. Let "
+                       "the drive settle first.")
     direction = 1 if capture.drive_speed > 0 else -1
     tone = Tone(float(np.median([look.frequency for look in seen])), direction, seen[0].sense * direction)
     return refuse_speed(tone.frequency, capture, motor_type) or tone
@@ -100,27 +95,52 @@ def refuse_speed(frequency: float, capture: Capture, motor_type: MotorType) -> R
                    "coupling.")
 
 
-def _look(volts: Floats, window: Floats, interval: float) -> _Look | None:
-    """Return what a stretch (3, n) shows, or None if nothing stands out of its noise."""
-    size, half = window.size, window.size // 2
-    centred = (volts - volts.mean(axis=1, keepdims=True)) * window
-    spectrum = np.abs(np.fft.fft(centred[0] + TURN * centred[1] + TURN**2 * centred[2]))
-    both = np.hypot(spectrum[1:half], spectrum[:-half:-1])  # of bins 1, 2, 3 ..., turning either way
-    peak = int(np.argmax(both[1:-1])) + 1
-    if not both[peak] > PEAK_OVER_MEDIAN * float(np.median(both)):  # all codes equal give 0 and 0
-        return None
-    bins = 1 + _refined(both, peak)
-    forward, backward = spectrum[1 + peak], spectrum[-1 - peak]
+def _stretches(lines: LineVoltages, expected: float) -> tuple[Floats, float]:
+    """Return the lines (s, 3, n) V at the start, the middle and the end, thinned to few points, and their interval."""
+    thin = max(1, int(1 / (expected * lines.interval * POINTS_PER_PERIOD)))
+    count = min(MAX_POINTS, lines.volts.shape[1] // thin)
+    room = lines.volts.shape[1] - count * thin
+    starts = sorted({room * part // (STRETCHES - 1) for part in range(STRETCHES)})
+    volts = np.array([lines.volts[:, start:start + count * thin] for start in starts])
+    return volts.reshape(len(starts), 3, count, thin) @ np.full(thin, 1 / thin), thin * lines.interval
+
+
+def _looks(volts: Floats, interval: float) -> list[_Look | None]:
+    """Return what each stretch shows, None where nothing stands out of its noise."""
+    size, half = volts.shape[2], volts.shape[2] // 2
+    centred = (volts - volts.mean(axis=2, keepdims=True)) * np.hanning(size)
+    spectra = np.abs(np.fft.fft(np.array([1, TURN, TURN**2]) @ centred))
+    both = np.hypot(spectra[:, 1:half], spectra[:, :-half:-1])  # of bins 1, 2, 3 ..., turning either way
+    peaks = 1 + both[:, 1:-1].argmax(axis=1)
+    medians = np.median(both, axis=1)
+    looks: list[_Look | None] = []
+    for stretch, spectrum, magnitude, peak, median in zip(centred, spectra, both, peaks, medians, strict=True):
+        if not magnitude[peak] > PEAK_OVER_MEDIAN * median:  # all codes equal give 0 and 0
+            looks.append(None)
+            continue
+        bins = 1 + _refined(magnitude[peak - 1:peak + 2].tolist(), int(peak))
+        forward, backward = float(spectrum[1 + peak]), float(spectrum[-1 - peak])
+        looks.append(_Look(bins / (size * interval), *_sense(stretch, forward, backward, bins)))
+    return looks
+
+
+def _refined(near: Sequence[float], peak: int) -> float:
+    """Return the peak's place between bins from its three magnitudes under a Hann window.
+
+    Source: two neighbours of a tone `d` bins off stand as (1 + d) to (2 - d); derived.
+    """
+    left, middle, right = near
+    share = max(left, right) / middle
+    return peak + (1 if right > left else -1) * (2 * share - 1) / (share + 1)
+
+
+def _sense(volts: Floats, forward: float, backward: float, bins: float) -> tuple[int, Floats | None]:
+    """Return the way in which the space vector turns; if neither, the sizes of lines that all lie on one line."""
     if min(forward, backward) < COLLINEAR * max(forward, backward):
-        return _Look(bins / (size * interval), 1 if forward > backward else -1, None)
+        return (1 if forward > backward else -1), None
+    size = volts.shape[1]
     tone = np.exp(-2j * np.pi * bins / size * np.arange(size))
-    return _Look(bins / (size * interval), 0, np.abs(centred @ tone) if _lie_on_a_line(centred) else None)
-
-
-def _refined(magnitude: Floats, peak: int) -> float:
-    """Return the peak's place between bins: a parabola on the logarithm, good for a Hann window."""
-    left, middle, right = np.log(np.maximum(magnitude[peak - 1:peak + 2], 1e-300))
-    return peak + 0.5 * float((left - right) / (left - 2 * middle + right))
+    return 0, np.abs(volts @ tone) if _lie_on_a_line(volts) else None
 
 
 def _lie_on_a_line(volts: Floats) -> bool:
