@@ -13,8 +13,8 @@ from station.analysis.flux import half_cycle_flux, refuse_disturbed, refuse_flux
 from station.analysis.gate import Tone, expected_frequency, find_tone, refuse_speed
 from station.analysis.hall import HallAnalysis, analyse_hall
 from station.analysis.integrity import count_bad, find_bad_samples
-from station.analysis.line_voltages import LineVoltages, read_lines
-from station.analysis.motion import half_cycle_gains, refuse_disturbed, refuse_motion, refuse_sum, speed_measurements
+from station.analysis.line_voltages import ORDERS, LineVoltages, read_lines
+from station.analysis.motion import refuse_motion, refuse_step, refuse_sum, speed_measurements
 from station.analysis.result import CaptureAnalysis, WavePlot
 from station.capture import HALL_CHANNELS, Capture
 from station.measurement import Measurement, Refusal
@@ -33,11 +33,13 @@ def analyse_capture(capture: Capture, motor_type: MotorType, highest_order: int 
     bad = find_bad_samples(capture)
     if isinstance(bad, Refusal):
         return CaptureAnalysis(capture.label, refused=bad)
-    lines = read_lines(capture, expected_frequency(capture, motor_type), bad=bad)
+    expected = expected_frequency(capture, motor_type)
+    orders = usable_orders(capture, expected, highest_order)
+    lines = read_lines(capture, expected, orders, bad)
     tone = find_tone(lines, capture, motor_type)
     if isinstance(tone, Refusal):
         return CaptureAnalysis(capture.label, refused=tone)
-    fitted = _fit(capture, motor_type, lines, tone)
+    fitted = _fit(capture, motor_type, lines, tone, orders)
     if isinstance(fitted, Refusal):
         return CaptureAnalysis(capture.label, refused=fitted)
     emf, track, measurements = fitted
@@ -50,11 +52,9 @@ def analyse_capture(capture: Capture, motor_type: MotorType, highest_order: int 
 
 
 def _fit(
-    capture: Capture, motor_type: MotorType, tone: Tone, highest_order: int
+    capture: Capture, motor_type: MotorType, lines: LineVoltages, tone: Tone, orders: int
 ) -> tuple[BackEmf, AngleTrack, dict[str, Measurement]] | Refusal:
     pole_pairs, reference = motor_type.pole_pairs, motor_type.reference
-    orders = usable_orders(capture, tone.frequency, highest_order)
-    lines = read_lines(capture, tone.frequency, orders)
     motion, rest = first_motion(lines, tone, pole_pairs)
     refusal = refuse_motion(motion, lines, rest, tone.direction)
     if refusal is not None:
@@ -63,7 +63,8 @@ def _fit(
     to_reference = 1 / (1 + reference.magnet_per_k * (capture.temperature_c - reference.temperature_c))
     emf, track = back_emf(capture, lines, tracked, tone.direction, pole_pairs, to_reference)
     half_cycles = half_cycle_flux(lines, track, emf, pole_pairs)
-    refusal = (refuse_step(tracked) or refuse_sum(emf) or refuse_disturbed(half_cycles)
+    refusal = (refuse_speed(track.mean_electrical_frequency, capture, motor_type) or refuse_step(tracked)
+               or refuse_sum(emf) or refuse_disturbed(half_cycles)
                or refuse_flux(half_cycles, emf, pole_pairs, to_reference))
     if refusal is not None:
         return refusal
@@ -82,5 +83,5 @@ def _plot(emf: BackEmf, hall: HallAnalysis | None) -> WavePlot:
     wave = emf.wave(PLOT_POINTS) / VOLT_PER_KRPM
     closed = np.concatenate([wave, wave[:, :1]], axis=1)
     angle = np.rad2deg(np.linspace(0, 2 * pi, PLOT_POINTS + 1))
-    volts = {line: tuple(float(v) for v in closed[i]) for i, line in enumerate(LINES)}
-    return WavePlot(tuple(float(a) for a in angle), volts, hall.hall_high if hall is not None else None)
+    volts = {line: tuple(closed[i].tolist()) for i, line in enumerate(LINES)}
+    return WavePlot(tuple(angle.tolist()), volts, hall.hall_high if hall is not None else None)

@@ -1,15 +1,29 @@
 """The rotor angle as a function of time, tracked from the back-EMF itself."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
-from station.analysis.line_voltages import ORDERS, LineVoltages
+from station.analysis.angle_score import (
+    TOLD_APART,
+    AngleScore,
+    angle_score,
+    bin_means,
+    bin_starts,
+    strongest_order,
+)
+from station.analysis.gate import Tone
+from station.analysis.line_voltages import LineVoltages
+from station.analysis.shaft_motion import ShaftMotion, steady_motion
+from station.analysis.wave_fit import WaveFit, fit_waves
 
 Floats = NDArray[np.float64]
-MECHANICAL_ORDERS = (1, 2, 3)  # of speed ripple: unbalance, misalignment and coupling of the drive
+PASSES = 12            # two are enough for a steady shaft, four with one foreign order of ripple
+SETTLED = 2e-5         # rad; a smaller step moves no harmonic by as much as its uncertainty
+FOREIGN_ORDERS = 8     # of ripple that belongs neither to the revolution nor to the lines
 FREE_PASSES = 2
+FREE_EXCESS = 8.0      # standard deviations of the mean square by which noise alone never exceeds itself
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,75 +51,122 @@ class AngleTrack:
         angle: Floats = inside + before + after
         return angle
 
-    def angular_speed(self, times: Floats) -> Floats:
-        """Return electrical rad/s (k,), signed, at `times` (k,) s."""
-        speed: Floats = np.interp(times, self.times, np.gradient(self.angles, self.times))
-        return speed
 
+@dataclass(frozen=True, slots=True)
+class TrackedWaves:
+    """Three lines fitted on one tracked angle.
 
-def parametric_angle(lines: LineVoltages, order: int, direction: int, frequency: float, pole_pairs: int) -> Floats:
-    """Return the angle (n,) from a regression on 1, t, t² and the mechanical orders 1 to 3.
-
-    These are orthogonal to the multiples of six that harmonics put into the angle. Whole electrical
-    orders are left out: a channel offset or unlike lines would pass for ripple there.
-    Source: phase regression, S. Kay, Estimation Theory, ch. 3 (from memory); the orders derived.
+    `angle` and `speed` (n,) electrical rad and rad/s at the blocks; `motion` without what the free
+    passes added to it; `covariance` (3 + 2k, 3 + 2k) of the motion's coefficients; `score` what is left
+    of the angle; `free_rms` rad, what the free passes added, 0 without them.
     """
-    raw = np.unwrap(np.angle(lines.vector(order) * 1j * direction))
-    centred = (lines.times - lines.times.mean()) / lines.duration
-    mechanical = 2 * np.pi * frequency / pole_pairs * lines.times
-    for _ in range(2):  # the second time with the mechanical angle that the first one found
-        columns = [np.ones_like(centred), centred, centred**2]
-        for k in ripple_orders(pole_pairs):
-            columns += [np.cos(k * mechanical), np.sin(k * mechanical)]
-        basis = np.column_stack(columns)
-        angle: Floats = basis @ np.linalg.lstsq(basis, raw, rcond=None)[0]
-        mechanical = np.abs(angle - angle[0]) / pole_pairs
-    return angle
+
+    motion: ShaftMotion
+    angle: Floats
+    speed: Floats
+    fit: WaveFit
+    score: AngleScore
+    covariance: Floats
+    free_rms: float
 
 
-def ripple_orders(pole_pairs: int) -> tuple[int, ...]:
-    """Return the mechanical orders of speed ripple that no fault of the lines can imitate."""
-    return tuple(k for k in MECHANICAL_ORDERS if k % pole_pairs)
+def first_motion(lines: LineVoltages, tone: Tone, pole_pairs: int) -> tuple[ShaftMotion, float]:
+    """Return the motion that fits the angle of the space vector best, and the rms (rad) that it leaves.
 
-
-def free_angle(lines: LineVoltages, angle: Floats, blocks_per_period: float, pole_pairs: int) -> Floats:
-    """Return the angle (n,) after two passes that follow what the parametric one could not.
-
-    Each pass fits the waves with all orders, projects the residual on their slope, and smooths the
-    correction over half a period.
+    The vector is turned back by the tone and averaged over short bins. The orders of ripple are
+    orthogonal to the multiples of six that harmonics put into its angle. A reversed order of lines
+    turns the vector the other way; then bc and ca change places in it.
     """
-    window = np.ones(max(3, round(blocks_per_period / 2) | 1))
+    rate = 2 * np.pi * tone.frequency * tone.direction
+    still = lines.vector(tone.phase_order) * np.exp(-1j * rate * lines.times)
+    starts = bin_starts(lines.times.size, 1 / (tone.frequency * lines.interval))
+    times = bin_means(lines.times, starts)
+    raw = np.unwrap(np.angle(bin_means(still, starts) * (1j * tone.direction))) + rate * times
+    motion = steady_motion(times, lines.duration, raw, pole_pairs)
+    rest = raw - motion.at(times)[0]
+    return motion, float(np.sqrt(np.mean(rest * rest)))
+
+
+def track_waves(lines: LineVoltages, motion: ShaftMotion, pole_pairs: int, highest_order: int) -> TrackedWaves:
+    """Return waves and angle fitted together, starting from `motion`.
+
+    Each pass fits the waves with all orders on the angle of the pass before, projects what they leave
+    on their slope, and regresses that correction on the motion's columns: Gauss and Newton's
+    way to the joint least squares, whose precision is the bound. Ripple of an order that stands out of
+    what is left becomes a column of its own. Only what cannot be noise even then is followed freely.
+
+    Source: maximum likelihood for white noise; alternating between waves and angle is allowed
+    because their columns are orthogonal over whole periods (derived, held by trials).
+    """
+    for _ in range(PASSES):
+        angle, speed = motion.at(lines.times)
+        fit = fit_waves(angle, speed, lines.volts, highest_order)
+        score = angle_score(lines.times, fit, _blocks_per_period(lines, speed))
+        better, rest = _better(motion, score, pole_pairs)
+        grown = better.tuned.sum() > motion.tuned.sum()
+        moved = better.at(score.times)[0] - motion.at(score.times)[0]
+        if not grown and np.abs(moved).max() < SETTLED:
+            break
+        motion = better
+    covariance = _covariance(motion, score)
+    tracked = TrackedWaves(motion, angle, speed, fit, replace(score, correction=rest), covariance, 0.0)
+    return _followed(lines, tracked, highest_order) if tracked.score.excess() > FREE_EXCESS else tracked
+
+
+def _blocks_per_period(lines: LineVoltages, speed: Floats) -> float:
+    return float(2 * np.pi / (np.abs(speed.mean()) * lines.interval))
+
+
+def _better(motion: ShaftMotion, score: AngleScore, pole_pairs: int) -> tuple[ShaftMotion, Floats]:
+    """Return the motion moved to where the score is least, and what is left (m,) rad.
+
+    An order that stands out of what is left is tuned from then on, one a pass.
+    """
+    places = motion.order_columns(score.times)
+    columns = motion.columns(score.times)
+    step = score.regress(np.vstack([columns, places]))
+    rest = score.correction - step @ np.vstack([columns, places])
+    width = columns.shape[0]
+    by = step[:width].copy()
+    by[0] = 0.0                             # the zero belongs to the waves
+    better = replace(motion.moved(by), orders=_tuned(motion, step[width:]))
+    order = strongest_order(replace(score, correction=rest), motion, pole_pairs)
+    if order is not None and motion.tuned.sum() < FOREIGN_ORDERS:
+        better = better.with_order(order, TOLD_APART * motion.cycle)
+    return better, rest
+
+
+def _tuned(motion: ShaftMotion, by: Floats) -> Floats:
+    """Return the orders (k,) with the movable ones moved, none onto another and none far in one pass."""
+    orders = motion.orders.copy()
+    for index, move in zip(motion.movable, by, strict=True):
+        to = orders[index] + np.clip(move, -motion.cycle / 4, motion.cycle / 4)
+        if np.abs(np.delete(orders, index) - to).min(initial=np.inf) >= TOLD_APART * motion.cycle:
+            orders[index] = to
+    return orders
+
+
+def _covariance(motion: ShaftMotion, score: AngleScore) -> Floats:
+    columns = motion.columns(score.times)
+    return np.asarray(np.linalg.inv((columns * score.information) @ columns.T), dtype=np.float64)
+
+
+def _followed(lines: LineVoltages, tracked: TrackedWaves, highest_order: int) -> TrackedWaves:
+    """Return the track after free passes: the correction smoothed over half a period, whatever its shape."""
+    angle, speed, fit = tracked.angle, tracked.speed, tracked.fit
+    per_period = _blocks_per_period(lines, speed)
+    window = np.ones(max(3, round(per_period / 2) | 1))
+    added = np.zeros_like(angle)
     for _ in range(FREE_PASSES):
-        speed = rotor_speed(angle, lines.times, blocks_per_period, pole_pairs)
-        basis = wave_basis(angle, speed)
-        coefficients = solve_waves(basis, lines.volts.T)
-        residual = lines.volts.T - basis @ coefficients
-        slope = slope_basis(angle, speed) @ coefficients[1:]
-        top = np.convolve((residual * slope).sum(axis=1), window, "same")
-        bottom = np.convolve((slope**2).sum(axis=1), window, "same")
+        top = np.convolve((fit.residual * fit.slope).sum(axis=0), window, "same")
+        bottom = np.convolve((fit.slope**2).sum(axis=0), window, "same")
         correction = top / np.maximum(bottom, 1e-12 * bottom.max())
-        angle = angle + correction - correction.mean()
-    return angle
-
-
-def rotor_speed(angle: Floats, times: Floats, blocks_per_period: float, pole_pairs: int) -> Floats:
-    """Return d(angle)/dt (n,) electrical rad/s: ripple of known orders exactly, the rest averaged over a period.
-
-    An average over a period alone would take a tenth off a once-per-revolution ripple at four pole pairs.
-    """
-    centred = times - times.mean()
-    rate = (angle[-1] - angle[0]) / (times[-1] - times[0]) / pole_pairs
-    columns = [np.ones_like(centred), centred, centred**2]  # without t² a drift would pass for ripple
-    slopes = [np.zeros_like(centred), np.ones_like(centred), 2 * centred]
-    for k in ripple_orders(pole_pairs):
-        cosine, sine = np.cos(k * rate * centred), np.sin(k * rate * centred)
-        columns += [cosine, sine]
-        slopes += [-k * rate * sine, k * rate * cosine]
-    basis = np.column_stack(columns)
-    coefficients = np.linalg.lstsq(basis, angle, rcond=None)[0]
-    rest = smooth_speed(angle - basis @ coefficients, times, blocks_per_period)
-    speed: Floats = np.column_stack(slopes) @ coefficients + rest
-    return speed
+        added = added + correction - correction.mean()
+        angle = tracked.angle + added
+        speed = tracked.speed + smooth_speed(added, lines.times, per_period)
+        fit = fit_waves(angle, speed, lines.volts, highest_order)
+    score = angle_score(lines.times, fit, per_period)
+    return replace(tracked, angle=angle, speed=speed, fit=fit, score=score, free_rms=float(added.std()))
 
 
 def smooth_speed(angle: Floats, times: Floats, blocks_per_period: float) -> Floats:
@@ -116,35 +177,3 @@ def smooth_speed(angle: Floats, times: Floats, blocks_per_period: float) -> Floa
     low, high = np.maximum(index - reach, 0), np.minimum(index + reach, angle.size - 1)
     speed: Floats = (angle[high] - angle[low]) / (times[high] - times[low])
     return speed
-
-
-def wave_basis(angle: Floats, speed: Floats) -> Floats:
-    """Return (n, 1 + 2 x 25): a constant, then speed x sin(h angle), speed x cos(h angle), h = 1 to 25."""
-    powers = _powers(angle)
-    return np.hstack([np.ones((angle.size, 1)), speed[:, None] * powers.imag, speed[:, None] * powers.real])
-
-
-def slope_basis(angle: Floats, speed: Floats) -> Floats:
-    """Return (n, 2 x 25): the derivatives of the waves in `wave_basis` after the angle."""
-    order, powers = np.arange(1, ORDERS + 1), _powers(angle)
-    slope: Floats = speed[:, None] * np.hstack([powers.real * order, -powers.imag * order])
-    return slope
-
-
-def solve_waves(basis: Floats, volts: Floats) -> Floats:
-    """Return the least-squares coefficients (51, 3) of `volts` (n, 3) on `basis` (n, 51).
-
-    Over many periods the columns are nearly orthogonal, so the normal equations lose nothing and
-    cost a small part of a decomposition of the whole basis.
-    """
-    scale = np.sqrt((basis**2).sum(axis=0))
-    scaled = basis / scale
-    coefficients: Floats = np.linalg.solve(scaled.T @ scaled, scaled.T @ volts) / scale[:, None]
-    return coefficients
-
-
-def _powers(angle: Floats) -> NDArray[np.complex128]:
-    """Return exp(j h angle) (n, 25) for h = 1 to 25, each the one before times the first."""
-    turns = np.repeat(np.exp(1j * angle)[:, None], ORDERS, axis=1)
-    powers: NDArray[np.complex128] = np.cumprod(turns, axis=1)
-    return powers

@@ -9,8 +9,7 @@ from station.capture import VOLTAGE_CHANNELS, Capture
 
 ORDERS = 25
 BLOCKS_PER_ORDER = 5.9  # blocks per period over highest order: at most 5 % above the bound
-MIN_SAMPLES_TO_BLOCK = 2
-MIN_BLOCKS = 4096  # so that a tone far from the expected frequency is still seen for what it is
+MIN_BLOCKS = 2048  # so that a tone far from the expected frequency is still seen for what it is
 MAX_SUMMED = 1 << 16    # samples of 16 bits whose sum is sure to fit into 32 bits
 
 Floats = NDArray[np.float64]
@@ -44,7 +43,7 @@ class LineVoltages:
 def read_lines(
     capture: Capture, electrical_frequency: float, highest_order: int = ORDERS, bad: NDArray[np.intp] | None = None
 ) -> LineVoltages:
-    """Return block means, short enough that every order up to `highest_order` survives.
+    """Return block means, short enough that every order up to `highest_order` survives at the expected frequency.
 
     Sums are taken on the integer codes, so nothing is rounded before the mean. `bad` are the indices
     of samples that are no measurement; the blocks that hold one are dropped whole.
@@ -53,7 +52,6 @@ def read_lines(
     """
     period = 1 / (electrical_frequency * capture.sample_interval)  # samples
     block = max(1, min(int(period / (BLOCKS_PER_ORDER * highest_order)), capture.size // MIN_BLOCKS))
-    block = 1 if block < MIN_SAMPLES_TO_BLOCK else block
     count = capture.size // block
     volts = np.empty((3, count))
     sum_type = np.int32 if block <= MAX_SUMMED else np.int64

@@ -20,12 +20,13 @@ MAX_SPEED_CHANGE = 0.1   # of the mean, over the capture
 MAX_SUM = 0.01           # of one line's fundamental; ten times the error of good channels
 MAX_FIRST_REST = np.deg2rad(30.0)  # rms that the first regression may leave; beyond it no wave can be fitted
 MAX_STEP = np.deg2rad(0.5)   # of the angle from one half period to the next; more means samples are missing
+SPEED_POINTS = 512       # at which ripple is evaluated
 NOISE_STEP = 8.0         # standard deviations of such a step that noise never reaches
 
 
 def refuse_motion(motion: ShaftMotion, lines: LineVoltages, rest: float, direction: int) -> Refusal | None:
     """Return why the speed makes the capture useless, or None; `rest` (rad) is what the first regression left."""
-    speed = motion.speed(lines.times)
+    _angle, speed = motion.at(lines.times)
     change = float((speed.max() - speed.min()) / abs(speed.mean()))
     if change > MAX_SPEED_CHANGE or np.any(np.sign(speed) != direction):
         return Refusal("speed_not_stable", f"The speed changes by {100 * change:.1f} % of its mean during the "
@@ -58,9 +59,10 @@ def refuse_sum(emf: BackEmf) -> Refusal | None:
         return None
     turned = [line for line, phasor in zip(LINES, phasors, strict=True)
               if abs(phasors.sum() - 2 * phasor) / size <= MAX_SUM]
-    hint = (f"With v_{turned[0]} turned over they do: its two test leads are exchanged." if len(turned) == 1
-            else "A channel has a wrong gain, is cut off, or has lost samples.")
-    return Refusal("lines_do_not_close", f"The three line-to-line voltages do not add up to zero: {100 * share:.1f} % "
+    code, hint = (("line_reversed", f"With v_{turned[0]} turned over they do: its two test leads are exchanged.")
+                  if len(turned) == 1 else
+                  ("lines_do_not_close", "A channel has a wrong gain, is cut off, or has lost samples."))
+    return Refusal(code, f"The three line-to-line voltages do not add up to zero: {100 * share:.1f} % "
                    f"of one of them is left. {hint} Check the digitizer and its leads.")
 
 
@@ -111,15 +113,13 @@ def _spread(tracked: TrackedWaves, columns: Floats) -> float:
 
 def _ripple(tracked: TrackedWaves, times: Floats, electrical: float) -> tuple[float, float]:
     """Return the rms of the relative speed about its polynomial, and its standard uncertainty."""
-    motion = tracked.motion
-    slopes = motion.slopes(times)
+    thin = max(1, times.size // SPEED_POINTS)
+    slopes = tracked.motion.slopes(times[::thin])
+    about = tracked.speed[::thin] - tracked.motion.coefficients[:POLYNOMIAL] @ slopes[:POLYNOMIAL]
     slopes[:POLYNOMIAL] = 0.0
-    steady = motion.coefficients[:POLYNOMIAL] @ motion.slopes(times)[:POLYNOMIAL]
-    about = tracked.speed - steady
     rms = float(np.sqrt(np.mean(about * about)))
-    noise = np.einsum("ij,ik,jk->", tracked.covariance, slopes, slopes, optimize=True) / times.size
-    slope = slopes @ about / times.size / max(rms, 1e-12 * electrical)   # of the rms after each coefficient
-    first_order = float(slope @ tracked.covariance @ slope)
+    noise = float((slopes * (tracked.covariance @ slopes)).sum()) / about.size
+    slope = slopes @ about / about.size / max(rms, 1e-12 * electrical)   # of the rms after each coefficient
     # Close to no ripple at all the rms is the noise itself.
-    u = sqrt(first_order + (noise if rms * rms < noise else 0.0))
+    u = sqrt(float(slope @ tracked.covariance @ slope) + (noise if rms * rms < noise else 0.0))
     return rms / electrical, u / electrical
