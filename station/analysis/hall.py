@@ -7,7 +7,7 @@ import numpy as np
 
 from station.analysis import hall_measurements as measured
 from station.analysis.angle_track import AngleTrack
-from station.analysis.hall_budget import AngleErrors, common_shift_u
+from station.analysis.hall_budget import AngleErrors, common_shift_u, edge_u
 from station.analysis.hall_codes import Code, CodeInterval, CodeWalk, intervals, walk_codes
 from station.analysis.hall_levels import HallLevels, NoLevels
 from station.analysis.hall_sensor import SensorAngles, angle_errors, locate_edges, sensor_levels
@@ -68,7 +68,7 @@ def analyse_hall(capture: Capture, motor_type: MotorType, track: AngleTrack) -> 
     return HallAnalysis(
         numbers, tuple(_stuck_finding(sensor, each) for sensor, each in stuck.items()), located, stuck, widths,
         {sensor: high for sensor in SENSORS if (high := _high_range(located.get(sensor))) is not None},
-        {sensor: _edge_u(each) for sensor, each in errors.items()},
+        {sensor: edge_u(each) for sensor, each in errors.items()},
         common_shift_u(list(errors.values())), capture.accuracy, walk)
 
 
@@ -135,11 +135,6 @@ def _high_range(located: SensorAngles | None) -> tuple[float, float] | None:
     if located is None or located.rise is None or located.fall is None:
         return None
     return located.rise.mean_deg, located.fall.mean_deg
-
-
-def _edge_u(errors: AngleErrors) -> float:
-    return float(np.sqrt(errors.scatter_deg**2 + errors.sampling_deg**2 + errors.channel_deg**2
-                         + errors.threshold_deg**2))
 
 
 def _stuck_finding(sensor: str, level: NoLevels) -> Finding:

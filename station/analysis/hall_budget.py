@@ -1,25 +1,30 @@
-"""Uncertainty of Hall angles: scatter, channel timing, threshold, and the rotor angle's zero."""
+"""Uncertainty of Hall angles: scatter, channel timing, reference level, and the rotor angle's zero."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
 from math import hypot, inf, sqrt
 
+from station.analysis.budget import channel_time, combine, type_a, weighted_sum
 from station.capture import Accuracy
 from station.measurement import BudgetRow
 
 
 @dataclass(frozen=True, slots=True)
 class AngleErrors:
-    """What makes the angle of one sensor's edges unsure, in degrees."""
+    """What makes the angle of one sensor's edges unsure: standard uncertainties in degrees.
+
+    A reference level too high makes an edge that rises in time late and one that falls early, so
+    the two parts of the level stand with their signs, as an angle that grows.
+    """
 
     sensor: str
-    scatter_deg: float      # of the mean of one polarity
+    scatter_deg: float        # of the mean of one polarity, and not less than noise and sampling give
     scatter_dof: float
-    sampling_deg: float     # of the mean of one polarity, from noise and sampling
-    channel_deg: float      # standard uncertainty from skew and lag of the Hall channel
-    threshold_deg: float    # standard uncertainty from the reference level
-    zero_deg: float         # type A, of the rotor angle's zero
-    zero_channel_deg: float  # from skew and lag of the voltage channels
+    channel_deg: float        # from skew and lag of the Hall channel
+    level_deg: tuple[float, float]  # from the reference level: of rise and of fall as the angle grows, signed
+    unseen_deg: float         # from the reference level, on an edge too fast for its shape to be seen
+    zero_deg: float           # type A, of the rotor angle's zero
+    zero_channel_deg: float   # from skew and lag of the voltage channel
 
 
 def channel_time_u(accuracy: Accuracy) -> float:
@@ -35,31 +40,34 @@ def threshold_time_u(accuracy: Accuracy, transition: float) -> float:
     return accuracy.threshold * transition / 0.8 / sqrt(3)
 
 
-def edge_rows(errors: AngleErrors) -> list[BudgetRow]:
+def edge_rows(errors: AngleErrors, *, goes_high: bool) -> list[BudgetRow]:
     """Rows of the mean angle of one polarity."""
-    return [*_scatter(errors, 1.0), *_channel(errors), *_threshold(errors, 1.0), *_zero(errors)]
+    return [*weighted_sum([(1.0, _edge(errors, goes_high))]), *_zero(errors)]
 
 
 def placement_rows(errors: AngleErrors) -> list[BudgetRow]:
-    """Rows of a placement, the mean of rise and fall: scatter and level halve in square, timing stays."""
-    return [*_scatter(errors, sqrt(0.5)), *_channel(errors), *_threshold(errors, sqrt(0.5)), *_zero(errors)]
+    """Rows of a placement, the mean of rise and fall: the level cancels but for unlike edges, timing stays."""
+    return [*weighted_sum([(0.5, _edge(errors, goes_high=True)), (0.5, _edge(errors, goes_high=False))]),
+            *_zero(errors)]
 
 
 def duty_rows(errors: AngleErrors) -> list[BudgetRow]:
     """Rows of the duty, %: timing and zero cancel; a wrong level moves both edges apart."""
     share = 100.0 / 360.0
-    rows = [*_scatter(errors, sqrt(2.0)), *_threshold(errors, 2.0)]
-    return [BudgetRow(r.source, r.kind, r.distribution, share * r.u, r.dof, r.shared) for r in rows]
+    return weighted_sum([(share, _edge(errors, goes_high=False)), (-share, _edge(errors, goes_high=True))])
 
 
-def sector_rows(first: AngleErrors, second: AngleErrors) -> list[BudgetRow]:
-    """Rows of the width between edges of two sensors: the rotor angle's zero cancels."""
-    rows: list[BudgetRow] = []
-    for errors in (first, second):
-        rows += [*_scatter(errors, 1.0), *_threshold(errors, 1.0)]
-        if first.sensor != second.sensor:
-            rows += _channel(errors)
-    return rows
+def sector_rows(first: tuple[AngleErrors, bool], second: tuple[AngleErrors, bool]) -> list[BudgetRow]:
+    """Rows of the width between two edges, each given with whether it goes high as the angle grows.
+
+    The rotor angle's zero cancels, and between edges of one sensor also the time of its channel.
+    """
+    return weighted_sum([(1.0, _edge(*second)), (-1.0, _edge(*first))])
+
+
+def edge_u(errors: AngleErrors) -> float:
+    """Return the standard uncertainty (deg) of an edge of a sensor without that of the rotor angle's zero."""
+    return max(combine(_edge(errors, goes_high=goes_high))[0] for goes_high in (True, False))
 
 
 def common_shift_u(errors: Sequence[AngleErrors]) -> float:
@@ -67,25 +75,20 @@ def common_shift_u(errors: Sequence[AngleErrors]) -> float:
     return max((hypot(each.zero_deg, each.zero_channel_deg) for each in errors), default=0.0)
 
 
-def _scatter(errors: AngleErrors, factor: float) -> list[BudgetRow]:
-    name = f"sensor {errors.sensor}"
+def _edge(errors: AngleErrors, goes_high: bool) -> list[BudgetRow]:
+    """Rows of an edge's mean angle but for the zero; shared ones signed."""
+    polarity = "rise" if goes_high else "fall"
+    time, level = channel_time(f"h_{errors.sensor}"), f"reference level of sensor {errors.sensor}"
     return [
-        BudgetRow(f"scatter of edges, {name}", "A", "normal", factor * errors.scatter_deg, errors.scatter_dof),
-        BudgetRow(f"sampling and noise, {name}", "B", "rectangular", factor * errors.sampling_deg, inf),
+        type_a(f"scatter of edges, sensor {errors.sensor}, {polarity}", errors.scatter_deg, errors.scatter_dof),
+        BudgetRow(time, "B", "rectangular", errors.channel_deg, inf, shared=time),
+        BudgetRow(level, "B", "rectangular", errors.level_deg[0 if goes_high else 1], inf, shared=level),
+        BudgetRow(f"edge within a sample, sensor {errors.sensor}, {polarity}", "B", "rectangular",
+                  errors.unseen_deg, inf),
     ]
 
 
-def _channel(errors: AngleErrors) -> list[BudgetRow]:
-    name = f"time of channel h_{errors.sensor}"
-    return [BudgetRow(name, "B", "rectangular", errors.channel_deg, inf, shared=name)]
-
-
-def _threshold(errors: AngleErrors, factor: float) -> list[BudgetRow]:
-    return [BudgetRow(f"reference level, sensor {errors.sensor}", "B", "rectangular",
-                      factor * errors.threshold_deg, inf)]
-
-
 def _zero(errors: AngleErrors) -> list[BudgetRow]:
-    name = "time of channel v_ab"
+    name = channel_time("v_ab")
     return [BudgetRow("zero of the rotor angle", "A", "normal", errors.zero_deg, inf),
             BudgetRow(name, "B", "rectangular", errors.zero_channel_deg, inf, shared=name)]

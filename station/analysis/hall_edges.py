@@ -28,8 +28,13 @@ class SensorEdges:
     rising: Flags             # (k,) in time
     extra_crossings: int      # bounce around edges, and pulses that are no edge
     cut: int                  # edges at the record's ends without a settled window; not among these
-    transition: float         # samples, 10 to 90 %, the slower of both polarities; nan without edges
+    transitions: tuple[float, float]  # samples, 10 to 90 %, rising and falling in time; nan without clean edges
     time_noise: float         # samples, standard deviation that noise and sampling give one edge
+
+    @property
+    def transition(self) -> float:
+        """Return the slower of both transitions, nan if there is none."""
+        return float(np.fmax(*self.transitions))
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,16 +95,17 @@ def find_edges(codes: NDArray[np.int16], levels: HallLevels, samples_per_sector:
     alone = _alone(bursts, before + after) & (bursts.crossings == 1)
     edges, alone = bursts.pick(is_edge & inside), alone[is_edge & inside]
     sample = _first_entry(codes, edges, levels)
-    timed = []
+    timed = {}
     for polarity in (True, False):
         chosen = alone & (edges.rising == polarity)
         if chosen.any():
-            timed.append(_time_clean(codes, edges.pick(chosen), reach, levels))
-            sample[chosen] = timed[-1].half_time
+            timed[polarity] = _time_clean(codes, edges.pick(chosen), reach, levels)
+            sample[chosen] = timed[polarity].half_time
     return SensorEdges(
         sample, edges.rising, int(bursts.crossings.sum() - is_edge.sum()), int((is_edge & ~inside).sum()),
-        transition=max((each.transition for each in timed), default=float("nan")),
-        time_noise=max((each.time_noise for each in timed), default=SAMPLING_FLOOR),
+        transitions=(timed[True].transition if True in timed else float("nan"),
+                     timed[False].transition if False in timed else float("nan")),
+        time_noise=max((each.time_noise for each in timed.values()), default=SAMPLING_FLOOR),
     )
 
 

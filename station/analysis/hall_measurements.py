@@ -53,9 +53,11 @@ def sector_measurements(widths: Sequence[CodeInterval], edge_sensors: Sequence[s
 
     `edge_sensors` names the sensor of the edge that starts each interval.
     """
+    edges = [(errors[sensor], interval.code[SENSORS.index(sensor)] == 1)
+             for interval, sensor in zip(widths, edge_sensors, strict=True)]
     sectors = [
-        (interval.width_deg, sector_rows(errors[start], errors[end]))
-        for interval, start, end in zip(widths, edge_sensors, [*edge_sensors[1:], *edge_sensors[:1]], strict=True)
+        (interval.width_deg, sector_rows(start, end))
+        for interval, start, end in zip(widths, edges, [*edges[1:], *edges[:1]], strict=True)
     ]
     if not sectors:
         return []
@@ -82,9 +84,9 @@ def sensor_measurements(frame: Frame, sensor: str, levels: HallLevels | NoLevels
 def _angles(frame: Frame, sensor: str, located: SensorAngles, errors: AngleErrors) -> Iterable[Measurement]:
     rise, fall = located.rise, located.fall
     if rise is not None:
-        yield measurement(f"hall_angle_rise.{sensor}", rise.mean_deg, edge_rows(errors))
+        yield measurement(f"hall_angle_rise.{sensor}", rise.mean_deg, edge_rows(errors, goes_high=True))
     if fall is not None:
-        yield measurement(f"hall_angle_fall.{sensor}", fall.mean_deg, edge_rows(errors))
+        yield measurement(f"hall_angle_fall.{sensor}", fall.mean_deg, edge_rows(errors, goes_high=False))
     if rise is None or fall is None:
         return
     declared = frame.layout.rise_deg[SENSORS.index(sensor)]

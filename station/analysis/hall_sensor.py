@@ -7,7 +7,7 @@ from numpy.typing import NDArray
 
 from station.analysis.angle_track import AngleTrack
 from station.analysis.hall_budget import AngleErrors, channel_time_u, threshold_time_u
-from station.analysis.hall_edges import SensorEdges, debounce_samples, find_edges
+from station.analysis.hall_edges import SHAPELESS, SensorEdges, debounce_samples, find_edges
 from station.analysis.hall_levels import HallLevels, NoLevels, find_levels
 from station.analysis.hall_pattern import EdgePattern, count_missing, edge_pattern
 from station.capture import Capture
@@ -76,15 +76,19 @@ def angle_errors(capture: Capture, sensor: str, located: SensorAngles, track: An
     interval, accuracy = capture.sample_interval, capture.accuracy
     patterns = [each for each in (located.rise, located.fall) if each is not None]
     count = min((each.count for each in patterns), default=1)
-    transition = float(np.fmax(located.edges.transition, 1.0)) * interval   # nan: bounce on every edge
+    sampling = per_second * interval * located.edges.time_noise / float(np.sqrt(count))
     channel = per_second * channel_time_u(accuracy)
+    in_time = located.edges.transitions     # of an edge too fast to see, only a longest duration is known
+    seen = [each * interval if each >= SHAPELESS else 0.0 for each in in_time]
+    unseen = max((float(np.fmax(each, 1.0)) * interval for each in in_time if not each >= SHAPELESS), default=0.0)
+    rise, fall = seen if rotor_sense(capture, track) > 0 else reversed(seen)
     return AngleErrors(
         sensor,
-        scatter_deg=max((each.mean_u_deg for each in patterns), default=0.0),
+        scatter_deg=max([sampling, *(each.mean_u_deg for each in patterns)]),
         scatter_dof=max(1.0, float(min((each.dof for each in patterns), default=1))),
-        sampling_deg=per_second * interval * located.edges.time_noise / float(np.sqrt(count)),
         channel_deg=channel,
-        threshold_deg=per_second * threshold_time_u(accuracy, transition),
+        level_deg=(per_second * threshold_time_u(accuracy, rise), -per_second * threshold_time_u(accuracy, fall)),
+        unseen_deg=per_second * threshold_time_u(accuracy, unseen),
         zero_deg=float(np.rad2deg(track.angle_u)),
         zero_channel_deg=channel,
     )
