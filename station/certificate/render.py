@@ -35,6 +35,8 @@ def render_certificate(record: Mapping[str, Any]) -> bytes:
         sheet = _draw(content, ORDINARY, air)
         if sheet.page == ORDINARY:
             return sheet.stream.getvalue()
+        if sheet.page != ORDINARY + 1:
+            break  # no spacing will bring that to two pages
     pages = _draw(content, ORDINARY, SPACINGS[0]).page  # it turns pages anyway, so it may as well be wide
     return _draw(content, pages, SPACINGS[0]).stream.getvalue()
 

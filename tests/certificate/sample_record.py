@@ -9,21 +9,21 @@ from station.characteristic import CHARACTERISTICS
 from station.toml_file import parse_toml
 
 CAPTURES = ("forward 750", "forward 1500", "reverse 750", "reverse 1500")
-NOMINAL = {"back_emf_constant_peak": 10.0, "back_emf_constant_fundamental": 10.0, "back_emf_constant_rms": 7.07,
-           "hall_edges_per_revolution": 24.0, "phase_order": 1.0, "hall_order": 1.0, "hall_sector_min": 59.0,
-           "hall_sector_max": 61.2, "hall_duty": 50.1, "hall_high": 4.98, "hall_low": 0.08,
-           "commutated_torque_ripple": 14.5, "winding_resistance": 0.57, "insulation_resistance": 2200.0,
-           "sensor_supply_current": 15.0, "drag_torque": 12.0, "flux_linkage": 15.2, "electrical_frequency": 100.0}
+UNLIMITED = {"speed": 1500.0, "electrical_frequency": 100.0, "back_emf_constant_peak": 10.0,
+             "back_emf_constant_fundamental": 10.0, "back_emf_constant_rms": 7.07, "flux_linkage": 24.06,
+             "harmonic_5": 0.5956, "harmonic_7": 0.3939, "flat_top": 41.3, "hall_sector_1": 60.05,
+             "hall_transition": 5.4, "hall_angle_rise": 301.2, "hall_angle_fall": 121.3,
+             "commutated_torque_constant": 0.0924}
 EXACT = ("hall_edges_per_revolution", "phase_order", "hall_order", "hall_forbidden", "hall_missing", "hall_bounce")
-ANGLES = {"phase_angle.bc": 120.03, "phase_angle.ca": -119.96}
 
 
 def sample_record(limits: bytes, **changes: Any) -> dict[str, Any]:
     """Return a passing record of the motor type in the limit file `limits`, with `changes` on top."""
     rng = np.random.default_rng(7)
-    measurements = [_measurement(name, c.name, c.unit, label, rng) for c in CHARACTERISTICS
-                    for name in c.full_names() for label in (CAPTURES if c.scope == "capture" else ("",))]
     table = parse_toml(limits, "cp-40.toml").tables["limits"]
+    measurements = [_measurement(name, c.unit, label, table.get(name) or table.get(c.name) or {}, rng)
+                    for c in CHARACTERISTICS for name in c.full_names()
+                    for label in (CAPTURES if c.scope == "capture" or c.name == "drag_torque" else ("",))]
     judged = [_judged(key, limit, m) for key, limit in table.items() for m in measurements
               if m["name"] == key or (m["name"].rpartition(".")[0] == key and not m["name"].endswith(".mean"))]
     angle = [float(a) for a in range(0, 361, 2)]
@@ -66,12 +66,40 @@ def failed(record: dict[str, Any], name: str, value: float | None, result: str) 
     return record | {"judged": judged, "verdict": result, "reason": f"{name} did not pass."}
 
 
-def _measurement(name: str, plain: str, unit: str, label: str, rng: np.random.Generator) -> dict[str, Any]:
+def bad_record(limits: bytes, **changes: Any) -> dict[str, Any]:
+    """Return a record in which four characteristics fail in each of four captures, with a cause and a failed step."""
+    record = sample_record(limits, **changes)
+    for name, value in (("hall_placement.b", 10.301), ("hall_sector_min", 50.487), ("hall_sector_max", 69.213),
+                        ("commutated_torque_ripple", 33.498)):
+        record = failed(record, name, value, "FAIL")
+    return record | {
+        "reason": "16 of 177 values fail: hall_placement.b at forward 750, hall_placement.b at forward 1500, "
+                  "hall_placement.b at reverse 750 and 13 more.",
+        "findings": [{"code": "hall_position", "text": "Hall sensor B switches +9.2 degrees from its place between "
+                                                       "the two others, which agree within 0.3 degrees."}],
+        "steps": [{"name": "Back-drive", "kind": "back-drive", "outcome": "failed", "note": ""}]}
+
+
+def _measurement(name: str, unit: str, label: str, limit: dict[str, Any], rng: np.random.Generator) -> dict[str, Any]:
+    plain = name.rpartition(".")[0] or name
     exact = plain in EXACT
-    nominal = ANGLES.get(name, NOMINAL.get(plain, 0.4 if not exact else 0.0))
-    value = nominal if exact else nominal * (1 + 0.004 * float(rng.standard_normal()))
-    return {"name": name, "label": label, "value": value, "u": 0.0 if exact else abs(nominal) * 0.0021,
+    nominal = _middle(limit, UNLIMITED.get(plain, 0.0 if exact else 0.00031))
+    value = nominal if exact else nominal * (1 + 0.0004 * float(rng.standard_normal()))
+    u = 0.0 if exact else abs(nominal) * 0.0009 + 0.00035
+    if name.startswith(("hall_", "phase_angle", "thd", "drag")):  # not the same at both speeds, so nor are the limits
+        u *= 2.0 if "1500" in label else 1.0 + 0.02 * float(rng.standard_normal())
+    return {"name": name, "label": label, "value": value, "u": u,
             "dof": None if exact else 180.0, "unit": unit, "budget": []}
+
+
+def _middle(limit: dict[str, Any], without: float) -> float:
+    """A value well within the limits, or `without` where there are none."""
+    lower, upper = limit.get("lower"), limit.get("upper")
+    if lower is not None and upper is not None:
+        return float(lower + upper) / 2
+    if lower is not None:
+        return 1.09 * float(lower)
+    return without if upper is None else 0.36 * float(upper)
 
 
 def _judged(key: str, limit: dict[str, Any], m: dict[str, Any]) -> dict[str, Any]:

@@ -6,7 +6,7 @@ import pytest
 from pypdf import PdfReader
 
 from station.certificate.render import render_certificate
-from station.certificate.waveform_plot import BAR, WAVES
+from station.certificate.waveform_plot import BAR, WAVES, deciding_plot
 
 
 def _boxes(record, height):
@@ -40,3 +40,19 @@ def test_flat_or_absent_waves_still_print(record, pages):
     assert "One electrical revolution" in pages(record | {"plots": [flat]})[0]
     assert "One electrical revolution" in pages(record | {"plots": [plot | {"volts_per_krpm": {}}]})[0]
     assert "One electrical revolution" not in pages(record | {"plots": []})[0]
+
+
+@pytest.mark.parametrize(("failing", "shown"), [
+    pytest.param([], "forward 750", id="a good motor: the first capture"),
+    pytest.param([("thd.ab", "reverse 750"), ("thd.ab", "reverse 1500")], "reverse 750", id="the first that fails"),
+    pytest.param([("insulation_resistance", ""), ("thd.ab", "reverse 1500")], "reverse 1500", id="not one at rest"),
+    pytest.param([("thd.ab", "forward 9000")], "forward 750", id="a capture without a plot"),
+])
+def test_plot_is_of_the_capture_that_decided(record, pages, failing, shown):
+    plots = [record["plots"][0] | {"label": label}
+             for label in ("forward 750", "forward 1500", "reverse 750", "reverse 1500")]
+    judged = [record["judged"][0] | {"name": name, "label": label, "result": "FAIL"} for name, label in failing]
+    changed = record | {"plots": plots, "judged": [*record["judged"], *judged],
+                        "verdict": "FAIL" if failing else "PASS"}
+    assert deciding_plot(changed)["label"] == shown
+    assert f"One electrical revolution, {shown}:" in " ".join(pages(changed)[0].split())
