@@ -50,14 +50,14 @@ class Turned:
 
 
 def _turn(machine, mechanics, rpm, seconds):
-    """Integrate from `rpm` on; error of the angle below a microradian."""
+    """Integrate from `rpm` on, closely enough that no current builds up."""
     mechanics.state.w_M = rpm * RPM
     if hasattr(mechanics.state, "w_L"):
         mechanics.state.w_L = rpm * RPM
     model = BackDriven(machine, mechanics)
     times = INTERVAL * np.arange(round(seconds / INTERVAL))
     solved = solve_ivp(model.rhs, (0, times[-1]), np.array(model.get_initial_values(), dtype=complex), "DOP853",
-                       times, rtol=1e-10, atol=1e-11)
+                       times, rtol=1e-9, atol=1e-10)
     assert solved.success
     model.set_states(list(solved.y))
     model.set_outputs(times)
@@ -81,7 +81,7 @@ def _steady(rpm, size=0.0, order=1.0, pull=0.0):
     (3, 0.545, 1500.0), (3, 0.545, -1500.0), (2, 0.0171, 6000.0), (4, 0.0052, -3000.0), (11, 0.033, 700.0)])
 def test_sine_machines_in_both_directions(pole_pairs, flux, rpm, tmp_path):
     """Line peak sqrt(3) p psi times speed: constant, flux linkage, frequency, angles, no harmonics."""
-    turned = _turn(_machine(pole_pairs, flux), _steady(rpm), rpm, 0.35)
+    turned = _turn(_machine(pole_pairs, flux), _steady(rpm), rpm, 400 / abs(rpm))
     value = values_of(analyse_file(tmp_path, turned.capture(), motor_type(pole_pairs)))
     peak = 3**0.5 * pole_pairs * flux * 1000 * RPM
     for line in ("ab", "bc", "ca"):
@@ -95,10 +95,10 @@ def test_sine_machines_in_both_directions(pole_pairs, flux, rpm, tmp_path):
     assert value["phase_order"] == 1
 
 
-@pytest.mark.parametrize(("order", "torque"), [(1.0, 0.5), (2.0, 0.6), (3.0, 0.8)])
+@pytest.mark.parametrize(("order", "torque"), [(1.0, 0.4), (2.0, 0.6), (3.0, 0.8)])
 def test_ripple_once_or_a_few_times_per_revolution(order, torque, tmp_path):
-    """The speed swings by 2 to 5 %: what is measured is per speed, and the swing is told as it was."""
-    turned = _turn(_machine(4, 0.0171), _steady(1500.0, torque, order), 1500.0, 0.4)
+    """The speed swings by 2 to 4 %: what is measured is per speed, and the swing is told as it was."""
+    turned = _turn(_machine(4, 0.0171), _steady(1500.0, torque, order), 1500.0, 0.2)
     value = values_of(analyse_file(tmp_path, turned.capture(), motor_type(4)))
     assert value["flux_linkage.mean"] == pytest.approx(3**0.5 * 17.1, rel=2e-4)
     assert max(value[f"thd.{line}"] for line in ("ab", "bc", "ca")) < 0.08
@@ -111,14 +111,14 @@ def test_ripple_once_or_a_few_times_per_revolution(order, torque, tmp_path):
 @pytest.mark.parametrize(("order", "torque"), [(0.37, 0.004), (1.5, 0.03), (4.0, 0.1), (6.0, 0.1), (8.0, 0.1)])
 def test_ripple_of_belts_and_cogging_leaves_the_constant(order, torque, tmp_path):
     """Swings of 0.1 to 0.3 % that keep no time with the shaft, or keep time with the wave itself."""
-    turned = _turn(_machine(4, 0.0171), _steady(1500.0, torque, order), 1500.0, 0.4)
+    turned = _turn(_machine(4, 0.0171), _steady(1500.0, torque, order), 1500.0, 0.2)
     value = values_of(analyse_file(tmp_path, turned.capture(), motor_type(4)))
     assert value["flux_linkage.mean"] == pytest.approx(3**0.5 * 17.1, rel=2e-4)
 
 
 def test_a_drifting_shaft(tmp_path):
-    """A pull of 4 mN m takes 10 rad/s each second: about 2.4 % of the speed over the capture."""
-    turned = _turn(_machine(4, 0.0171), _steady(1500.0, pull=0.004), 1500.0, 0.4)
+    """A pull of 4 mN m takes 10 rad/s each second: about 1.6 % of the speed over the capture."""
+    turned = _turn(_machine(4, 0.0171), _steady(1500.0, pull=0.004), 1500.0, 0.25)
     value = values_of(analyse_file(tmp_path, turned.capture(), motor_type(4)))
     assert value["speed_drift"] == pytest.approx(100 * (turned.speed[-1] / turned.speed[0] - 1), rel=0.03)
     assert value["flux_linkage.mean"] == pytest.approx(3**0.5 * 17.1, rel=3e-4)
@@ -130,7 +130,7 @@ def test_a_coupling_that_rings(tmp_path):
     resonance = (8.0 / 1e-4 + 8.0 / 4e-4)**0.5
     drive = 2e-4 * 1500 * RPM
     mechanics = TwoMassMechanicalSystem(shaft, lambda t: -drive + 0.02 * np.sin(resonance * t))
-    turned = _turn(_machine(4, 0.0171), mechanics, 1500.0, 0.4)
+    turned = _turn(_machine(4, 0.0171), mechanics, 1500.0, 0.25)
     assert turned.speed.std() > 0.003 * turned.speed.mean()
     value = values_of(analyse_file(tmp_path, turned.capture(), motor_type(4)))
     assert value["flux_linkage.mean"] == pytest.approx(3**0.5 * 17.1, rel=3e-4)
@@ -138,7 +138,7 @@ def test_a_coupling_that_rings(tmp_path):
 
 @pytest.mark.parametrize(("rpm", "order"), [(1500.0, "bac"), (-1500.0, "acb")])
 def test_exchanged_leads(rpm, order, tmp_path):
-    turned = _turn(_machine(4, 0.0171), _steady(rpm), rpm, 0.2)
+    turned = _turn(_machine(4, 0.0171), _steady(rpm), rpm, 0.13)
     value = values_of(analyse_file(tmp_path, turned.capture(order), motor_type(4)))
     assert value["phase_order"] == -1
     assert value["flux_linkage.mean"] == pytest.approx(3**0.5 * 17.1, rel=2e-4)

@@ -1,7 +1,7 @@
-"""Harmonics, distortion, unbalance and frequency of the same samples by pqopen, a library for the quality of mains.
+"""Harmonics, distortion and unbalance of the same samples by pqopen, a library for the quality of mains.
 
 Source: pqopen-lib 0.10: `resample_and_fft`, `calc_harmonics`, `calc_thd`, `calc_unbalance`. The waves come from
-ngspice and gym-electric-motor; every capture holds whole periods, as pqopen wants.
+ngspice; every capture holds whole periods, as pqopen wants.
 """
 
 from dataclasses import replace
@@ -12,11 +12,10 @@ from machines import analyse_file, capture_of, motor_type, values_of
 from pqopen.powerquality import calc_harmonics, calc_thd, calc_unbalance, resample_and_fft
 
 AT = Timing()
-RICH = Coil({1: 10.0, 2: 0.1, 3: 1.0, 5: 0.4, 7: 0.2, 11: 0.1, 13: 0.06, 17: 0.05, 25: 0.03})
+RICH = Coil({1: 10.0, 2: 0.1, 3: 1.0, 5: 0.4, 7: 0.2, 25: 0.03})
 
 
 @pytest.mark.parametrize(("build", "coils"), [
-    pytest.param(star, [RICH] * 3, id="star of many orders"),
     pytest.param(delta, [RICH] * 3, id="delta of many orders"),
     pytest.param(star, [TrapezoidCoil()] * 3, id="trapezoid"),
     pytest.param(delta, [TrapezoidCoil(ramp_deg=20.0), TrapezoidCoil(), TrapezoidCoil(turns=0.95)], id="odd shapes"),
