@@ -6,7 +6,7 @@ from typing import Any
 
 import rfc8785
 
-from station.certificate.grids import Grid, draw, draw_beside
+from station.certificate.grids import Grid, draw_beside
 from station.certificate.sheet import Sheet
 from station.certificate.summary import UNKNOWN, at
 from station.errors import EvidenceError
@@ -32,22 +32,26 @@ def record_sha256(record: Mapping[str, Any]) -> str:
 
 def closing(sheet: Sheet, record: Mapping[str, Any], sha256_of_record: str) -> None:
     """Draw everything after the measurements."""
-    bench, captures = record.get("bench") or {}, record.get("captures") or ()
-    roles = ("role", "maker", "model", "serial", "certificate", "calibrated", "due")
-    draw_beside(sheet, Grid("Instruments", ("role", "maker", "model", "serial", "calibration", "calibrated", "due"),
-                            (40, 55, 47, 43, 50, 38, 36),
-                            [[at(i, key) for key in roles] for i in bench.get("instruments") or ()]),
-                Grid("Captures", ("capture", "speed, temp.", "SHA-256 of the file"),
-                     (44, 46, 111), [_capture(c) for c in captures]), share=0.605)
+    captures = record.get("captures") or ()
+    draw_beside(sheet, [_instruments(record)],
+                [Grid("Captures", ("capture", "speed, temp.", "SHA-256 of the file"), (44, 46, 111),
+                      [_capture(c) for c in captures])], share=0.605)
     refused = [[at(c, "label"), str(c["refused"].get("text") or c["refused"].get("code"))]
                for c in captures if c.get("refused")]
-    draw(sheet, Grid("Captures that were refused", ("capture", "why"), (60, 460), refused))
-    steps = [s for s in record.get("steps") or () if s.get("outcome") != "done"]
-    draw(sheet, Grid("Steps that were not done as planned", ("step", "outcome", "note"), (120, 60, 340),
-                     [[at(s, "name"), at(s, "outcome"), str(s.get("note") or "")] for s in steps]))
-    statements = _statements(record, sha256_of_record)
-    draw_beside(sheet, Grid("Cautions", (), (1,), [[f"• {words}"] for words in cautions(record)]),
-                Grid("Statements", (), (1,), [[f"• {words}"] for words in statements]), share=0.36)
+    steps = [[at(s, "name"), at(s, "outcome"), str(s.get("note") or "")]
+             for s in record.get("steps") or () if s.get("outcome") != "done"]
+    draw_beside(sheet, [Grid("Cautions", (), (1,), [[f"• {words}"] for words in cautions(record)]),
+                        Grid("Captures that were refused", ("capture", "why"), (44, 136), refused),
+                        Grid("Steps that were not done as planned", ("step", "outcome", "note"), (66, 32, 82), steps)],
+                [Grid("Statements", (), (1,), [[f"• {words}"] for words in _statements(record, sha256_of_record)])],
+                share=0.36)
+
+
+def _instruments(record: Mapping[str, Any]) -> Grid:
+    roles = ("role", "maker", "model", "serial", "certificate", "calibrated", "due")
+    return Grid("Instruments", ("role", "maker", "model", "serial", "calibration", "calibrated", "due"),
+                (40, 55, 47, 43, 50, 38, 36),
+                [[at(i, key) for key in roles] for i in (record.get("bench") or {}).get("instruments") or ()])
 
 
 def cautions(record: Mapping[str, Any]) -> list[str]:

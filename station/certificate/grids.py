@@ -1,4 +1,4 @@
-"""Draws small tables of wrapped texts, one across the page or two side by side."""
+"""Draws small tables of wrapped texts side by side, or across the page where they are too high for that."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -36,31 +36,30 @@ class Grid:
         return SECTION + (_HEAD if self.heads else 0) + _LINE * lines
 
 
-def draw(sheet: Sheet, grid: Grid) -> None:
-    """Draw a table across the page, over page turns if it must; nothing if it has no row."""
-    _place(sheet, grid, LEFT, ROOM)
+def draw_beside(sheet: Sheet, left: Sequence[Grid], right: Sequence[Grid], share: float) -> None:
+    """Draw two stacks of tables side by side, the left one on `share` of the room.
 
-
-def draw_beside(sheet: Sheet, left: Grid, right: Grid, share: float) -> None:
-    """Draw two tables side by side, the left one on `share` of the room; too high ones below each other."""
+    Stacks too high for a page, or one that has nothing beside it, go below each other over the whole room.
+    """
     room = share * ROOM - _GAP / 2
     rest = ROOM - room - _GAP
-    height = max(left.height(room), right.height(rest))
-    if height > FULL or not left.rows or not right.rows:
-        draw(sheet, left)
-        draw(sheet, right)
+    left, right = ([grid for grid in stack if grid.rows] for stack in (left, right))
+    height = max(sum(grid.height(wide) for grid in stack) for stack, wide in ((left, room), (right, rest)))
+    if height > FULL or not left or not right:
+        for grid in (*left, *right):
+            _place(sheet, grid, LEFT, ROOM)
         return
     sheet.need(height)
     top = sheet.y
-    _place(sheet, left, LEFT, room)
+    for grid in left:
+        _place(sheet, grid, LEFT, room)
     sheet.y, bottom = top, sheet.y
-    _place(sheet, right, LEFT + room + _GAP, rest)
+    for grid in right:
+        _place(sheet, grid, LEFT + room + _GAP, rest)
     sheet.y = min(bottom, sheet.y)
 
 
 def _place(sheet: Sheet, grid: Grid, left: float, room: float) -> None:
-    if not grid.rows:
-        return
     columns = grid.starts(room)
 
     def heading() -> None:

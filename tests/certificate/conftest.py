@@ -38,12 +38,14 @@ def record(sample):
     return sample.sample_record((LIMITS / "CP-40.toml").read_bytes())
 
 
-@pytest.fixture(scope="session", params=["CP-40 good", "CP-40 bad", "CP-60D good", "CP-60D bad"])
+@pytest.fixture(scope="session", params=["CP-40 good", "CP-40 bad", "CP-60D good", "CP-60D bad", "CP-40 uneven"])
 def full_record(request, sample):
     """As full as the record of an ordinary test with four captures, on the simulated bench."""
     name, state = request.param.split()
-    make = sample.bad_record if state == "bad" else sample.sample_record
+    make = sample.sample_record if state == "good" else sample.bad_record
     record = make((LIMITS / f"{name}.toml").read_bytes(), **MOTORS[name])
+    if state == "uneven":
+        record = sample.with_uneven_acceptance(record)
     return record | {"bench": record["bench"] | {"simulated": True, "pace": 10.0}}
 
 

@@ -80,6 +80,14 @@ def bad_record(limits: bytes, **changes: Any) -> dict[str, Any]:
         "steps": [{"name": "Back-drive", "kind": "back-drive", "outcome": "failed", "note": ""}]}
 
 
+def with_uneven_acceptance(record: dict[str, Any]) -> dict[str, Any]:
+    """Return the record with acceptance limits that no two captures share, the longest table there can be."""
+    inward = {"acceptance_lower": 1, "acceptance_upper": -1}
+    judged = [j | {end: j[end] + sign * CAPTURES.index(j["label"]) * j["u"] for end, sign in inward.items()
+                   if j["label"] and j[end] is not None} for j in record["judged"]]
+    return record | {"judged": judged}
+
+
 def _measurement(name: str, unit: str, label: str, limit: dict[str, Any], rng: np.random.Generator) -> dict[str, Any]:
     plain = name.rpartition(".")[0] or name
     exact = plain in EXACT

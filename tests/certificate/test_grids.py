@@ -15,9 +15,10 @@ def _grid(title, letter, rows):
 @pytest.fixture
 def drawn(printed, tmp_path):
     """Draw two tables of so many rows; return the words and the pages."""
-    def draw(left, right):
+    def draw(left, right, under=0):
         sheet = Sheet(Imprint("Title", "N-1", "PASS", "", 1))
-        draw_beside(sheet, _grid("Left", "a", left), _grid("Right", "b", right), share=0.5)
+        draw_beside(sheet, [_grid("Left", "a", left), _grid("Low", "c", under)], [_grid("Right", "b", right)],
+                    share=0.5)
         return printed.words_of(sheet.finish(), tmp_path), sheet.page
     return draw
 
@@ -31,6 +32,14 @@ def test_side_by_side_each_keeps_to_its_half(drawn, printed, left, right):
     assert all(word.left > MIDDLE for word in words if word.text.startswith("b"))
     tops = {word.text: word.top for word in words}
     assert tops["a0"] == tops["b0"]
+
+
+def test_second_table_stands_under_the_first_of_its_side(drawn, printed):
+    words, pages = drawn(3, 9, under=2)
+    assert pages == 1
+    assert printed.overlapping(words) == []
+    tops = {word.text: word.top for word in words}
+    assert tops["a2"] < tops["c0"] < tops["b8"]
 
 
 @pytest.mark.parametrize(("left", "right", "expected"), [
