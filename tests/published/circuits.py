@@ -21,7 +21,7 @@ class Timing:
     rpm: float = 6000.0
     pole_pairs: int = 4
     periods: int = 16
-    samples: int = 200     # per period
+    samples: float = 200.0  # per period
 
     @property
     def frequency(self):
@@ -33,8 +33,8 @@ class Timing:
 
     @property
     def size(self):
-        """Samples in whole periods."""
-        return self.periods * self.samples
+        """Number of samples."""
+        return int(self.periods * self.samples)
 
 
 @dataclass(frozen=True)
@@ -111,6 +111,21 @@ def delta(coils, timing):
 def meters(ohms=(METER,) * 3):
     """Netlist of a resistance across each pair of leads: channels, or a load."""
     return [f"Rm{plus} {plus} {minus} {ohm}" for (plus, minus), ohm in zip(PAIRS, ohms, strict=True)]
+
+
+def halls(placed_deg, timing, way=1, pull_up=10e3, cable=1e-9):
+    """Netlist of three open-collector outputs ha, hb, hc with pull-ups to 5 V and the capacitance of their cable.
+
+    Sensor k is high for half a turn from 120 k + placed_deg[k] of the rotor; e of winding a crosses zero at 30 degrees.
+    """
+    period, lines = 1 / timing.frequency, ["Vcc vcc 0 5", ".model collector sw(vt=0.5 vh=0 ron=100 roff=1g)"]
+    for k, (lead, placed) in enumerate(zip(LEADS, placed_deg, strict=True)):
+        rises = 120 * k + placed - 30 if way > 0 else 30 - 120 * k - placed - 180
+        at = rises % 360 / 360 * period
+        lines += [f"Vh{lead} g{lead} 0 PULSE(1 0 {at:.12g} 5n 5n {period / 2:.12g} {period:.12g})",
+                  f"Sh{lead} h{lead} 0 g{lead} 0 collector", f"Rh{lead} vcc h{lead} {pull_up}",
+                  f"Ch{lead} h{lead} 0 {cable}"]
+    return lines
 
 
 def transient(netlist, timing, folder):
