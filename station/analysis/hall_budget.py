@@ -25,11 +25,21 @@ class AngleErrors:
     unseen_deg: float         # from the reference level, on an edge too fast for its shape to be seen
     zero_deg: float           # type A, of the rotor angle's zero
     zero_channel_deg: float   # from skew and lag of the voltage channel
+    slot_ripple_deg: float = 0.0    # of the tracked angle, from speed ripple that passes for harmonics
 
 
 def channel_time_u(accuracy: Accuracy) -> float:
     """Return the standard uncertainty (s) of a channel's time: limits of skew and lag, rectangular."""
     return hypot(accuracy.skew, accuracy.lag) / sqrt(3)
+
+
+def slot_ripple_u(accuracy: Accuracy) -> float:
+    """Return the standard uncertainty (rad) of the tracked angle from speed ripple of slot order.
+
+    Ripple r at electrical order m moves the angle by r / m, and m is at least 6. All edges lie a
+    multiple of a sixth of the period apart, so that it moves them alike. Source: derived.
+    """
+    return accuracy.slot_ripple / 6 / sqrt(3)
 
 
 def threshold_time_u(accuracy: Accuracy, transition: float) -> float:
@@ -72,7 +82,7 @@ def edge_u(errors: AngleErrors) -> float:
 
 def common_shift_u(errors: Sequence[AngleErrors]) -> float:
     """Return the standard uncertainty (deg) common to all sensors: that of the rotor angle's zero."""
-    return max((hypot(each.zero_deg, each.zero_channel_deg) for each in errors), default=0.0)
+    return max((hypot(each.zero_deg, each.zero_channel_deg, each.slot_ripple_deg) for each in errors), default=0.0)
 
 
 def _edge(errors: AngleErrors, goes_high: bool) -> list[BudgetRow]:
@@ -91,4 +101,5 @@ def _edge(errors: AngleErrors, goes_high: bool) -> list[BudgetRow]:
 def _zero(errors: AngleErrors) -> list[BudgetRow]:
     name = channel_time("v_ab")
     return [BudgetRow("zero of the rotor angle", "A", "normal", errors.zero_deg, inf),
-            BudgetRow(name, "B", "rectangular", errors.zero_channel_deg, inf, shared=name)]
+            BudgetRow(name, "B", "rectangular", errors.zero_channel_deg, inf, shared=name),
+            BudgetRow("speed ripple of slot order", "B", "rectangular", errors.slot_ripple_deg, inf)]
