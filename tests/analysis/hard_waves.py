@@ -44,17 +44,18 @@ class Shaft:
 
 @dataclass(frozen=True)
 class Cogging(Turning):
-    """Speed ripple at the slots, which come round with the poles."""
+    """Speed ripple a whole number of times per revolution, in step with the slots or with the lines."""
 
     slot_ripple: float = 0.0   # relative speed amplitude
+    times: int = SLOTS         # per revolution
 
     def angle(self, t):
-        slow = SLOTS * self.mechanical_speed
-        return super().angle(t) + self.pole_pairs * self.mechanical_speed * self.slot_ripple * np.sin(slow * t) / slow
+        w = self.mechanical_speed
+        return super().angle(t) + self.pole_pairs * self.slot_ripple * np.sin(self.times * w * t) / self.times
 
     def speed(self, t):
         w = self.mechanical_speed
-        return super().speed(t) + w * self.slot_ripple * np.cos(SLOTS * w * t)
+        return super().speed(t) + w * self.slot_ripple * np.cos(self.times * w * t)
 
 
 def sensed(pole_pairs=4, spacing=120, **reference):
