@@ -1,16 +1,14 @@
 """Torque per ampere if the six codes as measured switch the lines."""
 
-from collections.abc import Sequence
-from dataclasses import dataclass, replace
-from math import inf, sqrt
-
-import numpy as np
-from numpy.typing import NDArray
+from collections.abc import Callable
+from dataclasses import replace
+from math import hypot, inf, sqrt
 
 from station.analysis.back_emf import BackEmf
 from station.analysis.budget import measurement
 from station.analysis.hall import HallAnalysis
-from station.analysis.hall_codes import Code, CodeInterval, declared_intervals
+from station.analysis.hall_codes import Code, declared_intervals
+from station.analysis.six_steps import SixSteps, Torque, six_steps
 from station.measurement import BudgetRow, Measurement
 from station.motor import LINES, HallLayout, MotorType
 
@@ -20,18 +18,6 @@ CRESTS: dict[tuple[int, int], float] = {
     (LINES.index("ab"), 1): 90.0, (LINES.index("ca"), -1): 150.0, (LINES.index("bc"), 1): 210.0,
     (LINES.index("ab"), -1): 270.0, (LINES.index("ca"), 1): 330.0, (LINES.index("bc"), -1): 30.0,
 }
-POINTS = 121   # per code interval, ends included
-
-Floats = NDArray[np.float64]
-
-
-@dataclass(frozen=True, slots=True)
-class Torque:
-    """Torque per ampere over one electrical cycle."""
-
-    mean: float     # N m/A
-    ripple: float   # peak to peak over mean
-
 
 def commutation_table(layout: HallLayout) -> dict[Code, tuple[int, int]]:
     """Return for each declared code the line (index into LINES) and the sense of its current.
@@ -62,64 +48,28 @@ def commutated_torque(emf: BackEmf, hall: HallAnalysis, motor_type: MotorType) -
     if layout is None or not hall.code_widths:
         return {}
     table = commutation_table(layout)
-    torque = six_step_torque(emf, hall.code_widths, table)
+    steps = six_steps(emf, hall.code_widths, table)
+    torque = steps.torque()
     # a mean this far below the peaks is no drive at all, and a ripple over it says nothing
     tells_ripple = abs(torque.ripple) < 1e3
     relative = _gain_rows(hall, motor_type)
     constant = [replace(row, u=row.u * abs(torque.mean)) for row in relative]
-    found = [measurement("commutated_torque_constant", torque.mean, [*constant, *_edges(emf, hall, table, 0)])]
+    rows = [*constant, *_edge_rows(steps, hall, lambda each: each.mean)]
+    found = [measurement("commutated_torque_constant", torque.mean, rows)]
     if tells_ripple:
-        rows = [replace(row, u=100.0 * row.u) for row in _edges(emf, hall, table, 1)]
+        rows = _edge_rows(steps, hall, lambda each: 100.0 * each.ripple)
         found.append(measurement("commutated_torque_ripple", 100.0 * torque.ripple, rows))
     return {each.name: each for each in found}
 
 
-def six_step_torque(emf: BackEmf, codes: Sequence[CodeInterval], table: dict[Code, tuple[int, int]]) -> Torque:
-    """Return mean and ripple of the torque per ampere over the six intervals."""
-    area, low, high = 0.0, inf, -inf
-    for interval in codes:
-        if interval.width_deg <= 0.0:
-            continue
-        angle = np.deg2rad(interval.start_deg + np.linspace(0.0, interval.width_deg, POINTS))
-        line, sense = table.get(interval.code, (0, 0))
-        wave = sense * _wave(emf, line, angle)
-        area += interval.width_deg * float(np.trapezoid(wave) / (POINTS - 1))
-        low, high = min(low, float(wave.min())), max(high, float(wave.max()))
-    mean = area / 360.0
-    return Torque(mean, (high - low) / abs(mean) if mean else inf)
-
-
-def _wave(emf: BackEmf, line: int, angle: Floats) -> Floats:
-    """Voltage per mechanical speed (V s/rad) of one line at rotor angles (k,) rad."""
-    order = np.arange(1, emf.amplitude.shape[1] + 1)
-    wave: Floats = np.sin(angle[:, None] * order + emf.phase[line]) @ emf.amplitude[line]
-    return wave
-
-
-def _edges(emf: BackEmf, hall: HallAnalysis, table: dict[Code, tuple[int, int]], which: int) -> list[BudgetRow]:
-    """What moving the edges by their uncertainty does to the mean (0) or the ripple (1)."""
-    def value(codes: Sequence[CodeInterval]) -> float:
-        torque = six_step_torque(emf, codes, table)
-        return torque.ripple if which else torque.mean
-
-    nominal = value(hall.code_widths)
-    step = max(hall.edge_u.values(), default=0.0)
-    moved = [value(_move_edge(hall.code_widths, number, step)) - nominal for number in range(6)]
-    turned = [value([replace(each, start_deg=each.start_deg + sign * hall.zero_u) for each in hall.code_widths])
-              - nominal for sign in (1.0, -1.0)]
-    return [BudgetRow("angles of the edges", "B", "normal", sqrt(sum(change**2 for change in moved)), inf),
+def _edge_rows(steps: SixSteps, hall: HallAnalysis, value: Callable[[Torque], float]) -> list[BudgetRow]:
+    """What moving the edges by their uncertainty, one by one and together, does to a value of the torque."""
+    nominal = value(steps.torque())
+    moved = [value(each) - nominal for each in steps.moved(max(hall.edge_u.values(), default=0.0))]
+    turned = [value(steps.turned(by)) - nominal for by in (hall.zero_u, -hall.zero_u)]
+    return [BudgetRow("angles of the edges", "B", "normal", hypot(*moved), inf),
             BudgetRow("zero of the rotor angle", "B", "normal", max(map(abs, turned)), inf,
                       shared="time of channel v_ab")]
-
-
-def _move_edge(codes: tuple[CodeInterval, ...], number: int, by: float) -> list[CodeInterval]:
-    """The intervals with the edge that starts interval `number` moved by `by` degrees."""
-    moved = list(codes)
-    this, before = codes[number], codes[number - 1]
-    by = min(by, this.width_deg)
-    moved[number] = replace(this, start_deg=this.start_deg + by, width_deg=this.width_deg - by)
-    moved[number - 1] = replace(before, width_deg=before.width_deg + by)
-    return moved
 
 
 def _gain_rows(hall: HallAnalysis, motor_type: MotorType) -> list[BudgetRow]:

@@ -57,8 +57,8 @@ def analyse_hall(capture: Capture, motor_type: MotorType, track: AngleTrack) -> 
     if layout is None:
         return HallAnalysis({}, (), {}, {}, (), {}, {}, 0.0, capture.accuracy, None)
     levels = {sensor: sensor_levels(capture, sensor) for sensor in SENSORS}
-    located = {sensor: locate_edges(capture, sensor, each, track, motor_type.pole_pairs)
-               for sensor, each in levels.items() if isinstance(each, HallLevels)}
+    located = locate_edges(capture, {sensor: each for sensor, each in levels.items() if isinstance(each, HallLevels)},
+                           track, motor_type.pole_pairs)
     errors = {sensor: angle_errors(capture, sensor, each, track) for sensor, each in located.items()}
     stuck = {sensor: each for sensor, each in levels.items() if isinstance(each, NoLevels)}
     walk, widths = _walk(located, levels, layout), _code_intervals(located)

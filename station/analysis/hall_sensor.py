@@ -1,16 +1,18 @@
 """One Hall sensor against the rotor: its edges as rotor angles, with what makes them unsure."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from station.analysis.angle_track import AngleTrack
-from station.analysis.hall_budget import AngleErrors, channel_time_u, threshold_time_u
-from station.analysis.hall_edges import SHAPELESS, SensorEdges, debounce_samples, find_edges
+from station.analysis.hall_budget import AngleErrors, channel_time_u, slot_ripple_u, threshold_time_u
+from station.analysis.hall_edges import debounce_samples, find_edges
 from station.analysis.hall_levels import HallLevels, NoLevels, find_levels
 from station.analysis.hall_pattern import EdgePattern, count_missing, edge_pattern
-from station.capture import Capture
+from station.analysis.hall_timing import SHAPELESS, SensorEdges, time_edges
+from station.capture import Capture, Channel
 
 Floats = NDArray[np.float64]
 
@@ -46,19 +48,27 @@ def sensor_levels(capture: Capture, sensor: str) -> HallLevels | NoLevels:
     return find_levels(codes, capture.channels[name])
 
 
-def locate_edges(capture: Capture, sensor: str, levels: HallLevels, track: AngleTrack,
-                 pole_pairs: int) -> SensorAngles:
-    """Find the edges of one sensor and place them on the rotor.
+def locate_edges(capture: Capture, levels: Mapping[str, HallLevels], track: AngleTrack, pole_pairs: int
+                 ) -> dict[str, SensorAngles]:
+    """Find the edges of the sensors that have levels, and place them on the rotor."""
+    interval, sense = capture.sample_interval, rotor_sense(capture, track)
+    per_sector = 1.0 / (6.0 * abs(track.mean_electrical_frequency) * interval)
+    found = [find_edges(capture.codes[f"h_{sensor}"], each, per_sector, debounce_samples(interval, per_sector))
+             for sensor, each in levels.items()]
+    return {sensor: _place(edges, capture.channels[f"h_{sensor}"], interval, track, sense, pole_pairs)
+            for sensor, edges in zip(levels, time_edges(found), strict=True)}
+
+
+def _place(edges: SensorEdges, channel: Channel, interval: float, track: AngleTrack, sense: int, pole_pairs: int
+           ) -> SensorAngles:
+    """Place the edges of one sensor on the rotor.
 
     Sample k of a channel is taken at k x interval + skew, and shows what was `lag` earlier. In
-    reverse the rotor angle shrinks with time, so that a rise of the angle is a fall in time.
+    reverse (`sense` -1) the rotor angle shrinks with time, so that a rise of the angle is a fall in time.
     """
-    channel, interval = capture.channels[f"h_{sensor}"], capture.sample_interval
-    per_sector = 1.0 / (6.0 * abs(track.mean_electrical_frequency) * interval)
-    edges = find_edges(capture.codes[f"h_{sensor}"], levels, per_sector, debounce_samples(interval, per_sector))
     time = edges.sample * interval + channel.skew - channel.lag
     angle = track.rotor_angle(time) if time.size else np.zeros(0)
-    goes_high = edges.rising == (rotor_sense(capture, track) > 0)
+    goes_high = edges.rising == (sense > 0)
     rise, fall = (edge_pattern(angle[each], pole_pairs) if each.any() else None
                   for each in (goes_high, ~goes_high))
     return SensorAngles(time, angle, goes_high, edges, rise, fall)
@@ -90,5 +100,6 @@ def angle_errors(capture: Capture, sensor: str, located: SensorAngles, track: An
         level_deg=(per_second * threshold_time_u(accuracy, rise), -per_second * threshold_time_u(accuracy, fall)),
         unseen_deg=per_second * threshold_time_u(accuracy, unseen),
         zero_deg=float(np.rad2deg(track.angle_u)),
+        slot_ripple_deg=float(np.rad2deg(slot_ripple_u(accuracy))),
         zero_channel_deg=channel,
     )

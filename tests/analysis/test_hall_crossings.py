@@ -16,7 +16,7 @@ def plain(codes, threshold):
 
 @given(arrays(np.int16, st.integers(1, 400), elements=st.integers(-3, 3)), st.floats(-4, 4))
 def test_every_crossing_is_found(codes, threshold):
-    assert crossings(codes, threshold).tolist() == plain(codes, threshold).tolist()
+    assert crossings(codes, [threshold]).tolist() == plain(codes, threshold).tolist()
 
 
 @pytest.mark.parametrize("at", [1, 63, 64, 65, CHUNK - 1, CHUNK, CHUNK + 1, CHUNK + 128])
@@ -24,9 +24,17 @@ def test_every_crossing_is_found(codes, threshold):
 def test_a_pulse_of_one_sample_is_found_wherever_it_lies(at, resting):
     codes = np.full(CHUNK + 130, resting, dtype=np.int16)
     codes[at] = 1000 - resting
-    assert crossings(codes, 500.0).tolist() == [each for each in (at, at + 1) if each < codes.size]
+    assert crossings(codes, [500.0]).tolist() == [each for each in (at, at + 1) if each < codes.size]
 
 
-@pytest.mark.parametrize("threshold", [-40000.0, 32767.0, 40000.0])
-def test_a_threshold_beyond_the_codes_is_never_crossed(threshold):
-    assert crossings(np.array([-32768, 32767, -32768], dtype=np.int16), threshold).size == 0
+def test_rails_lie_on_the_sides_of_a_threshold_between_them():
+    codes = np.array([-32768, 32767, -32768], dtype=np.int16)
+    assert crossings(codes, [-32767.5]).tolist() == [1, 2]
+    assert crossings(codes, [32766.5]).tolist() == [1, 2]
+    assert crossings(codes, [32767.0]).tolist() == []
+
+
+@given(arrays(np.int16, st.integers(1, 300), elements=st.integers(-3, 3)))
+def test_crossings_of_two_thresholds_are_those_of_either(codes):
+    either = np.union1d(plain(codes, -1.5), plain(codes, 0.7))
+    assert crossings(codes, [-1.5, 0.7]).tolist() == either.tolist()

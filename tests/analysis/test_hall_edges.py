@@ -5,6 +5,7 @@ import pytest
 
 from station.analysis.hall_edges import debounce_samples, find_edges
 from station.analysis.hall_levels import find_levels
+from station.analysis.hall_timing import time_edges
 from station.capture import Channel
 
 CHANNEL = Channel(scale=1e-3)
@@ -33,7 +34,8 @@ def exponential(tau):
 
 def edges_of(volts):
     codes = np.round(volts * 1e3).astype(np.int16)
-    return find_edges(codes, find_levels(codes, CHANNEL), HALF_PERIOD / 3, 12)
+    (found,) = time_edges([find_edges(codes, find_levels(codes, CHANNEL), HALF_PERIOD / 3, 12)])
+    return found
 
 
 @pytest.mark.parametrize(("shape", "each", "mean"), [

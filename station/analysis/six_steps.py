@@ -1,0 +1,101 @@
+"""Torque per ampere in the six code intervals, and what it becomes when their edges move."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from math import inf
+
+import numpy as np
+from numpy.typing import NDArray
+
+from station.analysis.back_emf import BackEmf
+from station.analysis.hall_codes import Code, CodeInterval
+
+POINTS = 121   # per code interval, ends included
+SHARES = np.linspace(0.0, 1.0, POINTS)
+EACH = np.arange(6)
+BEFORE = np.roll(EACH, 1)
+
+Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True)
+class Torque:
+    """Torque per ampere over one electrical cycle."""
+
+    mean: float     # N m/A
+    ripple: float   # peak to peak over mean
+
+
+@dataclass(frozen=True, slots=True)
+class SixSteps:
+    """Torque per ampere at POINTS evenly spaced angles in each interval, its start and end among them.
+
+    `wave` (6, POINTS) N m/A; `slope` (6, POINTS) N m/A per degree; `width` (6,) degrees.
+    """
+
+    wave: Floats
+    slope: Floats
+    width: Floats
+
+    def torque(self) -> Torque:
+        """Return mean and ripple of the cycle."""
+        low, high = self._extremes()
+        return _torque(float(self._areas().sum()), float(low.min()), float(high.max()))
+
+    def turned(self, by: float) -> Torque:
+        """Return the torque with all edges moved by `by` degrees, small against an interval."""
+        return replace(self, wave=self.wave + by * self.slope).torque()
+
+    def moved(self, by: float) -> list[Torque]:
+        """Return six torques: in the k-th, only the edge that starts interval k is moved later by `by` degrees.
+
+        So interval k begins later, and the one before it goes on until then.
+        """
+        step = np.minimum(by, self.width)
+        begins = self.wave[:, 0] + step * self.slope[:, 0]
+        goes_on = self.wave[BEFORE, -1] + step * self.slope[BEFORE, -1]
+        gained = 0.5 * step * (self.wave[BEFORE, -1] + goes_on - self.wave[:, 0] - begins)
+        low, high = self._extremes()
+        left = np.where(SHARES * self.width[:, None] >= step[:, None], self.wave, np.nan)
+        lows, highs = np.tile(low, (6, 1)), np.tile(high, (6, 1))    # row k: every interval while edge k is moved
+        there = self.width > 0.0
+        lows[EACH, EACH] = np.where(there, np.fmin(np.nanmin(left, axis=1), begins), inf)
+        highs[EACH, EACH] = np.where(there, np.fmax(np.nanmax(left, axis=1), begins), -inf)
+        lows[EACH, BEFORE] = np.minimum(low[BEFORE], goes_on)
+        highs[EACH, BEFORE] = np.maximum(high[BEFORE], goes_on)
+        areas = self._areas().sum() + gained
+        return [_torque(*case) for case in zip(areas.tolist(), lows.min(axis=1).tolist(),
+                                               highs.max(axis=1).tolist(), strict=True)]
+
+    def _areas(self) -> Floats:
+        """Integral over each interval (6,), N m/A times degrees, by trapezoids."""
+        ends = 0.5 * (self.wave[:, 0] + self.wave[:, -1])
+        areas: Floats = self.width * (self.wave.sum(axis=1) - ends) / (POINTS - 1)
+        return areas
+
+    def _extremes(self) -> tuple[Floats, Floats]:
+        """Lowest and highest torque of each interval (6,); an interval of no width has none."""
+        there = self.width > 0.0
+        return np.where(there, self.wave.min(axis=1), inf), np.where(there, self.wave.max(axis=1), -inf)
+
+
+def six_steps(emf: BackEmf, codes: Sequence[CodeInterval], table: dict[Code, tuple[int, int]]) -> SixSteps:
+    """Return the torque per ampere while the codes (six intervals) drive the lines that `table` gives them.
+
+    It is the driven line's voltage per mechanical speed, signed; a code without a line gives none.
+    """
+    driven = [table.get(each.code, (0, 0)) for each in codes]
+    line, sense = [each[0] for each in driven], np.array([each[1] for each in driven])
+    start, width = (np.array([(each.start_deg, each.width_deg) for each in codes])).T
+    order = np.arange(1, emf.amplitude.shape[1] + 1)
+    harmonics = sense[:, None] * emf.amplitude[line] * np.exp(1j * emf.phase[line])           # (6, orders)
+    turns = np.exp(1j * np.deg2rad(start[:, None] + width[:, None] * SHARES))
+    powers = np.cumprod(np.repeat(turns[:, :, None], order.size, axis=2), axis=2)             # (6, POINTS, orders)
+    columns = np.stack([harmonics, harmonics * 1j * np.deg2rad(order)], axis=2)
+    wave, slope = np.moveaxis((powers @ columns).imag, 2, 0)
+    return SixSteps(wave, slope, width)
+
+
+def _torque(area: float, low: float, high: float) -> Torque:
+    mean = area / 360.0
+    return Torque(mean, (high - low) / abs(mean) if mean else inf)
