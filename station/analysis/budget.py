@@ -1,7 +1,6 @@
 """Combining the rows of an uncertainty budget."""
 
 from collections.abc import Iterable, Sequence
-from dataclasses import replace
 from math import inf, sqrt
 
 from station.characteristic import unit_of
@@ -92,12 +91,17 @@ def weighted_sum(parts: Iterable[tuple[float, Iterable[BudgetRow]]]) -> list[Bud
     taking these as the inputs leaves no correlation.
     """
     alone: list[BudgetRow] = []
-    together: dict[str, BudgetRow] = {}
+    together: dict[str, tuple[BudgetRow, float]] = {}
     for weight, rows in parts:
         for row in rows:
-            if not row.shared:
-                alone.append(replace(row, u=abs(weight) * row.u))
-                continue
-            before = together[row.shared].u if row.shared in together else 0.0
-            together[row.shared] = replace(row, u=before + weight * row.u)
-    return [*alone, *(replace(row, u=abs(row.u)) for row in together.values())]
+            if row.shared:
+                first, before = together.get(row.shared, (row, 0.0))
+                together[row.shared] = first, before + weight * row.u
+            else:
+                alone.append(_with_u(row, abs(weight) * row.u))
+    return [*alone, *(_with_u(row, abs(total)) for row, total in together.values())]
+
+
+def _with_u(row: BudgetRow, u: float) -> BudgetRow:
+    """Return `row` with another uncertainty; `dataclasses.replace` takes twice as long."""
+    return BudgetRow(row.source, row.kind, row.distribution, u, row.dof, row.shared)
