@@ -4,64 +4,19 @@ Source: gym-electric-motor 3.0.3, `PermanentMagnetSynchronousMotor` (electrical 
 and `PolynomialStaticLoad` (equation of motion). The parameters of the first machine are its own defaults.
 """
 
-from dataclasses import dataclass
-
 import numpy as np
 import pytest
 from gym_electric_motor.physical_systems.electric_motors import PermanentMagnetSynchronousMotor
-from gym_electric_motor.physical_systems.mechanical_loads import PolynomialStaticLoad
-from machines import analyse_file, capture_of, ideal_halls, motor_type, values_of
-from scipy.integrate import solve_ivp
+from gym_machines import coast
+from machines import analyse_file, ideal_halls, motor_type, values_of
 
 from station.units import RPM
 
-INTERVAL = 20e-6
 ITS_OWN = {}
 SMALL = {"p": 4, "psi_p": 0.0094, "l_d": 0.4e-3, "l_q": 0.4e-3, "r_s": 0.2, "j_rotor": 3e-5}
 MANY_POLES = {"p": 10, "psi_p": 0.021, "l_d": 1e-3, "l_q": 1.3e-3, "r_s": 0.9, "j_rotor": 1e-3}
 # its d axis is at zero; the rising zero of v_ab over speed is 150 degrees on
 FROM_ITS_AXIS = np.deg2rad(150)
-
-
-@dataclass(frozen=True)
-class Coasting:
-    """Electrical angle (n,) rad, mechanical speed (n,) rad/s and phase voltages (3, n) V."""
-
-    angle: np.ndarray
-    speed: np.ndarray
-    phases: np.ndarray
-
-    def capture(self, halls=None):
-        return capture_of(self.phases - np.roll(self.phases, -1, axis=0), self.speed.mean() / RPM, halls,
-                          interval=INTERVAL)
-
-
-def _holding_voltage(motor, speed):
-    """Voltages d and q (2, n) at which its equation changes no current; it is linear in them."""
-    zero, one = np.zeros_like(speed), np.ones_like(speed)
-    rest, d, q = (motor.electrical_ode((zero, zero, zero), u, speed)[:2] for u in (
-        (zero, zero), (one, zero), (zero, one)))
-    slope = np.stack([d - rest, q - rest], axis=1)  # (current, voltage, n)
-    return np.linalg.solve(np.moveaxis(slope, 2, 0), -rest.T[:, :, None])[:, :, 0].T
-
-
-def _coast(motor, rpm, seconds, friction=0.0):
-    """The shaft with its own inertia, friction in N m s, left alone from `rpm` on."""
-    load = PolynomialStaticLoad({"a": 0.0, "b": friction, "c": 0.0, "j_load": 1e-4})
-    load.set_j_rotor(motor.motor_parameter["j_rotor"])
-    times = INTERVAL * np.arange(round(seconds / INTERVAL))
-
-    def change(t, state):
-        speed = state[:1]
-        turn = motor.electrical_ode((0.0, 0.0, state[1]), (0.0, 0.0), speed[0])[motor.EPSILON_IDX]
-        return [*load.mechanical_ode(t, speed, motor.torque((0.0, 0.0))), turn]
-
-    solved = solve_ivp(change, (0, times[-1]), [rpm * RPM, 0.3], "DOP853", times, rtol=1e-10, atol=1e-10)
-    assert solved.success
-    speed, angle = solved.y
-    voltage = _holding_voltage(motor, speed).T
-    phases = [motor.t_32(motor.q(u, at)) for u, at in zip(voltage, angle, strict=True)]
-    return Coasting(angle, speed, np.array(phases).T)
 
 
 @pytest.mark.parametrize(("parameters", "rpm"), [
@@ -70,7 +25,7 @@ def test_open_circuit_voltage(parameters, rpm, tmp_path):
     """Constant and flux linkage from its own psi_p and p: line peak sqrt(3) p psi_p per rad/s."""
     motor = PermanentMagnetSynchronousMotor(parameters)
     own = motor.motor_parameter
-    value = values_of(analyse_file(tmp_path, _coast(motor, rpm, 0.35).capture(), motor_type(own["p"])))
+    value = values_of(analyse_file(tmp_path, coast(motor, rpm, 0.35).capture(), motor_type(own["p"])))
     peak = 3**0.5 * own["p"] * own["psi_p"] * 1000 * RPM
     for line in ("ab", "bc", "ca"):
         assert value[f"back_emf_constant_peak.{line}"] == pytest.approx(peak, rel=2e-4)
@@ -85,7 +40,7 @@ def test_open_circuit_voltage(parameters, rpm, tmp_path):
 def test_a_machine_that_coasts_down(tmp_path):
     """With its polynomial friction the speed falls exponentially, here by about 6 %."""
     motor = PermanentMagnetSynchronousMotor(SMALL)
-    coasting = _coast(motor, 3000.0, 0.4, friction=2e-5)
+    coasting = coast(motor, 3000.0, 0.4, friction=2e-5)
     fall = coasting.speed[-1] / coasting.speed[0] - 1
     assert fall == pytest.approx(np.exp(-2e-5 / 1.3e-4 * 0.4) - 1, rel=1e-3)
     value = values_of(analyse_file(tmp_path, coasting.capture(), motor_type(4)))
@@ -106,7 +61,7 @@ def _torque_by_angle(motor, angle):
 def test_torque_per_ampere_with_hall_commutation(parameters, rpm, tmp_path):
     """Sensors at their design angles switch the best pair of leads: its torque, from its currents."""
     motor = PermanentMagnetSynchronousMotor(parameters)
-    coasting = _coast(motor, rpm, 0.35)
+    coasting = coast(motor, rpm, 0.35)
     pole_pairs = motor.motor_parameter["p"]
     halls = ideal_halls(coasting.angle - FROM_ITS_AXIS)
     value = values_of(analyse_file(tmp_path, coasting.capture(halls), motor_type(pole_pairs)))
