@@ -16,7 +16,7 @@ from station.analysis.integrity import count_bad, find_bad_samples
 from station.analysis.line_voltages import ORDERS, LineVoltages, read_lines
 from station.analysis.motion import refuse_motion, refuse_step, refuse_sum, speed_measurements
 from station.analysis.result import CaptureAnalysis, WavePlot
-from station.capture import HALL_CHANNELS, Capture
+from station.capture import HALL_CHANNELS, VOLTAGE_CHANNELS, Capture
 from station.measurement import Measurement, Refusal
 from station.motor import LINES, MotorType
 from station.units import VOLT_PER_KRPM
@@ -69,7 +69,8 @@ def _fit(
     if refusal is not None:
         return refusal
     evidence = EmfEvidence(emf, half_cycles.gains, half_cycles.gain_u, track.mean_electrical_frequency,
-                           capture.accuracy, motor_type, tone.phase_order)
+                           capture.accuracy, motor_type, tone.phase_order,
+                           max(abs(capture.channels[name].lag) for name in VOLTAGE_CHANNELS))
     return emf, track, speed_measurements(tracked, track, pole_pairs, capture.accuracy) | emf_measurements(evidence)
 
 

@@ -1,165 +1,165 @@
 """Measurements of the back-EMF with their budgets, from the fitted harmonics."""
 
 from collections.abc import Iterator
-from dataclasses import dataclass
-from math import inf, pi, sqrt
+from dataclasses import dataclass, replace
+from math import pi, sqrt
 
 import numpy as np
 from numpy.typing import NDArray
 
+from station.analysis import emf_budget as budget
 from station.analysis.back_emf import GRID, BackEmf
-from station.analysis.budget import limit_of_error, measurement, type_a
+from station.analysis.budget import channel_offset, limit_of_error, measurement, near_zero, type_a
+from station.analysis.emf_budget import SLOT_ON_TOP, SLOT_RIPPLE, EmfErrors, EmfEvidence
 from station.analysis.line_voltages import ORDERS
 from station.analysis.unbalance import symmetrical_components
-from station.capture import Accuracy
 from station.measurement import BudgetRow, Measurement
-from station.motor import LINES, MotorType
-from station.units import DEGREE, VOLT_PER_KRPM
+from station.motor import LINES
+from station.units import VOLT_PER_KRPM
+
+__all__ = ["EmfEvidence", "emf_measurements"]
 
 Floats = NDArray[np.float64]
 FLAT_SHARE = 0.95  # of the peak, above which a top counts as flat
+TOP_SLOPE = sqrt(1 - FLAT_SHARE**2)  # of a unit sine, where its top is cut
+NO_LOSS = 1e-5     # of the highest order, below which no shape can show what the front end takes off
 MILLI = 1e-3
 
 
 @dataclass(frozen=True, slots=True)
-class EmfEvidence:
-    """What the budgets need beside the fit.
+class _Shapes:
+    """What is read off the drawn waves, (3,) each: V s/rad, and rad for the flat top."""
 
-    `gains` (3, r, 2p): gain of each half cycle over the mean wave, by line, revolution and half cycle;
-    `gain_u` the standard uncertainty of one such gain; `frequency` electrical Hz.
-    """
-
-    emf: BackEmf
-    gains: Floats
-    gain_u: Floats
-    frequency: float
-    accuracy: Accuracy
-    motor_type: MotorType
-    phase_order: int
-
-    def relative_a(self, line: int) -> float:
-        """Return the relative type A uncertainty of a constant: residuals or repeatability, the larger."""
-        noise = float(self.emf.amplitude_u[0] / self.emf.amplitude[line, 0])
-        turns = self.gains[line].mean(axis=1)
-        spread = float(turns.std(ddof=1) / sqrt(turns.size)) if turns.size > 1 else 0.0
-        return max(noise, spread)
-
-    def peak_a(self, line: int) -> float:
-        """Return what the noise of the odd orders above the first adds, relative, to the mean of two opposite peaks."""
-        odd = self.emf.amplitude_u[2:self.emf.orders:2]
-        return float(np.sqrt((odd**2).sum()) / self.emf.amplitude[line, 0])
-
-    def angle_u(self, *, lines: int = 2) -> float:
-        """Return the type A uncertainty, rad, of a phase difference between `lines` fundamentals."""
-        return sqrt(lines) * float(self.emf.amplitude_u[0] / self.emf.amplitude[:, 0].min())
+    peak: Floats
+    rms: Floats
+    mean: Floats
+    flat_top: Floats
 
 
 def emf_measurements(evidence: EmfEvidence) -> dict[str, Measurement]:
     """Return every characteristic of the back-EMF, in the units of the contract."""
-    found: list[Measurement] = []
-    for rows in (_constants, _balance, _phase_angles, _harmonics, _shapes, _offsets):
-        found.extend(rows(evidence))
+    errors, shapes = budget.emf_errors(evidence), _shapes(evidence.emf)
+    loss = evidence.front_end_loss()
+    lost = (shapes if loss[-1] < NO_LOSS else
+            _shapes(replace(evidence.emf, amplitude=evidence.emf.amplitude * (1 + loss))))
+    found = [*_constants(evidence, errors, shapes, lost), *_balance(evidence, errors),
+             *(measurement(f"phase_angle.{LINES[line]}", -np.rad2deg(evidence.emf.phase[line, 0]),
+                           budget.phase_rows(errors, line)) for line in (1, 2)),
+             *_harmonics(evidence), *_flat_tops(evidence, shapes, lost), *_poles(evidence), *_offsets(evidence)]
     return {m.name: m for m in found}
 
 
-def _constants(e: EmfEvidence) -> Iterator[Measurement]:
-    wave = e.emf.wave()
-    peak = (wave.max(axis=1) - wave.min(axis=1)) / 2
-    rms = np.sqrt((e.emf.amplitude[:, :e.emf.orders] ** 2).sum(axis=1) / 2)
-    flux = np.abs(wave).mean(axis=1) * pi / (2 * e.motor_type.pole_pairs)  # mean / 4f, f = p w / 2 pi
-    for name, values, unit in (("back_emf_constant_peak", peak, VOLT_PER_KRPM),
-                               ("back_emf_constant_fundamental", e.emf.amplitude[:, 0], VOLT_PER_KRPM),
-                               ("back_emf_constant_rms", rms, VOLT_PER_KRPM), ("flux_linkage", flux, MILLI)):
-        for line, value in zip(LINES, values / unit, strict=True):
-            row = LINES.index(line)
-            extra = [type_a("noise of the higher orders", value * e.peak_a(row), e.emf.dof)] if values is peak else []
-            yield measurement(f"{name}.{line}", value, extra + _constant_rows(e, value, row))
-        mean = float(values.mean()) / unit
-        noise = mean * e.peak_a(0) / sqrt(3)
-        extra = [type_a("noise of the higher orders", noise, e.emf.dof)] if values is peak else []
-        yield measurement(f"{name}.mean", mean, extra + _mean_rows(e, mean))
+def _shapes(emf: BackEmf) -> _Shapes:
+    wave = emf.wave()
+    high, low = wave.max(axis=1), wave.min(axis=1)
+    tops = (wave > FLAT_SHARE * high[:, None]) | (wave < FLAT_SHARE * low[:, None])
+    return _Shapes((high - low) / 2, np.sqrt((emf.amplitude[:, :emf.orders] ** 2).sum(axis=1) / 2),
+                   np.abs(wave).mean(axis=1), tops.sum(axis=1) * pi / GRID)
 
 
-def _constant_rows(e: EmfEvidence, value: float, line: int) -> list[BudgetRow]:
-    repeats = e.gains.shape[1] - 1
-    return [type_a("noise and repeatability", value * e.relative_a(line), max(repeats, 1)),
-            limit_of_error("channel gain", value * e.accuracy.gain), *_shared_rows(e, value)]
+def _constants(e: EmfEvidence, errors: EmfErrors, shapes: _Shapes, lost: _Shapes) -> Iterator[Measurement]:
+    fundamental = e.emf.amplitude[:, 0]
+    # mean / 4f with f = p w / 2 pi
+    flux = pi / (2 * e.motor_type.pole_pairs) / MILLI
+    krpm = 1 / VOLT_PER_KRPM
+    for name, values, undone, unit in (
+            ("back_emf_constant_peak", shapes.peak, lost.peak, krpm),
+            ("back_emf_constant_fundamental", fundamental, fundamental * (1 + float(e.front_end_loss()[0])), krpm),
+            ("back_emf_constant_rms", shapes.rms, lost.rms, krpm),
+            ("flux_linkage", shapes.mean, lost.mean, flux)):
+        sizes, losses = (values * unit).tolist(), ((undone - values) * unit).tolist()
+        extra = [_peak_rows(e, line, size) if values is shapes.peak else [] for line, size in enumerate(sizes)]
+        for line, (size, loss) in enumerate(zip(sizes, losses, strict=True)):
+            yield measurement(f"{name}.{LINES[line]}", size, [
+                *budget.constant_rows(errors, size, line), limit_of_error("loss of the front end", loss),
+                *extra[line]])
+        mean = sum(sizes) / 3
+        yield measurement(f"{name}.mean", mean, [
+            *budget.mean_rows(errors, mean), limit_of_error("loss of the front end", max(map(abs, losses))),
+            *_of_mean(extra[0])])
 
 
-def _mean_rows(e: EmfEvidence, value: float) -> list[BudgetRow]:
-    noise = sqrt(sum(e.relative_a(line) ** 2 for line in range(3))) / 3
-    return [type_a("noise and repeatability", value * noise, max(e.gains.shape[1] - 1, 1)),
-            limit_of_error("channel gain", value * e.accuracy.gain / sqrt(3)), *_shared_rows(e, value)]
+def _peak_rows(e: EmfEvidence, line: int, value: float) -> list[BudgetRow]:
+    """Rows that a peak has beside its fundamental; slot ripple at its crest adds all of itself."""
+    return [type_a("noise of the higher orders", value * budget.odd_noise(e, line), e.emf.dof),
+            limit_of_error(SLOT_RIPPLE, value * SLOT_ON_TOP * e.accuracy.slot_ripple)]
 
 
-def _shared_rows(e: EmfEvidence, value: float) -> list[BudgetRow]:
-    return [
-        limit_of_error("digitizer reference", value * e.accuracy.gain_common, "digitizer gain"),
-        limit_of_error("timebase", value * e.accuracy.timebase, "timebase"),
-        limit_of_error("magnet temperature",
-                       value * e.motor_type.reference.magnet_per_k * e.accuracy.temperature, "temperature"),
-    ]
+def _of_mean(rows: list[BudgetRow]) -> list[BudgetRow]:
+    """Rows of a mean over lines: noise is of each line, the drive's ripple of all."""
+    return [replace(row, u=row.u / sqrt(3)) if row.kind == "A" else row for row in rows]
 
 
-def _balance(e: EmfEvidence) -> Iterator[Measurement]:
+def _balance(e: EmfEvidence, errors: EmfErrors) -> Iterator[Measurement]:
+    """Comparisons of the three fundamentals.
+
+    With u of one line: a deviation from the mean of three has sqrt(2/3) u, one part of the negative
+    sequence u / sqrt(6), one part of the sum of three phasors sqrt(3/2) u; of noise, which has two parts
+    of u each, u / sqrt(3) and sqrt(3) u (derived).
+    """
     sizes = e.emf.amplitude[:, 0]
     spread = 100 * float(np.abs(sizes - sizes.mean()).max() / sizes.mean())
-    noise = 100 * sqrt(2) * max(e.relative_a(line) for line in range(3))
-    gain = 100 * e.accuracy.gain * sqrt(2 / 3)  # deviation of one gain from the mean of three
-    rows = [type_a("noise and repeatability", noise, inf), limit_of_error("channel gain", gain)]
-    yield measurement("back_emf_spread", spread, rows)
+    rows = budget.balance_rows(errors, sqrt(2 / 3), sqrt(2 / 3))
+    yield measurement("back_emf_spread", spread, near_zero(rows, spread))
     phasors = e.emf.phasors()
     ordered = phasors if e.phase_order > 0 else phasors[[0, 2, 1]]
     _zero, positive, negative = symmetrical_components(ordered)
-    skew = 100 * e.accuracy.skew * 2 * pi * e.frequency * sqrt(2 / 3)
-    rows = [type_a("noise and repeatability", noise / sqrt(3), inf), limit_of_error("channel gain", gain / sqrt(3)),
-            limit_of_error("channel skew", skew)]
-    yield measurement("back_emf_unbalance", 100 * abs(negative) / abs(positive), rows)
-    rows = [type_a("noise", 100 * e.angle_u(lines=3), inf),
-            limit_of_error("channel gain", 100 * e.accuracy.gain * sqrt(3)),
-            limit_of_error("channel skew", skew)]
-    yield measurement("line_sum", 100 * float(abs(phasors.sum()) / sizes.mean()), rows)
+    unbalance = 100 * abs(negative) / abs(positive)
+    rows = budget.balance_rows(errors, 1 / sqrt(3), 1 / sqrt(6), 1 / sqrt(6))
+    yield measurement("back_emf_unbalance", unbalance, near_zero(rows, unbalance))
+    line_sum = 100 * float(abs(phasors.sum()) / sizes.mean())
+    rows = budget.balance_rows(errors, sqrt(3), sqrt(3 / 2), sqrt(3 / 2))
+    yield measurement("line_sum", line_sum, near_zero(rows, line_sum))
     yield measurement("phase_order", e.phase_order, [])
 
 
-def _phase_angles(e: EmfEvidence) -> Iterator[Measurement]:
-    skew = e.accuracy.skew * sqrt(2) * 360 * e.frequency
-    lag = e.accuracy.lag * sqrt(2) * 360 * e.frequency
-    for index, line in ((1, "bc"), (2, "ca")):
-        rows = [type_a("noise", e.angle_u() / DEGREE, e.emf.dof), limit_of_error("channel skew", skew),
-                limit_of_error("front-end lag", lag)]
-        yield measurement(f"phase_angle.{line}", -float(e.emf.phase[index, 0]) / DEGREE, rows)
-
-
 def _harmonics(e: EmfEvidence) -> Iterator[Measurement]:
+    sizes = e.emf.amplitude[:, :1]
+    shares, noises = 100 * e.emf.amplitude / sizes, 100 * e.emf.amplitude_u / sizes
+    loss = e.front_end_loss()
+    losses, ripple = shares * (loss - loss[0]), 100 * e.slot_ripple()
+    ripples: list[float] = ripple.tolist()
     for index, line in enumerate(LINES):
-        amplitude, u = e.emf.amplitude[index], e.emf.amplitude_u
-        share, share_u = 100 * amplitude / amplitude[0], 100 * u / amplitude[0]
-        for order in range(2, e.emf.orders + 1):
-            yield measurement(f"harmonic_{order}.{line}", share[order - 1],
-                              [type_a("noise", share_u[order - 1], e.emf.dof)])
+        share, noise, loss = shares[index].tolist(), noises[index].tolist(), losses[index].tolist()
+        for h in range(1, e.emf.orders):
+            rows = budget.harmonic_rows(noise[h], loss[h], ripples[h], e.emf.dof)
+            yield measurement(f"harmonic_{h + 1}.{line}", share[h], near_zero(rows, share[h]))
         if e.emf.orders < ORDERS:
             continue  # a sum over fewer orders than its definition would read low
-        top = slice(1, ORDERS)
-        square = float((share[top] ** 2).sum() - (share_u[top] ** 2).sum() * 2)  # two parts of noise each
-        yield measurement(f"thd.{line}", sqrt(max(square, 0.0)), [type_a("noise", share_u[0], e.emf.dof)])
+        yield _thd(line, shares[index, 1:], noises[index, 1:],
+                   {"loss of the front end": losses[index, 1:], SLOT_RIPPLE: ripple[1:]}, e.emf.dof)
 
 
-def _shapes(e: EmfEvidence) -> Iterator[Measurement]:
-    wave = e.emf.wave()
-    for index, line in enumerate(LINES):
-        tops = [np.count_nonzero(side > FLAT_SHARE * side.max()) for side in (wave[index], -wave[index])]
-        # Noise moves the level at which the top is cut; on a sine the width follows the peak as below.
-        noise = np.rad2deg(e.peak_a(index)) * 2 / np.sqrt(1 - FLAT_SHARE**2)
-        yield measurement(f"flat_top.{line}", sum(tops) / 2 * 360 / GRID,
-                          [type_a("noise", noise, e.emf.dof), limit_of_error("angle grid", 360 / GRID)])
-        poles = e.gains[index].mean(axis=0)
-        yield measurement(f"pole_spread.{line}", 100 * float((poles.max() - poles.min()) / poles.mean()),
-                          [type_a("noise", 100 * sqrt(2 / e.gains.shape[1]) * float(e.gain_u[index]), e.emf.dof)])
+def _thd(line: str, share: Floats, noise: Floats, limits: dict[str, Floats], dof: int) -> Measurement:
+    """Return thd without what noise adds to its square, 2 u² an order: two parts of noise each."""
+    square = float((share**2).sum() - 2 * (noise**2).sum())
+    return measurement(f"thd.{line}", sqrt(max(square, 0.0)), budget.thd_rows(share, noise, limits, dof))
+
+
+def _flat_tops(e: EmfEvidence, shapes: _Shapes, lost: _Shapes) -> Iterator[Measurement]:
+    """Widths above a share of the peak; noise and ripple move that level, on a sine the width as below."""
+    widths = np.rad2deg(shapes.flat_top).tolist()
+    losses = np.rad2deg(lost.flat_top - shapes.flat_top).tolist()
+    per_level = float(np.rad2deg(2 / TOP_SLOPE))
+    for line, name in enumerate(LINES):
+        noise = per_level * budget.odd_noise(e, line)
+        yield measurement(f"flat_top.{name}", widths[line], [
+            type_a("noise", noise, e.emf.dof), limit_of_error("angle grid", 360 / GRID),
+            limit_of_error("loss of the front end", losses[line]),
+            limit_of_error(SLOT_RIPPLE, per_level * SLOT_ON_TOP * e.accuracy.slot_ripple)])
+
+
+def _poles(e: EmfEvidence) -> Iterator[Measurement]:
+    poles = e.gains.mean(axis=1)
+    spreads = 100 * (poles.max(axis=1) - poles.min(axis=1)) / poles.mean(axis=1)
+    reach = budget.range_reach(poles.shape[1]) / sqrt(2)
+    for line, spread, u in zip(LINES, spreads.tolist(), e.gain_u.tolist(), strict=True):
+        rows = [type_a("noise", 100 * sqrt(2 / e.gains.shape[1]) * u, e.emf.dof)]
+        yield measurement(f"pole_spread.{line}", spread, near_zero(rows, spread, reach))
 
 
 def _offsets(e: EmfEvidence) -> Iterator[Measurement]:
-    for line, offset in zip(LINES, e.emf.offset, strict=True):
-        yield measurement(f"back_emf_offset.{line}", float(offset),
-                          [type_a("noise", e.emf.offset_u, e.emf.dof),
-                           limit_of_error("channel offset", e.accuracy.offset)])
+    for line, offset in zip(LINES, e.emf.offset.tolist(), strict=True):
+        yield measurement(f"back_emf_offset.{line}", offset, [
+            type_a("noise", e.emf.offset_u, e.emf.dof),
+            limit_of_error(channel_offset(f"v_{line}"), e.accuracy.offset, channel_offset(f"v_{line}"))])

@@ -3,7 +3,7 @@
 from collections.abc import Mapping
 from math import isfinite, nan, sqrt
 
-from station.analysis.budget import limit_of_error, measurement
+from station.analysis.budget import TEMPERATURE, limit_of_error, measurement, near_zero
 from station.measurement import Measurement
 from station.motor import LINES, MotorType, Winding
 
@@ -47,23 +47,27 @@ def winding_resistance(
     The spread needs all three lines, with some resistance; gain error and temperature cancel in it.
     """
     reference = motor_type.reference
+    def at_reference(ohm: float) -> float:
+        return at_temperature(ohm, temperature_c, reference.temperature_c, reference.copper_constant_c)
+
     found = {}
     for line in LINES:
         indication = indications.get(line, nan)
         if not isfinite(indication):
             continue
-        value = at_temperature(indication, temperature_c, reference.temperature_c, reference.copper_constant_c)
+        value = at_reference(indication)
         found[line] = measurement(f"winding_resistance.{line}", value, [
             limit_of_error("ohmmeter gain", value * gain, "ohmmeter gain"),
-            limit_of_error("ohmmeter offset", offset_ohm),
-            limit_of_error("winding temperature",
-                           value * temperature_u / (reference.copper_constant_c + temperature_c), "temperature"),
+            limit_of_error("ohmmeter offset", at_reference(offset_ohm)),
+            limit_of_error(TEMPERATURE, value * temperature_u / (reference.copper_constant_c + temperature_c),
+                           TEMPERATURE),
         ])
     result = {m.name: m for m in found.values()}
     mean = sum(m.value for m in found.values()) / 3
     if len(found) == len(LINES) and mean > 0:
         values = [m.value for m in found.values()]
         spread = 100 * max(abs(value - mean) for value in values) / mean
-        row = limit_of_error("ohmmeter offset", 100 * offset_ohm * sqrt(2 / 3) / mean)
-        result["winding_resistance_spread"] = measurement("winding_resistance_spread", spread, [row])
+        row = limit_of_error("ohmmeter offset", 100 * at_reference(offset_ohm) * sqrt(2 / 3) / mean)
+        result["winding_resistance_spread"] = measurement("winding_resistance_spread", spread,
+                                                          near_zero([row], spread))
     return result

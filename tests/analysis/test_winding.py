@@ -29,7 +29,7 @@ def test_uncertainty_of_a_line():
     line = _measure(0.5, 0.5, 0.5, temperature=20.0, gain=1e-3, offset=2e-4, temperature_u=1.0)["winding_resistance.bc"]
     expected = sqrt((0.5 * 1e-3) ** 2 + 2e-4**2 + (0.5 / 255) ** 2) / sqrt(3)
     assert line.u == pytest.approx(expected)
-    assert {row.source for row in line.budget} == {"ohmmeter gain", "ohmmeter offset", "winding temperature"}
+    assert {row.source for row in line.budget} == {"ohmmeter gain", "ohmmeter offset", "temperature of the motor"}
 
 
 def test_spread_is_the_largest_deviation_from_the_mean():
@@ -45,8 +45,13 @@ def test_gain_and_temperature_cancel_in_the_spread():
 
 
 def test_spread_follows_the_offset_of_each_line():
-    u = _measure(0.5, 0.5, 0.5, offset=3e-3)["winding_resistance_spread"].u
+    u = _measure(0.45, 0.45, 0.6, offset=3e-3)["winding_resistance_spread"].u
     assert u == pytest.approx(100 * 3e-3 / sqrt(3) * sqrt(2 / 3) / 0.5)
+
+
+def test_spread_of_like_lines_is_less_sure_because_it_reads_high():
+    u = _measure(0.5, 0.5, 0.5, offset=3e-3)["winding_resistance_spread"].u
+    assert u > 1.2 * 100 * 3e-3 / sqrt(3) * sqrt(2 / 3) / 0.5
 
 
 @pytest.mark.parametrize("absent", [inf, nan, -inf])
