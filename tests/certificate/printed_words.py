@@ -56,7 +56,7 @@ def line_of(words: list[Word], name: str, names: set[str]) -> list[Word]:
 def overlapping(words: list[Word]) -> list[tuple[str, str]]:
     """Return the pairs of words of which one lies on the other.
 
-    A box reaches over the room for accents and descenders, a quarter of its height, which mostly stays empty.
+    A box is as high as its type is large, from the tops of the letters to the feet of the longest.
     """
     pairs = []
     ordered = sorted(words, key=lambda word: (word.page, word.top))
@@ -65,7 +65,7 @@ def overlapping(words: list[Word]) -> list[tuple[str, str]]:
             if other.page != one.page or other.top >= one.bottom:
                 break
             across, down = one.overlap(other)
-            if across > 0.3 and down > 0.3 * min(one.bottom - one.top, other.bottom - other.top):
+            if across > 0.3 and down > 0.05 * min(one.bottom - one.top, other.bottom - other.top):
                 pairs.append((one.text, other.text))
     return pairs
 
