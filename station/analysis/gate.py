@@ -18,11 +18,15 @@ POINTS_PER_PERIOD = 32      # an alias of the tone would need 31 times the poles
 PEAK_OVER_MEDIAN = 10.0     # below it there is no tone to track; white noise reaches 4
 COLLINEAR = 0.9             # weaker over stronger sequence; an open lead gives 1, the worst motor 0.5
 MAX_WIDTH = 0.2             # short over long axis of the space vector's path; the worst motor has 0.33
+SILENT, ALIKE = 0.05, 0.8   # of the largest line: shows nothing, and as much
 MAX_SPEED_CHANGE = 0.1      # between stretches
 MIN_PERIODS, MIN_REVOLUTIONS = 12.0, 3.0
 MIN_SAMPLES_PER_PERIOD = 2 * ORDERS + 2  # below it the highest orders fold onto lower ones
 ORDERS_PER_SAMPLE = 0.4     # highest order that samples per period can tell
 MAX_DISAGREEMENT = 0.01     # between drive and back-EMF
+
+FIRST_BIN = 2               # of a spectrum; the window spreads a direct voltage over those below
+SEQUENCE = np.array([1, TURN, TURN**2])  # of the lines, with the rotor going forward
 
 # the lead that a line does not touch
 OPPOSITE_LEAD = {"ab": "c", "bc": "a", "ca": "b"}
@@ -45,7 +49,8 @@ class _Look:
 
     frequency: float  # Hz
     sense: int        # way in which the space vector turns; 0 if as much each way
-    open_lead: Floats | None  # sizes (3,) of lines that all lie on one line
+    on_a_line: bool   # the space vector keeps to one line, so that it turns neither way
+    sizes: Floats     # (3,) of the lines at the tone
 
 
 def expected_frequency(capture: Capture, motor_type: MotorType) -> float:
@@ -69,13 +74,16 @@ def find_tone(lines: LineVoltages, capture: Capture, motor_type: MotorType) -> T
     if not seen:
         return Refusal("no_emf", "No back-EMF: nothing in the three voltages stands out of the noise. Either the "
                        "shaft does not turn, or no lead of the motor is connected.")
-    opened = [look.open_lead for look in seen if look.open_lead is not None]
-    if len(opened) == len(looks):
-        return _open_lead(opened[0])
+    sizes = seen[0].sizes / seen[0].sizes.max()
+    if all(look.on_a_line for look in seen):
+        return _refuse_line(sizes)
     if len(seen) < len(looks) or not _alike(seen):
         return Refusal("speed_not_stable", "Parts of the capture differ in the way or the frequency of their "
                        "back-EMF: the shaft turned both ways, stopped or changed its speed, or a contact opened. Let "
                        "the drive settle first.")
+    if sizes.min() < SILENT:
+        return Refusal("line_silent", f"v_{LINES[int(np.argmin(sizes))]} shows nothing of the back-EMF that the two "
+                       "other lines show: its channel or one of its leads is dead. Check the digitizer and its leads.")
     direction = 1 if capture.drive_speed > 0 else -1
     tone = Tone(float(np.median([look.frequency for look in seen])), direction, seen[0].sense * direction)
     return refuse_speed(tone.frequency, capture, motor_type) or tone
@@ -107,20 +115,21 @@ def _stretches(lines: LineVoltages, expected: float) -> tuple[Floats, float]:
 
 def _looks(volts: Floats, interval: float) -> list[_Look | None]:
     """Return what each stretch shows, None where nothing stands out of its noise."""
-    size, half = volts.shape[2], volts.shape[2] // 2
-    centred = (volts - volts.mean(axis=2, keepdims=True)) * np.hanning(size)
-    spectra = np.abs(np.fft.fft(np.array([1, TURN, TURN**2]) @ centred))
-    both = np.hypot(spectra[:, 1:half], spectra[:, :-half:-1])  # of bins 1, 2, 3 ..., turning either way
-    peaks = 1 + both[:, 1:-1].argmax(axis=1)
+    centred = (volts - volts.mean(axis=2, keepdims=True)) * np.hanning(volts.shape[2])
+    spectra = np.fft.rfft(centred)
+    forward, backward = np.abs(SEQUENCE @ spectra), np.abs(SEQUENCE.conj() @ spectra)
+    both = np.hypot(forward, backward)
+    peaks = FIRST_BIN + both[:, FIRST_BIN:-1].argmax(axis=1)
     medians = np.median(both, axis=1)
     looks: list[_Look | None] = []
-    for stretch, spectrum, magnitude, peak, median in zip(centred, spectra, both, peaks, medians, strict=True):
-        if not magnitude[peak] > PEAK_OVER_MEDIAN * median:  # all codes equal give 0 and 0
+    for index, (peak, median) in enumerate(zip(peaks.tolist(), medians.tolist(), strict=True)):
+        if not both[index, peak] > PEAK_OVER_MEDIAN * median:  # all codes equal give 0 and 0
             looks.append(None)
             continue
-        bins = 1 + _refined(magnitude[peak - 1:peak + 2].tolist(), int(peak))
-        forward, backward = float(spectrum[1 + peak]), float(spectrum[-1 - peak])
-        looks.append(_Look(bins / (size * interval), *_sense(stretch, forward, backward, bins)))
+        bins = _refined(both[index, peak - 1:peak + 2].tolist(), peak)
+        sense = _sense(float(forward[index, peak]), float(backward[index, peak]))
+        looks.append(_Look(bins / (volts.shape[2] * interval), sense, sense == 0 and _lie_on_a_line(centred[index]),
+                           np.abs(spectra[index, :, peak])))
     return looks
 
 
@@ -134,13 +143,11 @@ def _refined(near: Sequence[float], peak: int) -> float:
     return peak + (1 if right > left else -1) * (2 * share - 1) / (share + 1)
 
 
-def _sense(volts: Floats, forward: float, backward: float, bins: float) -> tuple[int, Floats | None]:
-    """Return the way in which the space vector turns; if neither, the sizes of lines that all lie on one line."""
-    if min(forward, backward) < COLLINEAR * max(forward, backward):
-        return (1 if forward > backward else -1), None
-    size = volts.shape[1]
-    tone = np.exp(-2j * np.pi * bins / size * np.arange(size))
-    return 0, np.abs(volts @ tone) if _lie_on_a_line(volts) else None
+def _sense(forward: float, backward: float) -> int:
+    """Return the way in which the space vector turns, 0 if about as much of it turns each way."""
+    if min(forward, backward) >= COLLINEAR * max(forward, backward):
+        return 0
+    return 1 if forward > backward else -1
 
 
 def _lie_on_a_line(volts: Floats) -> bool:
@@ -154,10 +161,17 @@ def _alike(looks: Sequence[_Look]) -> bool:
     return senses in ({1}, {-1}) and max(frequencies) - min(frequencies) <= MAX_SPEED_CHANGE * min(frequencies)
 
 
-def _open_lead(sizes: Floats) -> Refusal:
-    line = LINES[int(np.argmax(sizes))]
-    shares = ", ".join(f"v_{name} {size / sizes.max():.2f}" for name, size in zip(LINES, sizes, strict=True))
-    return Refusal("open_phase", f"Lead {OPPOSITE_LEAD[line]} has no contact with the winding: the three voltages lie "
+def _refuse_line(sizes: Floats) -> Refusal:
+    """Return why all lines lie on one line, from their sizes (3,) relative to the largest."""
+    shares = ", ".join(f"v_{name} {size:.2f}" for name, size in zip(LINES, sizes, strict=True))
+    weak, middle = np.sort(sizes)[:2]
+    if weak < SILENT and middle > ALIKE:
+        leads = " and ".join(LINES[int(np.argmin(sizes))])
+        return Refusal("shorted_leads", f"Leads {leads} are at one voltage ({shares} of the largest): they "
+                       "touch each other, or both test leads sit on one lead of the motor. The winding resistance "
+                       "between them tells.")
+    lead = OPPOSITE_LEAD[LINES[int(np.argmax(sizes))]]
+    return Refusal("open_phase", f"Lead {lead} has no contact with the winding: the three voltages lie "
                    f"on one line ({shares} of the largest). A broken phase of a star winding and an open lead "
                    "or test contact read the same; the winding resistance with the lead pressed on tells them apart.")
 
