@@ -11,6 +11,7 @@ DAMPING = 1e-3       # of what a shift changes: a direction that changes the edg
 TAILS = (0.05, 0.95)  # a first guess leaves something of ramp and exponential
 DURATION_PER_AREA = 4.6   # 10 to 90 % over the area under x (1 - x): 4.8 for a ramp, 4.4 for an exponential
 SHORTEST = 2.0       # samples; no shape is looked for in shorter edges
+LEAST_STEEP = 1e-9  # sum of g'^2 of an edge between two samples, which leaves no slope in its window: it stays there
 THINNEST = 0.005     # of the 10 to 90 % duration: the shortest ramp and time constant that are told from none
 THIN = 0.1           # samples, the same
 RAMP_SHARE = 0.8     # of a ramp lies between 10 and 90 %
@@ -87,6 +88,7 @@ def fit_edges(share: Floats, first: Indices, noise: Floats) -> FittedEdges:
         values, *slopes = edge_curve(index - start[:, None], shapes.ramp[group, None], shapes.tau[group, None])
         columns = np.stack([*slopes, share - values], axis=1)            # (k, 4, w): time, ramp, tau, residual
         gram = columns @ columns.swapaxes(1, 2)
+        gram[:, 0, 0] = np.maximum(gram[:, 0, 0], LEAST_STEEP)
         shift = gram[:, :1, 1:] / gram[:, :1, :1]                        # (k, 1, 3) of ramp, tau, residual
         normal = np.add.reduceat(gram[:, 1:, 1:] - gram[:, 1:, :1] * shift, first, axis=0)
         steepness = np.add.reduceat(gram[:, 0, 0], first)
