@@ -11,7 +11,7 @@ from station.judgement.verdict import Verdict
 from station.measurement import Measurement, Refusal
 
 # Refusals that say the motor is broken, so that a capture without numbers is still a FAIL.
-MOTOR_FAULTS = frozenset({"open_phase", "no_emf", "reversed_phase"})
+MOTOR_FAULTS = frozenset({"open_phase", "shorted_leads", "no_emf"})
 
 INSIDE = "within limits, allowing for uncertainty"
 NEARLY_OUTSIDE = "within limits, but nearer to one than the uncertainty allows"
