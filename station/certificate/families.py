@@ -86,6 +86,7 @@ def _heading(sheet: Sheet, members: Sequence[str], labels: Sequence[str]) -> Non
         sheet.y -= 6.4 * max(map(len, wrapped))
     sheet.y -= 2.2
     sheet.rule(colour=INK, width=0.6)
+    sheet.y -= 0.7
 
 
 def _row(sheet: Sheet, family: Family, labels: Sequence[str], *, shaded: bool) -> None:

@@ -73,7 +73,8 @@ def _draw(content: _Content, pages: int, air: float) -> Sheet:
     rest_table(sheet, "Judged: motor at rest, and both directions together", _at_rest(content.judged))
     judged_table(sheet, "Judged: each capture", content.judged, labels_of(content.judged, content.order))
     other_table(sheet, "Without limits: each capture, value ± U", content.single, captures)
-    family_table(sheet, "Without limits: each line and each Hall sensor, value and U", content.families, captures)
+    family_table(sheet, "Without limits: each line and each Hall sensor; U is the largest of the captures beside it",
+                 content.families, captures)
     other_rest_table(sheet, "Without limits: motor at rest, and both directions together",
                      _at_rest(content.others))
     closing(sheet, record, content.sha256)

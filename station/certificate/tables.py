@@ -72,6 +72,7 @@ def rest_table(sheet: Sheet, title: str, rows: Sequence[Row]) -> None:
             sheet.text(left + _HALF.starts[-1] + 8, sheet.y, "value ± U", 6, font=fonts.BOLD)
         sheet.y -= 2.4
         sheet.rule(colour=INK, width=0.6)
+        sheet.y -= 0.7
 
     sheet.section(title, keep=10 + 2 * _LINE)
     heading()
@@ -178,6 +179,7 @@ def _open(sheet: Sheet, title: str, rows: Sequence[Row], labels: Sequence[str], 
             sheet.fitted(first + index * column + 8, sheet.y, label, column - 10, 6, font=fonts.BOLD)
         sheet.y -= 2.4
         sheet.rule(colour=INK, width=0.6)
+        sheet.y -= 0.7
 
     sheet.section(title, keep=10 + min(len(rows), 3) * (_LINE + _UNDER))
     heading()
