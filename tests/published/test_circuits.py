@@ -169,13 +169,37 @@ def test_shorted_turns_are_found(build, phase, tmp_path):
     assert f"turns of phase {phase} " in causes[0].text
 
 
-def test_a_reversed_winding_of_a_star_is_found(tmp_path):
-    coils = [SOUND, replace(SOUND, turns=-1.0), SOUND]
-    found = _analyse(tmp_path, star, coils)
-    assert values_of(found)["phase_order"] == -1
-    causes = find_motor_causes([found], _rest(star, coils, tmp_path), motor_type(4))
-    assert [cause.code for cause in causes] == ["reversed_phase"]
-    assert "phase B " in causes[0].text
+SHORTED = Coil({1: 0.0}, ohm=1e-4, henry=1e-9)
+BACKWARD, HALF = replace(SOUND, turns=-1.0), replace(SOUND, turns=0.5)
+
+
+@pytest.mark.parametrize(("build", "coils", "code", "names"), [
+    pytest.param(star, [SOUND, BACKWARD, SOUND], "reversed_phase", "phase B ", id="reversed, star"),
+    pytest.param(delta, [BACKWARD, SOUND, SOUND], "reversed_phase", "phase ab ", id="reversed, delta"),
+    pytest.param(star, [SOUND, SHORTED, SOUND], "shorted_phase", "phase B ", id="shorted from end to end"),
+    pytest.param(star, [SOUND, replace(SOUND, ohm=0.5), SOUND], "joint_resistance", "lead B", id="bad joint"),
+    pytest.param(star, [SOUND, SOUND, HALF], "coil_group_reversed", "phase C ", id="reversed coil"),
+])
+def test_the_faulty_phase_is_named(build, coils, code, names, tmp_path):
+    """One cause, with its phase, from the voltages and resistances of the same circuit."""
+    found = _analyse(tmp_path, build, coils)
+    assert values_of(found)["phase_order"] == (-1 if code == "reversed_phase" else 1)
+    causes = find_motor_causes([found], _rest(build, coils, tmp_path), motor_type(4, build.__name__))
+    assert [cause.code for cause in causes] == [code]
+    assert names in causes[0].text
+
+
+@pytest.mark.parametrize(("build", "coils", "load", "leads"), [
+    pytest.param(star, [SOUND] * 3, (1e-3, 1e7, 1e7), "Leads a and b ", id="leads that touch"),
+    pytest.param(delta, [SOUND, SHORTED, SOUND], (1e7,) * 3, "Leads b and c ", id="shorted phase of a delta"),
+])
+def test_leads_at_one_voltage_are_refused(build, coils, load, leads, tmp_path):
+    """Nothing is left between two leads: the other two lines are equal and opposite."""
+    found = _analyse(tmp_path, build, coils, meters(load))
+    assert found.refused is not None
+    assert found.refused.code == "shorted_leads"
+    assert leads in found.refused.text
+    assert not found.measurements
 
 
 @pytest.mark.parametrize("build", [star, delta])
