@@ -13,7 +13,8 @@ Floats = NDArray[np.float64]
 BINS_PER_PERIOD = 12
 HIGHEST_ELECTRICAL_ORDER = 1.5   # of ripple that is looked for; above it harmonics and slots live
 PADDING = 4                      # of the spectrum, so that a line between bins is not missed
-TOLD_APART = 0.7                 # cycles per capture by which two orders must differ to be fitted side by side
+TOLD_APART = 2.0                 # cycles per capture by which two orders must differ to be fitted side by side
+SLOWEST = 2.5                    # cycles per capture; what is slower bends like a power of time
 STANDS_OUT = 25.0                # power over noise; noise alone reaches it once in 1e8 captures
 
 
@@ -77,22 +78,22 @@ def strongest_order(score: AngleScore, motion: ShaftMotion, pole_pairs: int) -> 
     """Return the order, per revolution, of ripple that stands out of the noise, or None.
 
     Whole electrical orders are no ripple that can be told from unlike lines, so they are passed over,
-    and so is the neighbourhood of orders that are tuned already.
+    and so is the neighbourhood of orders that are tuned already. 0.0 stands for a bend slower than
+    `SLOWEST`.
     """
     count = score.correction.size
     size = PADDING * count
     power = np.abs(np.fft.rfft(score.correction * np.sqrt(score.information), size)) ** 2 / count
-    # cycles per record of each line, then cycles per electrical period
-    cycles = np.arange(power.size) / PADDING
-    periods = abs(motion.carrier[0]) * pole_pairs / (2 * np.pi)
-    electrical = cycles / periods
-    whole = np.abs(electrical - np.round(electrical)) * periods < 1.0
-    tuned = np.abs(electrical[:, None] - motion.orders[motion.tuned] / pole_pairs) * periods < TOLD_APART
-    power[whole | tuned.any(axis=1) | (electrical > HIGHEST_ELECTRICAL_ORDER)] = 0.0
+    cycles = np.arange(power.size) / PADDING                # over the capture
+    periods = pole_pairs / motion.cycle
+    electrical = np.round(cycles / periods) * periods       # nearest whole electrical order, in cycles
+    passed = (np.abs(cycles - electrical) < 1.0) & (electrical > 0)
+    tuned = np.abs(cycles[:, None] - motion.orders[motion.tuned] / motion.cycle) < TOLD_APART
+    power[passed | tuned.any(axis=1) | (cycles > HIGHEST_ELECTRICAL_ORDER * periods)] = 0.0
     peak = int(np.argmax(power))
     if power[peak] < STANDS_OUT:
         return None
-    return float(_vertex(power, peak) / PADDING / periods * pole_pairs)
+    return _vertex(power, peak) / PADDING * motion.cycle if cycles[peak] >= SLOWEST else 0.0
 
 
 def _vertex(power: Floats, peak: int) -> float:

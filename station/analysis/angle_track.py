@@ -5,23 +5,18 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from station.analysis.angle_score import (
-    TOLD_APART,
-    AngleScore,
-    angle_score,
-    bin_means,
-    bin_starts,
-    strongest_order,
-)
+from station.analysis.angle_score import AngleScore, angle_score, bin_means, bin_starts, strongest_order
 from station.analysis.gate import Tone
 from station.analysis.line_voltages import LineVoltages
 from station.analysis.shaft_motion import ShaftMotion, steady_motion
 from station.analysis.wave_fit import WaveFit, fit_waves
 
 Floats = NDArray[np.float64]
-PASSES = 12            # two are enough for a steady shaft, four with one foreign order of ripple
+PASSES = 8             # two are enough for a steady shaft, four with one foreign order of ripple
 SETTLED = 2e-5         # rad; a smaller step moves no harmonic by as much as its uncertainty
-FOREIGN_ORDERS = 8     # of ripple that belongs neither to the revolution nor to the lines
+FOREIGN_ORDERS = 4     # of ripple that belongs neither to the revolution nor to the lines
+HIGHEST_DEGREE = 6     # of the polynomial in time
+WORSE = 1.01           # residuals over the best ones, from which on a pass has gone astray
 FREE_PASSES = 2
 FREE_EXCESS = 8.0      # standard deviations of the mean square by which noise alone never exceeds itself
 
@@ -57,8 +52,8 @@ class TrackedWaves:
     """Three lines fitted on one tracked angle.
 
     `angle` and `speed` (n,) electrical rad and rad/s at the blocks; `motion` without what the free
-    passes added to it; `covariance` (3 + 2k, 3 + 2k) of the motion's coefficients; `score` what is left
-    of the angle; `free_rms` rad, what the free passes added, 0 without them.
+    passes added to it; `covariance` of the motion's coefficients; `score` what the motion leaves
+    of the angle; `free_rms` rad, what the free passes followed of that, 0 without them.
     """
 
     motion: ShaftMotion
@@ -98,19 +93,32 @@ def track_waves(lines: LineVoltages, motion: ShaftMotion, pole_pairs: int, highe
     Source: maximum likelihood for white noise; alternating between waves and angle is allowed
     because their columns are orthogonal over whole periods (derived, held by trials).
     """
+    best, better = _one_pass(lines, motion, pole_pairs, highest_order)
     for _ in range(PASSES):
-        angle, speed = motion.at(lines.times)
-        fit = fit_waves(angle, speed, lines.volts, highest_order)
-        score = angle_score(lines.times, fit, _blocks_per_period(lines, speed))
-        better, rest = _better(motion, score, pole_pairs)
-        grown = better.tuned.sum() > motion.tuned.sum()
-        moved = better.at(score.times)[0] - motion.at(score.times)[0]
-        if not grown and np.abs(moved).max() < SETTLED:
+        if better.unknowns == best.motion.unknowns and _step(better, best) < SETTLED:
             break
-        motion = better
-    covariance = _covariance(motion, score)
-    tracked = TrackedWaves(motion, angle, speed, fit, replace(score, correction=rest), covariance, 0.0)
-    return _followed(lines, tracked, highest_order) if tracked.score.excess() > FREE_EXCESS else tracked
+        found, further = _one_pass(lines, better, pole_pairs, highest_order)
+        if found.fit.sigma.sum() > WORSE * best.fit.sigma.sum():
+            break
+        best, better = found, further
+    return _followed(lines, best, highest_order) if best.score.excess() > FREE_EXCESS else best
+
+
+def _one_pass(lines: LineVoltages, motion: ShaftMotion, pole_pairs: int, highest_order: int
+              ) -> tuple[TrackedWaves, ShaftMotion]:
+    """Return the waves fitted on `motion`, and a motion that fits them better."""
+    angle, speed = motion.at(lines.times)
+    fit = fit_waves(angle, speed, lines.volts, highest_order)
+    score = angle_score(lines.times, fit, _blocks_per_period(lines, speed))
+    better, rest = _better(motion, score, pole_pairs)
+    left = replace(score, correction=rest)
+    return TrackedWaves(motion, angle, speed, fit, left, _covariance(motion, score), 0.0), better
+
+
+def _step(better: ShaftMotion, found: TrackedWaves) -> float:
+    """Return the largest way, rad, by which two motions differ."""
+    times = found.score.times
+    return float(np.abs(better.at(times)[0] - found.motion.at(times)[0]).max())
 
 
 def _blocks_per_period(lines: LineVoltages, speed: Floats) -> float:
@@ -120,19 +128,19 @@ def _blocks_per_period(lines: LineVoltages, speed: Floats) -> float:
 def _better(motion: ShaftMotion, score: AngleScore, pole_pairs: int) -> tuple[ShaftMotion, Floats]:
     """Return the motion moved to where the score is least, and what is left (m,) rad.
 
-    An order that stands out of what is left is tuned from then on, one a pass.
+    An order that stands out of what is left is tuned from then on, a slow bend raises the degree; one a pass.
     """
-    places = motion.order_columns(score.times)
-    columns = motion.columns(score.times)
-    step = score.regress(np.vstack([columns, places]))
-    rest = score.correction - step @ np.vstack([columns, places])
-    width = columns.shape[0]
-    by = step[:width].copy()
-    by[0] = 0.0                             # the zero belongs to the waves
-    better = replace(motion.moved(by), orders=_tuned(motion, step[width:]))
+    columns = np.vstack([motion.columns(score.times), motion.order_columns(score.times)])
+    step = score.regress(columns)
+    rest = score.correction - step @ columns
+    width = columns.shape[0] - motion.movable.size
+    step[0] = 0.0                             # the zero belongs to the waves
+    better = replace(motion.moved(step[:width]), orders=_tuned(motion, step[width:]))
     order = strongest_order(replace(score, correction=rest), motion, pole_pairs)
-    if order is not None and motion.tuned.sum() < FOREIGN_ORDERS:
-        better = better.with_order(order, TOLD_APART * motion.cycle)
+    if order == 0.0 and motion.carrier.size < HIGHEST_DEGREE:
+        return better.with_degree(), rest
+    if order and motion.tuned.sum() < FOREIGN_ORDERS:
+        return better.with_order(order, motion.cycle), rest
     return better, rest
 
 
@@ -141,7 +149,7 @@ def _tuned(motion: ShaftMotion, by: Floats) -> Floats:
     orders = motion.orders.copy()
     for index, move in zip(motion.movable, by, strict=True):
         to = orders[index] + np.clip(move, -motion.cycle / 4, motion.cycle / 4)
-        if np.abs(np.delete(orders, index) - to).min(initial=np.inf) >= TOLD_APART * motion.cycle:
+        if np.abs(np.delete(orders, index) - to).min(initial=to) >= motion.cycle:
             orders[index] = to
     return orders
 
@@ -165,8 +173,7 @@ def _followed(lines: LineVoltages, tracked: TrackedWaves, highest_order: int) ->
         angle = tracked.angle + added
         speed = tracked.speed + smooth_speed(added, lines.times, per_period)
         fit = fit_waves(angle, speed, lines.volts, highest_order)
-    score = angle_score(lines.times, fit, per_period)
-    return replace(tracked, angle=angle, speed=speed, fit=fit, score=score, free_rms=float(added.std()))
+    return replace(tracked, angle=angle, speed=speed, fit=fit, free_rms=float(added.std()))
 
 
 def smooth_speed(angle: Floats, times: Floats, blocks_per_period: float) -> Floats:

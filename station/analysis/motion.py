@@ -1,5 +1,6 @@
 """Speed, its ripple and drift, from the tracked motion of the shaft, and whether that motion can be used."""
 
+from dataclasses import replace
 from math import inf, pi, sqrt
 
 import numpy as np
@@ -9,7 +10,7 @@ from station.analysis.angle_track import AngleTrack, TrackedWaves
 from station.analysis.back_emf import BackEmf
 from station.analysis.budget import limit_of_error, measurement, type_a
 from station.analysis.line_voltages import LineVoltages
-from station.analysis.shaft_motion import POLYNOMIAL, ShaftMotion
+from station.analysis.shaft_motion import ShaftMotion
 from station.capture import Accuracy
 from station.measurement import Measurement, Refusal
 from station.motor import LINES
@@ -19,15 +20,17 @@ Floats = NDArray[np.float64]
 MAX_SPEED_CHANGE = 0.1   # of the mean, over the capture
 MAX_SUM = 0.01           # of one line's fundamental; ten times the error of good channels
 MAX_FIRST_REST = np.deg2rad(30.0)  # rms that the first regression may leave; beyond it no wave can be fitted
-MAX_STEP = np.deg2rad(0.5)   # of the angle from one half period to the next; more means samples are missing
+MAX_STEP = np.deg2rad(1.5)   # of the angle from one half period to the next; more means samples are missing
 SPEED_POINTS = 512       # at which ripple is evaluated
 NOISE_STEP = 8.0         # standard deviations of such a step that noise never reaches
 
 
 def refuse_motion(motion: ShaftMotion, lines: LineVoltages, rest: float, direction: int) -> Refusal | None:
     """Return why the speed makes the capture useless, or None; `rest` (rad) is what the first regression left."""
-    _angle, speed = motion.at(lines.times)
-    change = float((speed.max() - speed.min()) / abs(speed.mean()))
+    times = np.linspace(lines.times[0], lines.times[-1], SPEED_POINTS)
+    _angle, speed = motion.at(times)
+    steady = replace(motion, in_phase=0 * motion.in_phase, quadrature=0 * motion.quadrature).at(times)[1]
+    change = float((steady.max() - steady.min()) / abs(steady.mean()))
     if change > MAX_SPEED_CHANGE or np.any(np.sign(speed) != direction):
         return Refusal("speed_not_stable", f"The speed changes by {100 * change:.1f} % of its mean during the "
                        f"capture; at most {100 * MAX_SPEED_CHANGE:g} % can be used. Let the drive settle first.")
@@ -82,8 +85,9 @@ def speed_measurements(
     noise = _spread(tracked, ends[:, 1] - ends[:, 0]) / (end - start) / electrical
     # Where the track was followed freely, its two ends know it no better than their own half period.
     noise = sqrt(noise**2 + (2 * tracked.free_rms**2 / ((end - start) * electrical) ** 2))
-    drift = 2 * motion.coefficients[2] / motion.span / electrical * track.direction
-    drift_u = 2 * sqrt(tracked.covariance[2, 2]) / motion.span / electrical
+    gained = np.diff(motion.slopes(motion.centre + np.array([-0.5, 0.5]) * motion.span))[:motion.polynomial.size, 0]
+    drift = float(gained @ motion.polynomial) / electrical * track.direction
+    drift_u = _spread(tracked, gained) / electrical
     ripple, ripple_u = _ripple(tracked, times, electrical)
     rpm = track.direction * electrical / pole_pairs / RPM
     other = 100 * tracked.free_rms / (electrical * motion.span) * sqrt(12)
@@ -107,16 +111,18 @@ def _whole_revolutions(track: AngleTrack, pole_pairs: int) -> tuple[float, float
 
 
 def _spread(tracked: TrackedWaves, columns: Floats) -> float:
-    """Return the standard uncertainty of a sum of the motion's coefficients times `columns` (3 + 2k,)."""
-    return sqrt(float(columns @ tracked.covariance @ columns))
+    """Return the standard uncertainty of a sum of the motion's first coefficients times `columns` (c,)."""
+    size = columns.size
+    return sqrt(float(columns @ tracked.covariance[:size, :size] @ columns))
 
 
 def _ripple(tracked: TrackedWaves, times: Floats, electrical: float) -> tuple[float, float]:
     """Return the rms of the relative speed about its polynomial, and its standard uncertainty."""
     thin = max(1, times.size // SPEED_POINTS)
     slopes = tracked.motion.slopes(times[::thin])
-    about = tracked.speed[::thin] - tracked.motion.coefficients[:POLYNOMIAL] @ slopes[:POLYNOMIAL]
-    slopes[:POLYNOMIAL] = 0.0
+    steady = tracked.motion.polynomial.size
+    about = tracked.speed[::thin] - tracked.motion.polynomial @ slopes[:steady]
+    slopes[:steady] = 0.0
     rms = float(np.sqrt(np.mean(about * about)))
     noise = float((slopes * (tracked.covariance @ slopes)).sum()) / about.size
     slope = slopes @ about / about.size / max(rms, 1e-12 * electrical)   # of the rms after each coefficient

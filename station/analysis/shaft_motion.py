@@ -7,7 +7,7 @@ from numpy.typing import NDArray
 
 Floats = NDArray[np.float64]
 MECHANICAL_ORDERS = (1, 2, 3)  # of speed ripple: unbalance, misalignment and coupling of the drive
-POLYNOMIAL = 3                 # angle = 1, x, x²: place, speed and drift; more would cost precision at the ends
+DEGREE = 2                     # place, speed and drift; a higher one costs precision, so it must be called for
 
 
 def ripple_orders(pole_pairs: int) -> tuple[float, ...]:
@@ -22,46 +22,58 @@ def ripple_orders(pole_pairs: int) -> tuple[float, ...]:
 class ShaftMotion:
     """Electrical rotor angle (rad) as coefficients on `columns`.
 
-    x = (t - centre) / span runs from -1/2 to 1/2 over the capture. Ripple runs with the mechanical
-    angle, of which `carrier` (2,) are the factors of x and x²; `orders` (k,) are counted per
-    revolution, and `tuned` (k,) says which of them are found in the capture rather than known.
-    `coefficients` (3 + 2k,): polynomial, then cosines, then sines.
+    x = (t - centre) / span runs from -1/2 to 1/2 over the capture. `polynomial` (d + 1,) are the
+    factors of 1, x, x² ...; `in_phase` and `quadrature` (k,) those of cosine and sine of `orders` (k,)
+    per revolution, of which `tuned` (k,) says which were found in the capture rather than known.
+    Ripple runs with the mechanical angle, of which `carrier` (d,) are the factors of x, x² ...
     """
 
     centre: float
     span: float
     carrier: Floats
+    polynomial: Floats
     orders: Floats
     tuned: NDArray[np.bool_]
-    coefficients: Floats
+    in_phase: Floats
+    quadrature: Floats
 
-    def columns(self, times: Floats) -> Floats:
-        """Return (3 + 2k, n): what each coefficient adds to the angle at `times` (n,) s."""
-        x = (times - self.centre) / self.span
-        turned = np.multiply.outer(self.orders, self._mechanical(x))
-        return np.vstack([np.ones_like(x), x, x * x, np.cos(turned), np.sin(turned)])
+    @property
+    def cycle(self) -> float:
+        """Difference of order, per revolution, that makes one cycle over the whole capture."""
+        return float(2 * np.pi / abs(self.carrier[0]))
 
-    def slopes(self, times: Floats) -> Floats:
-        """Return (3 + 2k, n): what each coefficient adds to the angular speed, 1/s."""
-        x = (times - self.centre) / self.span
-        turned = np.multiply.outer(self.orders, self._mechanical(x))
-        rate = np.multiply.outer(self.orders, self.carrier[0] + 2 * self.carrier[1] * x)
-        slopes: Floats = np.vstack([np.zeros_like(x), np.ones_like(x), 2 * x, -rate * np.sin(turned),
-                                    rate * np.cos(turned)]) / self.span
-        return slopes
+    @property
+    def unknowns(self) -> int:
+        """Numbers that describe the motion, places of tuned orders among them."""
+        return int(self.polynomial.size + 2 * self.orders.size + self.tuned.sum())
 
     @property
     def movable(self) -> NDArray[np.intp]:
         """Indices of the tuned orders that have an amplitude, without which their place has no effect."""
-        return np.flatnonzero(self.tuned & np.any(np.split(self.coefficients[POLYNOMIAL:], 2), axis=0))
+        return np.flatnonzero(self.tuned & ((self.in_phase != 0) | (self.quadrature != 0)))
+
+    def columns(self, times: Floats) -> Floats:
+        """Return (d + 1 + 2k, n): what each coefficient adds to the angle at `times` (n,) s."""
+        x = (times - self.centre) / self.span
+        turned = np.multiply.outer(self.orders, self._mechanical(x))
+        return np.vstack([_powers(x, self.polynomial.size), np.cos(turned), np.sin(turned)])
+
+    def slopes(self, times: Floats) -> Floats:
+        """Return (d + 1 + 2k, n): what each coefficient adds to the angular speed, 1/s."""
+        x = (times - self.centre) / self.span
+        turned = np.multiply.outer(self.orders, self._mechanical(x))
+        rate = np.multiply.outer(self.orders, _derivative(self.carrier) @ _powers(x, self.carrier.size))
+        rising = np.arange(1.0, self.polynomial.size)[:, None] * _powers(x, self.carrier.size)
+        slopes: Floats = np.vstack([np.zeros((1, x.size)), rising, -rate * np.sin(turned), rate * np.cos(turned)])
+        return slopes / self.span
 
     def order_columns(self, times: Floats) -> Floats:
         """Return (movable orders, n): how the angle moves with each of them, rad."""
         index = self.movable
         mechanical = self._mechanical((times - self.centre) / self.span)
         turned = np.multiply.outer(self.orders[index], mechanical)
-        cosines, sines = np.split(self.coefficients[POLYNOMIAL:, None], 2)
-        moved: Floats = mechanical * (sines[index] * np.cos(turned) - cosines[index] * np.sin(turned))
+        moved: Floats = mechanical * (self.quadrature[index, None] * np.cos(turned)
+                                      - self.in_phase[index, None] * np.sin(turned))
         return moved
 
     def at(self, times: Floats) -> tuple[Floats, Floats]:
@@ -69,34 +81,37 @@ class ShaftMotion:
         x = (times - self.centre) / self.span
         turned = np.multiply.outer(self.orders, self._mechanical(x))
         cosine, sine = np.cos(turned), np.sin(turned)
-        place, rate, drift = self.coefficients[:POLYNOMIAL]
-        in_phase, quadrature = np.split(self.coefficients[POLYNOMIAL:], 2)
-        angle = place + x * (rate + drift * x) + in_phase @ cosine + quadrature @ sine
-        wobble = (self.orders * quadrature) @ cosine - (self.orders * in_phase) @ sine
-        speed = (rate + 2 * drift * x + (self.carrier[0] + 2 * self.carrier[1] * x) * wobble) / self.span
-        return angle, speed
+        powers = _powers(x, self.polynomial.size)
+        angle = self.polynomial @ powers + self.in_phase @ cosine + self.quadrature @ sine
+        wobble = (self.orders * self.quadrature) @ cosine - (self.orders * self.in_phase) @ sine
+        steady = _derivative(self.polynomial[1:]) @ powers[:-1]
+        return angle, (steady + (_derivative(self.carrier) @ powers[:-1]) * wobble) / self.span
 
     def moved(self, by: Floats) -> "ShaftMotion":
-        """Return the motion with `by` (3 + 2k,) added to its coefficients."""
-        return replace(self, coefficients=self.coefficients + by)
+        """Return the motion with `by` (d + 1 + 2k,) added to its coefficients."""
+        polynomial, in_phase, quadrature = self._parts(by)
+        return replace(self, polynomial=self.polynomial + polynomial, in_phase=self.in_phase + in_phase,
+                       quadrature=self.quadrature + quadrature)
 
     def with_order(self, order: float, apart: float) -> "ShaftMotion":
         """Return the same motion with ripple of `order` tuned: a new one, or a known one less than `apart` away."""
         distance = np.abs(self.orders - order)
         if distance.min(initial=np.inf) < apart:
             return replace(self, tuned=self.tuned | (distance == distance.min()))
-        cosine_end = POLYNOMIAL + self.orders.size
         return replace(self, orders=np.append(self.orders, order), tuned=np.append(self.tuned, True),
-                       coefficients=np.insert(self.coefficients, [cosine_end, self.coefficients.size], 0.0))
+                       in_phase=np.append(self.in_phase, 0.0), quadrature=np.append(self.quadrature, 0.0))
 
-    @property
-    def cycle(self) -> float:
-        """Difference of order, per revolution, that makes one cycle over the whole capture."""
-        return float(2 * np.pi / abs(self.carrier[0]))
+    def with_degree(self) -> "ShaftMotion":
+        """Return the same motion with room for one more power of time."""
+        return replace(self, polynomial=np.append(self.polynomial, 0.0), carrier=np.append(self.carrier, 0.0))
+
+    def _parts(self, coefficients: Floats) -> list[Floats]:
+        size = self.polynomial.size
+        return np.split(coefficients, [size, size + self.orders.size])
 
     def _mechanical(self, x: Floats) -> Floats:
         """Return the mechanical angle from the centre on, rad; only ripple is measured against it."""
-        mechanical: Floats = self.carrier[0] * x + self.carrier[1] * x * x
+        mechanical: Floats = x * (self.carrier @ _powers(x, self.carrier.size))
         return mechanical
 
 
@@ -105,15 +120,29 @@ def steady_motion(times: Floats, span: float, angle: Floats, pole_pairs: int) ->
 
     Source: phase regression, S. Kay, Estimation Theory, ch. 3 (from memory); the orders derived.
     """
-    centre = 0.5 * float(times[0] + times[-1])
-    plain = ShaftMotion(centre, span, np.zeros(2), np.zeros(0), np.zeros(0, dtype=bool), np.zeros(POLYNOMIAL))
-    polynomial = _regress(plain.columns(times), angle)
-    orders = np.array(ripple_orders(pole_pairs))
-    motion = replace(plain, carrier=polynomial[1:] / pole_pairs, orders=orders, tuned=np.zeros(orders.size, dtype=bool))
-    coefficients = _regress(motion.columns(times), angle)
-    # The carrier again, now that ripple no longer bends the polynomial.
-    motion = replace(motion, carrier=coefficients[1:POLYNOMIAL] / pole_pairs)
-    return replace(motion, coefficients=_regress(motion.columns(times), angle))
+    centre, orders = 0.5 * float(times[0] + times[-1]), np.array(ripple_orders(pole_pairs))
+    polynomial = _regress(_powers((times - centre) / span, DEGREE + 1), angle)
+    nothing = np.zeros(orders.size)
+    for _ in range(2):  # the second time with a carrier that ripple no longer bends
+        motion = ShaftMotion(centre, span, polynomial[1:] / pole_pairs, np.zeros(DEGREE + 1), orders,
+                             np.zeros(orders.size, dtype=bool), nothing, nothing)
+        motion = motion.moved(_regress(motion.columns(times), angle))
+        polynomial = motion.polynomial
+    return motion
+
+
+def _powers(x: Floats, count: int) -> Floats:
+    """Return (count, n): 1, x, x² ..."""
+    powers = np.ones((count, x.size))
+    for power in range(1, count):
+        np.multiply(powers[power - 1], x, out=powers[power])
+    return powers
+
+
+def _derivative(factors: Floats) -> Floats:
+    """Return the factors of 1, x ... of the derivative of a polynomial with `factors` (d,) of x, x² ..."""
+    derivative: Floats = factors * np.arange(1, factors.size + 1)
+    return derivative
 
 
 def _regress(columns: Floats, angle: Floats) -> Floats:

@@ -56,11 +56,12 @@ def test_every_line_reads_its_constant_angle_and_harmonics(turning):
 @pytest.mark.parametrize("turning", MOTIONS)
 def test_speed_is_signed_and_taken_over_whole_revolutions(turning):
     found = moved(turning)
-    revolutions = int(0.5 * abs(turning.rpm) * (1 + 0.25 * turning.drift) / 60)
     times = np.arange(125_000) / 250e3
     grown = np.abs(turning.angle(times) - turning.angle(0.0)) / (2 * np.pi * turning.pole_pairs)
-    expected = 60 * revolutions / float(np.interp(revolutions, grown, times))
-    # the window of the measurement starts half a block later, hence the ripple's small share
+    revolutions = np.floor(grown[-1])
+    first = 0.5 * (grown[-1] - revolutions)   # in the middle of the capture
+    start, end = np.interp([first, first + revolutions], grown, times)
+    expected = 60 * revolutions / float(end - start)
     assert abs(found["speed"].value) == pytest.approx(expected, rel=1e-5)
     assert np.sign(found["speed"].value) == np.sign(turning.rpm)
     assert found["electrical_frequency"].value == pytest.approx(expected / 60 * turning.pole_pairs, rel=1e-5)
@@ -172,7 +173,7 @@ def test_every_measurement_has_its_unit_uncertainty_and_budget():
 
 def test_ratios_do_not_inherit_the_common_gain():
     found = measured()
-    shared = {name for name, one in found.items() if any(row.shared == "digitizer gain" for row in one.budget)}
+    shared = {name for name, one in found.items() if any(row.shared == "gain of the digitizer" for row in one.budget)}
     assert "back_emf_constant_peak.mean" in shared
     assert not {n for n in shared if n.startswith(("thd", "harmonic", "phase", "back_emf_unb", "back_emf_spread"))}
 
