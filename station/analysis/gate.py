@@ -71,22 +71,12 @@ def find_tone(lines: LineVoltages, capture: Capture, motor_type: MotorType) -> T
         return refusal
     looks = _looks(*_stretches(lines, expected))
     seen = [look for look in looks if look is not None]
-    if not seen:
-        return Refusal("no_emf", "No back-EMF: nothing in the three voltages stands out of the noise. Either the "
-                       "shaft does not turn, or no lead of the motor is connected.")
-    sizes = seen[0].sizes / seen[0].sizes.max()
-    if all(look.on_a_line for look in seen):
-        return _refuse_line(sizes)
-    if len(seen) < len(looks) or not _alike(seen):
-        return Refusal("speed_not_stable", "Parts of the capture differ in the way or the frequency of their "
-                       "back-EMF: the shaft turned both ways, stopped or changed its speed, or a contact opened. Let "
-                       "the drive settle first.")
-    if sizes.min() < SILENT:
-        return Refusal("line_silent", f"v_{LINES[int(np.argmin(sizes))]} shows nothing of the back-EMF that the two "
-                       "other lines show: its channel or one of its leads is dead. Check the digitizer and its leads.")
+    refusal = _refuse_looks(seen, len(looks))
+    if refusal is not None:
+        return refusal
+    frequency = float(np.median([look.frequency for look in seen]))
     direction = 1 if capture.drive_speed > 0 else -1
-    tone = Tone(float(np.median([look.frequency for look in seen])), direction, seen[0].sense * direction)
-    return refuse_speed(tone.frequency, capture, motor_type) or tone
+    return refuse_speed(frequency, capture, motor_type) or Tone(frequency, direction, seen[0].sense * direction)
 
 
 def refuse_speed(frequency: float, capture: Capture, motor_type: MotorType) -> Refusal | None:
@@ -154,6 +144,24 @@ def _lie_on_a_line(volts: Floats) -> bool:
     """Say whether the space vector keeps to one line at every instant, not only on average."""
     weak, strong = np.linalg.eigvalsh(np.cov(volts))[1:]  # the smallest is the sum of the lines
     return bool(weak < MAX_WIDTH**2 * strong)
+
+
+def _refuse_looks(seen: Sequence[_Look], stretches: int) -> Refusal | None:
+    """Return why what was `seen` is not one tone of three lines over all stretches, or None."""
+    if not seen:
+        return Refusal("no_emf", "No back-EMF: nothing in the three voltages stands out of the noise. Either the "
+                       "shaft does not turn, or no lead of the motor is connected.")
+    sizes = seen[0].sizes / seen[0].sizes.max()
+    if all(look.on_a_line for look in seen):
+        return _refuse_line(sizes)
+    if len(seen) < stretches or not _alike(seen):
+        return Refusal("speed_not_stable", "Parts of the capture differ in the way or the frequency of their "
+                       "back-EMF: the shaft turned both ways, stopped or changed its speed, or a contact opened. Let "
+                       "the drive settle first.")
+    if sizes.min() < SILENT:
+        return Refusal("line_silent", f"v_{LINES[int(np.argmin(sizes))]} shows nothing of the back-EMF that the two "
+                       "other lines show: its channel or one of its leads is dead. Check the digitizer and its leads.")
+    return None
 
 
 def _alike(looks: Sequence[_Look]) -> bool:
