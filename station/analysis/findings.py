@@ -3,17 +3,30 @@
 import re
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 
-from station.analysis.directions import combine_directions
 from station.analysis.hall import HallAnalysis
-from station.analysis.hall_causes import hall_causes
+from station.analysis.hall_causes import count_causes, order_and_place_causes, scattered, stuck_causes
+from station.analysis.hall_places import ECCENTRIC_DEG, eccentric_causes
+from station.analysis.hall_view import HallView, pairs_of, view_of_both, view_of_one
+from station.analysis.magnet_causes import PoleEvidence, pole_causes, spread_of
+from station.analysis.refusal_causes import refusal_causes
+from station.analysis.rest_causes import rest_causes
 from station.analysis.result import CaptureAnalysis
-from station.analysis.winding_causes import Side, emf_causes, winding_causes
-from station.measurement import Finding, Measurement, Refusal
+from station.analysis.suspicion import Bounds, Failed, Suspicion, suspicion
+from station.analysis.winding_causes import common_causes, evidence_of, open_causes, uneven_causes
+from station.measurement import Finding, Measurement
 from station.motor import SENSORS, MotorType
 
-HYSTERESIS_DEG = 4.0   # half of forward minus reverse; common latches give 1 to 3 degrees, no source
+LINE_SUM = 1.0   # %
 
 _NUMBER = re.compile(r"[-+]?\d+(\.\d+)?")
+_UNJUDGED = Suspicion()
+
+# What a capture alone shows beyond doubt, whatever the limits.
+_CERTAIN = frozenset({"hall_supply_missing", "hall_sensor_stuck", "hall_channel_missing", "hall_bounce",
+                      "hall_pulse_missing", "reversed_magnet", "channel_gain"})
+# Faults of the winding in which currents flow once the shaft turns.
+_BRAKES = {"shorted_turns": "the shorted winding", "shorted_phase": "the shorted phase",
+           "reversed_phase": "the reversed phase", "coil_group_reversed": "an uneven delta"}
 
 
 def find_causes(measurements: dict[str, Measurement], motor_type: MotorType, hall: HallAnalysis | None
@@ -23,88 +36,105 @@ def find_causes(measurements: dict[str, Measurement], motor_type: MotorType, hal
     Each finding names a cause with its evidence, and where several causes fit, what would tell
     them apart. Source of the signatures: derived from the machine's equations, one by one.
     """
-    found = list(emf_causes(measurements))
-    if hall is not None:
-        found += hall_causes(measurements, motor_type, hall)
+    found = list(_line_sum(measurements))
+    certain = [*stuck_causes(hall), *count_causes(measurements, motor_type, all_switch=not hall.stuck)] if (
+        hall is not None and motor_type.sensors is not None) else []
+    found += certain
+    wobble = _wobble(measurements) if hall is not None else {}
+    found += pole_causes(PoleEvidence(spread_of(measurements), _names(certain, "reversed_magnet"), bool(wobble),
+                                      emf_low=False, suspicion=_UNJUDGED))
+    if hall is not None and motor_type.sensors is not None:
+        if not _names(certain, "reversed_magnet"):
+            found += order_and_place_causes(view_of_one(measurements), motor_type.sensors, _UNJUDGED)
+        found += eccentric_causes(wobble, spread_of(measurements), _UNJUDGED)
     return _distinct(found)
 
 
-def find_motor_causes(captures: Sequence[CaptureAnalysis], rest: dict[str, Measurement], motor_type: MotorType,
-                      failed: Mapping[str, Side] | None = None) -> tuple[Finding, ...]:
+def find_motor_causes(captures: Sequence[CaptureAnalysis], rest: Mapping[str, Measurement], motor_type: MotorType,
+                      failed: Failed | None = None, bounds: Bounds | None = None) -> tuple[Finding, ...]:
     """Return what all captures of a motor and its measurements at rest point to, each cause once.
 
     Parameters
     ----------
     captures : of one run, with the findings of each
-    rest : measurements outside captures: resistance, insulation, supply current, drag
-    failed : characteristics outside their limits and the side; keys may carry "@label". Weak
-        magnets, low insulation, high drag and the like are judged against limits, so they are named
-        only with these
+    rest : measurements outside captures: resistance, insulation, supply current; drag as
+        `drag_torque@label`
+    failed : characteristics outside their limits and the side; keys may carry "@label". With these, a
+        cause is named only for what failed, and nothing is said against a motor within its limits;
+        without, only for what no good motor of common limits shows
+    bounds : limits by full name, which tell wrong turns from weak magnets
     """
-    plain = {key.split("@")[0]: side for key, side in (failed or {}).items()}
-    found: list[Finding] = []
-    for capture in captures:
-        found += capture.findings
-        if capture.refused is not None:
-            found += _of_refusal(capture.refused)
-    usable = [each.measurements for each in captures if each.refused is None]
-    first: Mapping[str, Measurement] = usable[0] if usable else {}
-    found += winding_causes(first, rest, motor_type, plain)
-    found += _hysteresis(captures, rest)
-    return _resolve_rotation(_distinct(found), captures, rest)
+    suspected = suspicion(failed, bounds)
+    refused = [capture.refused for capture in captures if capture.refused is not None]
+    usable = [capture.measurements for capture in captures if capture.refused is None]
+    ohms = evidence_of({}, rest, motor_type, suspected).ohms
+    found = [cause for refusal in refused for cause in refusal_causes(refusal, ohms)]
+    if suspected.sides is not None and not suspected.sides and not refused:
+        return ()
+    certain = [each for capture in captures for each in capture.findings if each.code in _CERTAIN]
+    first = usable[0] if usable else {}
+    found += _winding(first, rest, motor_type, suspected, [*found, *certain])
+    found += certain
+    found += _hall(usable, motor_type, suspected, found)
+    brakes = next((words for code, words in _BRAKES.items() if _names(found, code)), "")
+    found += rest_causes(rest, suspected, brakes)
+    return _once(found)
 
 
-# refusal codes that say something of the motor; all others speak of the bench or of the capture
-_REFUSALS = {"open_phase": "open_phase", "no_emf": "no_back_emf"}
-_POLE_PAIRS = re.compile(r"motor has (\d+(?:\.\d+)?) pole pairs")
+def _winding(first: Mapping[str, Measurement], rest: Mapping[str, Measurement], motor_type: MotorType,
+             suspected: Suspicion, known: Sequence[Finding]) -> Iterator[Finding]:
+    evidence = evidence_of(first, rest, motor_type, suspected)
+    opened = [] if _names(known, "open_phase", "shorted_phase") else list(open_causes(evidence))
+    yield from opened
+    if opened or _names(known, "open_phase", "shorted_phase"):
+        return
+    yield from uneven_causes(evidence)
+    common = tuple(common_causes(evidence))
+    low = any(each.code in {"weak_magnets", "wrong_winding"} for each in common)
+    reversed_magnet = _names(known, "reversed_magnet")
+    poles = tuple(pole_causes(PoleEvidence(spread_of(first), reversed_magnet, bool(_wobble(first)), low, suspected)))
+    yield from poles
+    # A pole that is weak or reversed lowers all lines by its share of the flux; that needs no cause of its own.
+    yield from (each for each in common if each.code != "weak_magnets" or not (poles or reversed_magnet))
 
 
-def _of_refusal(refusal: Refusal) -> Iterator[Finding]:
-    poles = _POLE_PAIRS.search(refusal.text) if refusal.code == "speed_disagrees" else None
-    if poles is not None:
-        seen = float(poles[1])
-        whole = seen >= 0.9 and abs(seen - round(seen)) < 0.05
-        yield Finding("wrong_pole_count" if whole else "coupling_slips", refusal.text)
-    elif refusal.code in _REFUSALS:
-        yield Finding(_REFUSALS[refusal.code], refusal.text)
+def _hall(usable: Sequence[Mapping[str, Measurement]], motor_type: MotorType, suspected: Suspicion,
+          known: Sequence[Finding]) -> Iterator[Finding]:
+    layout = motor_type.sensors
+    if layout is None or not usable or _names(known, "reversed_magnet"):
+        return
+    view = _view(usable)
+    if _names(known, "hall_pulse_missing"):
+        # Edges in the wrong place by chance pull the means of their sensor.
+        view = view.without({sensor for each in usable for sensor in scattered(each)})
+    if _names(known, "weak_pole"):
+        view = view.without_lags()   # a weak pole is passed late in both directions
+    yield from order_and_place_causes(view, layout, suspected)
+    if not _names(known, "weak_pole"):
+        yield from eccentric_causes(_wobble(usable[0]), spread_of(usable[0]), suspected)
 
 
-def _hysteresis(captures: Sequence[CaptureAnalysis], rest: Mapping[str, Measurement]) -> Iterator[Finding]:
-    both = _both_directions(captures, rest)
-    for sensor in SENSORS:
-        found = both.get(f"hall_hysteresis.{sensor}")
-        if found is not None and abs(found.value) > HYSTERESIS_DEG:
-            yield Finding("excess_hysteresis", f"Hall sensor {sensor.upper()} switches {found.value:.1f} "
-                          "degrees late in both directions: wide switching hysteresis, a weak sensing field, or "
-                          "delay in the sensor line. Delay grows with speed, hysteresis does not: compare two speeds.")
+def _view(usable: Sequence[Mapping[str, Measurement]]) -> HallView:
+    pairs = pairs_of(usable)
+    return view_of_both(*pairs[0]) if pairs else view_of_one(usable[0])
 
 
-def _both_directions(captures: Sequence[CaptureAnalysis], rest: Mapping[str, Measurement]
-                     ) -> Mapping[str, Measurement]:
-    """Values of both directions, given or made from the first pair of captures."""
-    if any(name.startswith("hall_hysteresis.") for name in rest):
-        return rest
-    usable = [each for each in captures if each.refused is None and "speed" in each.measurements]
-    forward = next((each for each in usable if each.measurements["speed"].value > 0), None)
-    if forward is None:
-        return {}
-    speed = forward.measurements["speed"].value
-    reverse = next((each for each in usable if abs(each.measurements["speed"].value + speed) < 0.05 * speed), None)
-    return combine_directions(forward, reverse) if reverse is not None else {}
+def _wobble(measurements: Mapping[str, Measurement]) -> dict[str, float]:
+    """Once-per-revolution movement of each sensor's edges, degrees; empty unless all of them move."""
+    found = {sensor: each.value for sensor in SENSORS
+             if (each := measurements.get(f"hall_eccentricity.{sensor}")) is not None}
+    return found if len(found) == len(SENSORS) and min(found.values()) > ECCENTRIC_DEG else {}
 
 
-def _resolve_rotation(found: tuple[Finding, ...], captures: Sequence[CaptureAnalysis],
-                      rest: Mapping[str, Measurement]) -> tuple[Finding, ...]:
-    """With both directions known, a board that only seemed turned is left out.
+def _line_sum(measurements: Mapping[str, Measurement]) -> Iterator[Finding]:
+    found = measurements.get("line_sum")
+    if found is not None and found.value > LINE_SUM:
+        yield Finding("channel_gain", f"The three lines do not add up to zero ({found.value:.2f} % of their mean): a "
+                      "channel of the digitizer or a probe is wrong, not the motor. Check the bench first.")
 
-    A turned board shifts every sensor the same way in both directions; delay and hysteresis shift
-    them opposite ways, and their own finding says so.
-    """
-    both = _both_directions(captures, rest)
-    positions = [each.value for sensor in SENSORS if (each := both.get(f"hall_position.{sensor}")) is not None]
-    if len(positions) < len(SENSORS) or max(map(abs, positions)) > 4.0:
-        return found
-    return tuple(each for each in found if each.code != "hall_board_rotated")
+
+def _names(found: Iterable[Finding], *codes: str) -> bool:
+    return any(each.code in codes for each in found)
 
 
 def _distinct(found: Iterable[Finding]) -> tuple[Finding, ...]:
@@ -113,3 +143,13 @@ def _distinct(found: Iterable[Finding]) -> tuple[Finding, ...]:
     for each in found:
         kept.setdefault((each.code, _NUMBER.sub("#", each.text)), each)
     return tuple(kept.values())
+
+
+def _once(found: Iterable[Finding]) -> tuple[Finding, ...]:
+    """Each cause once, and what one of them explains left to it."""
+    kept = _distinct(found)
+    if sum(each.code == "hall_supply_missing" for each in kept) > 1:
+        lines, current = (each for each in kept if each.code == "hall_supply_missing")
+        merged = Finding("hall_supply_missing", f"{current.text} {lines.text}")
+        kept = (merged, *(each for each in kept if each.code != "hall_supply_missing"))
+    return kept

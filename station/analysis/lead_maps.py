@@ -6,7 +6,7 @@ from itertools import permutations, product
 
 from station.motor import SENSORS, HallLayout
 
-CLOSE_DEG = 25.0   # a map explains a sensor that lies this near; maps are 60 degrees apart
+CLOSE_DEG = 30.0   # a map explains a sensor that lies nearer than this: half way to where another lead would switch
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,8 +31,24 @@ class LeadMap:
         return tuple((layout.rise_deg[sensor] + 180.0 * turned) % 360.0
                      for sensor, turned in zip(self.carries, self.inverted, strict=True))
 
+    @property
+    def changes(self) -> int:
+        """How many leads are in another place or turned over."""
+        return sum(self.inverted) + sum(self.carries[x] != x for x in range(3))
+
+    def turned(self, deg: int, layout: HallLayout) -> "LeadMap":
+        """Return the map whose leads all switch `deg`, a multiple of 60, later than those of this one."""
+        wanted = [rise + deg for rise in self.rises(layout)]
+        return next(each for each in MAPS if _distance(wanted, each.rises(layout)) < CLOSE_DEG)
+
+    def plainer(self, layout: HallLayout) -> "tuple[LeadMap, int] | None":
+        """Return a map of fewer changes that reads as this one when all sensors switch so many degrees later."""
+        mates = [(self.turned(-deg, layout), deg) for deg in (120, 240, 180, 60, 300)]
+        mate, deg = min(mates, key=lambda each: each[0].changes)
+        return (mate, deg) if mate.changes < self.changes else None
+
     def words(self) -> str:
-        """Return the map in words."""
+        """Return the map in words; nothing for every lead in its place."""
         parts = []
         moved = [x for x in range(3) if self.carries[x] != x]
         if len(moved) == 2:
@@ -52,40 +68,44 @@ class LeadMap:
 MAPS = tuple(sorted(
     (LeadMap((a, b, c), (x, y, z)) for a, b, c in permutations(range(3))
      for x, y, z in product((False, True), repeat=3)),
-    key=lambda each: (sum(each.inverted) + sum(each.carries[x] != x for x in range(3)), sum(each.inverted),
-                      each.carries, each.inverted)))
+    key=lambda each: (each.changes, sum(each.inverted), each.carries, each.inverted)))
 
 
-def matching_maps(rises_deg: Sequence[float], layout: HallLayout) -> tuple[LeadMap, ...]:
+def matching_maps(rises_deg: Sequence[float | None], layout: HallLayout) -> tuple[LeadMap, ...]:
     """Return the maps under which every lead goes high near its place, the plainest first.
 
     Parameters
     ----------
-    rises_deg : per lead a, b, c: mean of the rise and of the fall less 180 degrees
+    rises_deg : per lead a, b, c: mean of the rise and of the fall less 180 degrees; None for a lead
+        that does not switch, which then may carry anything
 
     Notes
     -----
-    Several maps can predict the same angles (three sensors 120 degrees apart: all inverted and
-    moved round are a rotation of the board too); then edges alone cannot tell them apart.
+    The six angles at which three sensors and their inversions switch are 60 degrees apart, so no two
+    maps predict the same three. But a map may be another one seen from a turned rotor angle; see
+    `LeadMap.turned`.
     """
     return tuple(each for each in MAPS if _distance(rises_deg, each.rises(layout)) < CLOSE_DEG)
 
 
-def motor_lead_exchange(rises_deg: Sequence[float], layout: HallLayout) -> str | None:
-    """Return the two motor leads ("A and B") whose exchange explains the angles, or None.
+# What is measured as v_ab after exchanging two leads is -v_ab, -v_bc or -v_ca, whose rising zeros lie here.
+EXCHANGES = (("A and B", 180.0), ("B and C", 60.0), ("A and C", 300.0))
 
-    The rotor angle still grows with the shaft, but from another zero: what is measured as v_ab is
-    -v_ab, -v_ca or -v_bc, whose rising zeros lie at 180, 60 and 300 degrees.
+
+def motor_lead_exchange(rises_deg: Sequence[float], layout: HallLayout) -> tuple[str, float] | None:
+    """Return the two motor leads ("A and B") whose exchange explains the angles, with the rotor's new zero, or None.
+
+    The rotor angle still grows with the shaft, but from another zero, in degrees.
     Source: derived from v_ab = e_a - e_b with b lagging a by 120 degrees.
     """
-    for leads, zero in (("A and B", 180.0), ("B and C", 60.0), ("A and C", 300.0)):
+    for leads, zero in EXCHANGES:
         if _distance(rises_deg, [rise - zero for rise in layout.rise_deg]) < CLOSE_DEG:
-            return leads
+            return leads, zero
     return None
 
 
-def _distance(found: Sequence[float], expected: Sequence[float]) -> float:
-    return max(abs((x - y + 180.0) % 360.0 - 180.0) for x, y in zip(found, expected, strict=True))
+def _distance(found: Sequence[float | None], expected: Sequence[float]) -> float:
+    return max(abs((x - y + 180.0) % 360.0 - 180.0) for x, y in zip(found, expected, strict=True) if x is not None)
 
 
 def _letter(sensor: int) -> str:

@@ -1,197 +1,256 @@
-"""Signatures of faults in winding and magnets, from back-EMF, resistance and what failed its limits."""
+"""Signatures of faults in the winding: open, shorted, reversed and uneven phases, bad joints, wrong turns."""
 
 from collections.abc import Iterator, Mapping
-from math import inf, isfinite
-from typing import Literal
+from dataclasses import dataclass
+from math import isfinite, sqrt
 
+from station.analysis.phase_fault import (
+    SHARED_LEAD,
+    PhaseFault,
+    fault_of_voltages,
+    odd_line,
+    share_of_resistance,
+    sound_resistance,
+)
+from station.analysis.suspicion import Suspicion
 from station.measurement import Finding, Measurement
-from station.motor import LINES, MotorType
+from station.motor import LINES, MotorType, Winding
 
-Side = Literal["low", "high", "missing"]
 Measurements = Mapping[str, Measurement]
-Failed = Mapping[str, Side]
 
-UNBALANCE = 1.5           # %, negative over positive sequence; common practice is 1 to 2, no source
+UNBALANCE = 1.5               # %, negative over positive sequence; common practice is 1 to 2, no source
 PHASE_LOST_UNBALANCE = 30.0   # %; a whole phase reversed or shorted gives 50 and more (derived)
-POLE_SPREAD = 5.0         # %, half-cycle gains of a sound motor lie closer; common practice, no source
-REVERSED_POLE_SPREAD = 18.0
-RESISTANCE_SPREAD = 4.0   # %
-OPEN_OHM = 1e6            # a winding above this is open, however the meter says so
-LINE_SUM = 1.0            # %
-
-# the lead that two lines have in common, by the line that is left over
-SHARED_LEAD = {"ab": "C", "bc": "A", "ca": "B"}
-
-
-def emf_causes(measurements: Measurements) -> Iterator[Finding]:
-    """Yield what the back-EMF of one capture points to; nothing for a good motor."""
-    line_sum = _value(measurements, "line_sum")
-    if line_sum is not None and line_sum > LINE_SUM:
-        yield Finding("channel_gain", f"The three lines do not add up to zero ({line_sum:.2f} % of their mean): a "
-                      "channel of the digitizer or a probe is wrong, not the motor. Check the bench first.")
-    spreads = [value for line in LINES if (value := _value(measurements, f"pole_spread.{line}")) is not None]
-    if spreads and max(spreads) > REVERSED_POLE_SPREAD:
-        yield Finding("reversed_magnet", f"Half cycles differ by {max(spreads):.0f} % within a revolution: a "
-                      "magnet is reversed or missing.")
-    elif spreads and max(spreads) > POLE_SPREAD:
-        yield Finding("weak_pole", f"Half cycles differ by {max(spreads):.1f} % within a revolution: one pole "
-                      "is weak, or the rotor runs out of centre. Some windings average a weak pole out, so its "
-                      "size cannot be told from this.")
+RESISTANCE_SPREAD = 4.0       # %
+OPEN_OHM = 1e6                # a winding above this is open, however the meter says so
+# With a limit failed: what the three phases of a sound motor may differ by, too little to be the reason of it
+SOUND_SHARE = 0.015
+BALANCE = ("back_emf_unbalance", "back_emf_spread", "phase_angle", "back_emf_constant_fundamental",
+           "back_emf_constant_peak", "back_emf_constant_rms", "flux_linkage")
+CONSTANT = "back_emf_constant_fundamental"
 
 
-def winding_causes(measurements: Measurements, rest: Measurements, motor_type: MotorType, failed: Failed
-                   ) -> Iterator[Finding]:
-    """Yield what the back-EMF of one capture together with the motor at rest points to.
+@dataclass(frozen=True, slots=True)
+class WindingEvidence:
+    """What speaks of the winding: volts and ohms by line as far as measured, unbalance (%) and order."""
 
-    Parameters
-    ----------
-    measurements : of one capture, possibly empty
-    rest : resistance, insulation, supply current, drag
-    failed : plain names of failed characteristics with the side on which they failed
-    """
+    volts: Mapping[str, float]
+    ohms: Mapping[str, float]
+    unbalance: float | None
+    order: float | None
+    winding: Winding
+    suspicion: Suspicion
+
+    @property
+    def is_unbalanced(self) -> bool:
+        """Whether one phase has another voltage than the others."""
+        if self.unbalance is None or len(self.volts) < len(LINES):
+            return False
+        if not self.suspicion.any(*BALANCE, "drag_torque", unjudged=self.unbalance > UNBALANCE):
+            return False
+        fault = fault_of_voltages(self.volts, self.winding)
+        if abs(1 - fault.left) <= 2 * SOUND_SHARE:
+            return False
+        # Shorted turns may brake too much before their voltage fails; then the resistance must bear it out.
+        share = share_of_resistance(self.ohms, fault, self.winding)
+        return self.suspicion.any(*BALANCE, unjudged=True) or (
+            share is not None and 1 - share > max((1 - fault.left) / 2, 2 * SOUND_SHARE))
+
+
+def evidence_of(measurements: Measurements, rest: Measurements, motor_type: MotorType, suspicion: Suspicion
+                ) -> WindingEvidence:
+    """Return what one capture and the measurements at rest say of the winding."""
+    volts = {line: each.value for line in LINES if (each := measurements.get(f"{CONSTANT}.{line}")) is not None}
     ohms = {line: each.value for line in LINES if (each := rest.get(f"winding_resistance.{line}")) is not None}
-    opened = list(_open_phase(ohms, motor_type))
-    yield from opened
-    if not opened:
-        yield from _uneven(measurements, ohms)
-        yield from _all_lines(ohms, failed)
-    yield from _poles(measurements, failed)
-    yield from _at_rest(rest, failed)
+    unbalance, order = measurements.get("back_emf_unbalance"), measurements.get("phase_order")
+    return WindingEvidence(volts, ohms, unbalance.value if unbalance else None, order.value if order else None,
+                           motor_type.winding, suspicion)
 
 
-def _poles(measurements: Measurements, failed: Failed) -> Iterator[Finding]:
-    """A spread between poles that is only wide for its limit; the wide ones are named without."""
-    spreads = [value for line in LINES if failed.get(f"pole_spread.{line}", failed.get("pole_spread")) == "high"
-               and (value := _value(measurements, f"pole_spread.{line}")) is not None]
-    if spreads and max(spreads) <= POLE_SPREAD:
-        yield Finding("weak_pole", f"Half cycles differ by {max(spreads):.2f} % within a revolution: one pole is weak, "
-                      "or the rotor runs out of centre.")
-
-
-def _open_phase(ohms: Mapping[str, float], motor_type: MotorType) -> Iterator[Finding]:
-    if len(ohms) < len(LINES):
-        return
-    opened = [line for line in LINES if not isfinite(ohms[line]) or ohms[line] > OPEN_OHM]
-    if opened:
+def open_causes(evidence: WindingEvidence) -> Iterator[Finding]:
+    """Yield a winding without a way through, from the resistance; a line that has none is left out of it."""
+    ohms = evidence.ohms
+    opened = [line for line in LINES if line not in ohms or not isfinite(ohms[line]) or ohms[line] > OPEN_OHM]
+    if opened and ohms:
         closed = [line for line in LINES if line not in opened]
         where = f"lead {SHARED_LEAD[closed[0]]}" if len(closed) == 1 else "more than one lead"
         yield Finding("open_phase", f"No resistance can be measured across {', '.join(opened)}: {where} or its "
-                      "phase is open.")
+                      "phase is open, or the contact to it. Measured at the motor's own leads, a contact drops out.")
         return
-    low, middle, high = sorted(ohms.values())
-    # a delta with one phase open: 2R across it and R across the others
-    if motor_type.winding == "delta" and abs(high / middle - 2.0) < 0.1 and abs(middle / low - 1.0) < 0.1:
-        line = max(ohms, key=lambda each: ohms[each])
-        yield Finding("open_phase", f"Resistance across {line} is twice that of the other lines "
-                      f"({_list(ohms)}): the phase across {line} of the delta is open. Back-EMF cannot show this.")
+    if evidence.winding == "delta" and len(ohms) == len(LINES):
+        low, middle, high = sorted(ohms.values())
+        # a delta with one phase open: 2R across it and R across the others (derived)
+        if abs(high / middle - 2.0) < 0.1 and abs(middle / low - 1.0) < 0.1:
+            line = max(ohms, key=lambda each: ohms[each])
+            yield Finding("open_phase", f"Resistance across {line} is {high / middle:.2f} times that of the other "
+                          f"lines ({_list(ohms)}): the phase across {line} of the delta is open. Back-EMF cannot show "
+                          "this.")
 
 
-def _uneven(measurements: Measurements, ohms: Mapping[str, float]) -> Iterator[Finding]:
-    """Two lines that differ from the third share one phase (star) or lead."""
-    volts = {line: value for line in LINES
-             if (value := _value(measurements, f"back_emf_constant_fundamental.{line}")) is not None}
-    unbalance = _value(measurements, "back_emf_unbalance")
-    odd_ohm = _odd_line(ohms, RESISTANCE_SPREAD)
-    if unbalance is not None and unbalance > UNBALANCE and len(volts) == len(LINES):
-        yield _unbalanced(volts, unbalance, _value(measurements, "phase_order"), ohms, odd_ohm)
-    elif odd_ohm is not None and _above(ohms, odd_ohm):
-        yield Finding("joint_resistance", f"Resistance is higher on the two lines of lead {SHARED_LEAD[odd_ohm]} "
-                      f"({_list(ohms)}) while the back-EMF is balanced: a bad joint or terminal in lead "
-                      f"{SHARED_LEAD[odd_ohm]}.")
-    elif odd_ohm is not None:
-        yield Finding("resistance_uneven", f"Resistance differs between the lines ({_list(ohms)}) while the "
-                      "back-EMF does not say why; measure again after checking the contacts.")
+def uneven_causes(evidence: WindingEvidence) -> Iterator[Finding]:
+    """Yield what makes one phase or lead unlike the others."""
+    if evidence.is_unbalanced:
+        yield from _unbalanced(evidence)
+    else:
+        yield from _uneven_ohms(evidence)
 
 
-def _unbalanced(volts: Mapping[str, float], unbalance: float, order: float | None, ohms: Mapping[str, float],
-                odd_ohm: str | None) -> Finding:
-    odd = _odd_line(volts, 0.0) or max(volts, key=lambda line: volts[line])
-    two = [line for line in LINES if line != odd]
-    ratio = sum(volts[line] for line in two) / 2 / volts[odd]
-    # star: the two lines of the bad phase are low; delta: the line across it is lowest
-    phase = SHARED_LEAD[odd] if ratio < 1.0 else odd
+def _unbalanced(e: WindingEvidence) -> Iterator[Finding]:
+    fault = fault_of_voltages(e.volts, e.winding)
+    two = [line for line in LINES if line != fault.line]
+    ratio = sum(e.volts[line] for line in two) / 2 / e.volts[fault.line]
+    phase, unbalance = fault.name(e.winding), e.unbalance or 0.0
     evidence = (f"Lines {two[0]} and {two[1]} have {100 * abs(1 - ratio):.1f} % "
-                f"{'less' if ratio < 1.0 else 'more'} back-EMF than {odd}, with {unbalance:.1f} % unbalance")
-    if unbalance > PHASE_LOST_UNBALANCE and order == -1:
-        return Finding("reversed_phase", f"{evidence} and the lines in reversed order: phase {phase} is reversed.")
+                f"{'less' if ratio < 1.0 else 'more'} back-EMF than {fault.line}, with {unbalance:.1f} % unbalance")
     if unbalance > PHASE_LOST_UNBALANCE:
-        return Finding("shorted_phase", f"{evidence} and the lines in their order ({_list(ohms)}): phase {phase} is "
-                       "shorted from end to end.")
-    if odd_ohm == odd and _above(ohms, odd) == (ratio > 1.0):
-        return Finding("shorted_turns", f"{evidence}, and the resistance is uneven in the same way "
-                       f"({_list(ohms)}): turns of phase {phase} are shorted. At higher speed drag grows.")
-    if len(ohms) == len(LINES):
-        return Finding("coil_group_reversed", f"{evidence} while the resistances agree ({_list(ohms)}): a coil of "
-                       f"phase {phase} is reversed or has turns missing. Few shorted turns look the same if the "
-                       "resistance cannot resolve them; the drag torque at two speeds tells.")
-    return Finding("shorted_turns", f"{evidence}: turns of phase {phase} are shorted, or a coil of it is "
-                   "reversed. The winding resistance tells them apart; it was not measured.")
+        yield from _phase_lost(e, fault, evidence)
+    elif fault.left > 1.0:
+        yield Finding("winding_uneven", f"{evidence}: phase {phase} has {100 * (fault.left - 1):.1f} % more turns than "
+                      f"the others, or both others have less ({_list(e.ohms)}). The resistance of each coil tells.")
+    else:
+        yield _fewer_turns(e, fault, evidence, phase)
 
 
-def _all_lines(ohms: Mapping[str, float], failed: Failed) -> Iterator[Finding]:
-    emf = _side_of_all(failed, ("back_emf_constant_fundamental", "back_emf_constant_peak", "back_emf_constant_rms",
-                                "flux_linkage"))
-    ohm = _side_of_all(failed, ("winding_resistance",))
-    if emf == "low" and ohm == "low":
-        yield Finding("wrong_winding", f"Back-EMF and resistance are low on all lines ({_list(ohms)}): the "
-                      "winding has too few turns, or is of another motor type.")
-    elif emf == "low":
-        yield Finding("weak_magnets", "All three lines have too little back-EMF and no line stands out: the "
-                      "magnets are weak, under-magnetised or hot. Repeat at a known temperature to rule heat out.")
+def _phase_lost(e: WindingEvidence, fault: PhaseFault, evidence: str) -> Iterator[Finding]:
+    """Reversed, a phase turns the order of the lines over and keeps its resistance; shorted, neither."""
+    share, phase = share_of_resistance(e.ohms, fault, e.winding), fault.name(e.winding)
+    turned_over = e.order == -1
+    is_reversed = turned_over if share is None else share > 0.5
+    order = "the lines in reversed order" if turned_over else "the lines in their order"
+    if is_reversed:
+        yield Finding("reversed_phase", f"{evidence} and {order} ({_list(e.ohms)}): phase {phase} is reversed.")
+    else:
+        yield Finding("shorted_phase", f"{evidence} and {order} ({_list(e.ohms)}): phase {phase} is shorted from end "
+                      "to end.")
+    if is_reversed != turned_over:
+        yield Finding("motor_leads_exchanged", f"With phase {phase} {'reversed' if is_reversed else 'shorted'} the "
+                      f"lines would run in {'reversed' if is_reversed else 'their'} order, and they do not: two motor "
+                      "leads are exchanged as well, or the motor turned backwards; look at the shaft.")
+
+
+def _fewer_turns(e: WindingEvidence, fault: PhaseFault, evidence: str, phase: str) -> Finding:
+    """Shorted turns take their resistance with them, a reversed coil keeps it: the nearer of both."""
+    lost, share = 1 - fault.left, share_of_resistance(e.ohms, fault, e.winding)
+    if share is None:
+        return Finding("shorted_turns", f"{evidence}: {100 * lost:.0f} % of the turns of phase {phase} are shorted, or "
+                       f"a coil with {50 * lost:.0f} % of them is reversed. The winding resistance tells them apart; "
+                       "it was not measured.")
+    measured = f"its resistance is {100 * (1 - share):+.1f} % below the others ({_list(e.ohms)})"
+    if 1 - share > lost / 2:
+        return Finding("shorted_turns", f"{evidence}, and {measured}: about {100 * lost:.0f} % of the turns of phase "
+                       f"{phase} are shorted. At higher speed drag grows.")
+    return Finding("coil_group_reversed", f"{evidence} while {measured}, not {100 * lost:.0f} %: a coil with about "
+                   f"{50 * lost:.0f} % of the turns of phase {phase} is reversed, or as many turns short through a "
+                   "resistance of their own. The drag torque at two speeds tells: only shorted turns brake.")
+
+
+def _uneven_ohms(e: WindingEvidence) -> Iterator[Finding]:
+    """Two lines that differ from the third share a lead or, in star, a phase."""
+    if len(e.ohms) < len(LINES):
+        return
+    odd, apart = odd_line(e.ohms), _uneven_share(e.ohms)
+    others = sum(e.ohms[line] for line in LINES if line != odd) / 2
+    if not e.suspicion.any("winding_resistance", "winding_resistance_spread",
+                           unjudged=100 * apart > RESISTANCE_SPREAD) or apart < SOUND_SHARE:
+        return
+    balance = "" if not e.volts else " while the back-EMF is balanced"
+    if others > e.ohms[odd]:
+        lead = SHARED_LEAD[odd]
+        also = f", or in phase {lead} itself" if e.winding == "star" else ""
+        yield Finding("joint_resistance", f"Resistance is {1000 * (others - e.ohms[odd]):.3g} mohm higher on the two "
+                      f"lines of lead {lead} ({_list(e.ohms)}){balance}: a bad joint or terminal in lead {lead}{also}. "
+                      "Measured at the motor's own leads, the contacts of the fixture drop out.")
+        return
+    yield Finding("resistance_uneven", f"Resistance differs between the lines ({_list(e.ohms)}){balance}: a bad joint "
+                  f"within the phase across {odd}, or two bad leads; measure again after checking the contacts.")
+
+
+def common_causes(e: WindingEvidence) -> Iterator[Finding]:
+    """Yield what all three lines have in common: magnets, turns, wire; a fault of one phase allowed for."""
+    emf, ohm = _emf_side(e), _ohm_side(e)
+    turns, square = _over_middle(e)
+    if (emf or ohm) and _is_turns(emf, ohm, turns, square):
+        many = (emf or ohm) == "high"
+        yield Finding("wrong_winding", f"Back-EMF and resistance are both {'high' if many else 'low'} on all lines "
+                      f"({_volts(e.volts)}; {_list(e.ohms)}): the winding has too {'many' if many else 'few'} turns, "
+                      "or is of another motor type.")
+        return
+    if emf == "low":
+        yield Finding("weak_magnets", f"All three lines have too little back-EMF ({_volts(e.volts)}) and no line "
+                      "stands out beyond that: the magnets are weak, under-magnetised or hot. Repeat at a known "
+                      "temperature to rule heat out. One very weak pole reads the same in a winding that averages the "
+                      "poles out; a field probe around the rotor tells.")
     elif emf == "high":
-        yield Finding("wrong_winding" if ohm == "high" else "strong_magnets",
-                      "All three lines have too much back-EMF and no line stands out: "
-                      + ("with more resistance too, so too many turns or another motor type."
-                         if ohm == "high" else "another magnet grade, too small an air gap, or a colder motor "
-                         "than recorded."))
-    elif ohm is not None:
-        yield Finding(f"resistance_{ohm}", f"Resistance is too {ohm} on all lines ({_list(ohms)}) while the "
-                      "back-EMF passes: another wire gauge, the temperature of the winding, or the fixture.")
+        yield Finding("strong_magnets", f"All three lines have too much back-EMF ({_volts(e.volts)}) and no line "
+                      "stands out: another magnet grade, too small an air gap, or a colder motor than recorded.")
+    if ohm is not None:
+        yield Finding(f"resistance_{ohm}", f"Resistance is too {ohm} on all lines ({_list(e.ohms)}) and the back-EMF "
+                      "does not go with it as turns would: another wire gauge, the temperature of the winding, or the "
+                      "fixture. Repeat at rest with a known temperature.")
 
 
-def _at_rest(rest: Measurements, failed: Failed) -> Iterator[Finding]:
-    insulation, drag = rest.get("insulation_resistance"), rest.get("drag_torque")
-    if failed.get("insulation_resistance") == "low" and insulation is not None:
-        yield Finding("insulation_low", f"Insulation resistance is {insulation.value:.3g} Mohm: damaged "
-                      "insulation, moisture or dirt between winding and frame.")
-    if failed.get("drag_torque") == "high" and drag is not None:
-        yield Finding("drag_high", f"The motor takes {drag.value:.3g} mN m to turn: bearing, seal or rubbing "
-                      "rotor; or shorted turns, whose drag grows with speed.")
-    current = rest.get("sensor_supply_current")
-    if current is not None and "sensor_supply_current" in failed:
-        side = failed["sensor_supply_current"]
-        cause = "a short in sensors or wires" if side == "high" else "a sensor or its supply lead is open"
-        yield Finding(f"sensor_current_{side}", f"The Hall sensors take {current.value:.2f} mA: {cause}.")
-
-
-def _side_of_all(failed: Failed, names: tuple[str, ...]) -> Side | None:
-    """The side on which all three lines failed in one of the characteristics."""
-    for name in names:
-        sides = {failed.get(f"{name}.{line}", failed.get(name)) for line in LINES}
-        if len(sides) == 1 and (side := sides.pop()) in {"low", "high"}:
-            return side
-    return None
-
-
-def _odd_line(values: Mapping[str, float], least: float) -> str | None:
-    """The line that differs from two that agree, if by more than `least` %."""
-    if len(values) < len(LINES) or not all(isfinite(each) for each in values.values()):
+def _emf_side(e: WindingEvidence) -> str | None:
+    """The side on which all lines failed, unless one faulty phase is reason enough."""
+    uneven = e.is_unbalanced
+    side = next((found for name in BALANCE[3:]
+                 if (found := e.suspicion.side_of(name, LINES, every=uneven)) is not None), None)
+    if side is None or not uneven:
+        return side
+    if (e.unbalance or 0.0) > PHASE_LOST_UNBALANCE:
         return None
-    middle = sorted(values.values())[1]
-    odd = max(values, key=lambda line: abs(values[line] - middle))
-    mean = sum(values.values()) / len(values)
-    return odd if 100.0 * abs(values[odd] - middle) > least * mean else None
+    return _beyond(fault_of_voltages(e.volts, e.winding).sound, e.suspicion.limits(*(f"{CONSTANT}.{n}" for n in LINES)))
 
 
-def _above(values: Mapping[str, float], odd: str) -> bool:
-    """True if the two other lines are higher than the odd one."""
-    return min((value for line, value in values.items() if line != odd), default=-inf) > values[odd]
+def _ohm_side(e: WindingEvidence) -> str | None:
+    uneven = e.is_unbalanced
+    side = e.suspicion.side_of("winding_resistance", LINES, every=uneven or _uneven_share(e.ohms) > SOUND_SHARE)
+    if side is None or not uneven:
+        return side
+    if (e.unbalance or 0.0) > PHASE_LOST_UNBALANCE:
+        return None
+    sound = sound_resistance(e.ohms, fault_of_voltages(e.volts, e.winding), e.winding)
+    return None if sound is None else _beyond(sound, e.suspicion.limits(*(f"winding_resistance.{n}" for n in LINES)))
+
+
+def _uneven_share(ohms: Mapping[str, float]) -> float:
+    """How far the line that differs most lies from the two others, over the mean of all."""
+    if len(ohms) < len(LINES):
+        return 0.0
+    odd = odd_line(ohms)
+    others = sum(ohms[line] for line in LINES if line != odd) / 2
+    return abs(others - ohms[odd]) / (sum(ohms.values()) / 3)
+
+
+def _beyond(value: float, limits: tuple[float, float]) -> str | None:
+    """Side on which a value lies beyond its limits; nan compares false."""
+    return "low" if value < limits[0] else "high" if value > limits[1] else None
+
+
+def _over_middle(e: WindingEvidence) -> tuple[float, float]:
+    """Means of back-EMF and resistance over the middle of their limits; nan where unknown."""
+    if len(e.volts) < len(LINES) or len(e.ohms) < len(LINES):
+        return float("nan"), float("nan")
+    volts, ohms = (sum(each.values()) / 3 for each in (e.volts, e.ohms))
+    return (e.suspicion.over_middle(volts, *(f"{CONSTANT}.{line}" for line in LINES)),
+            e.suspicion.over_middle(ohms, *(f"winding_resistance.{line}" for line in LINES)))
+
+
+def _is_turns(emf: str | None, ohm: str | None, turns: float, ohms: float) -> bool:
+    """Whether resistance goes with the square of the back-EMF, as turns in a full slot make it.
+
+    Without the middles of the limits, both failing on one side must do.
+    """
+    if not (isfinite(turns) and isfinite(ohms)):
+        return emf is not None and emf == ohm
+    if emf is not None and ohm is not None:
+        return emf == ohm
+    if emf is not None:
+        return abs(ohms - turns**2) < abs(ohms - 1)
+    return abs(turns - sqrt(ohms)) < abs(turns - 1)
+
+
+def _volts(volts: Mapping[str, float]) -> str:
+    return ", ".join(f"{line} {value:.4g} V/krpm" for line, value in volts.items()) or "not measured"
 
 
 def _list(ohms: Mapping[str, float]) -> str:
-    return ", ".join(f"{line} {value:.4g} ohm" for line, value in ohms.items()) or "not measured"
-
-
-def _value(measurements: Measurements, name: str) -> float | None:
-    found = measurements.get(name)
-    return None if found is None else found.value
+    return ", ".join(f"{line} {value:.4g} ohm" for line, value in ohms.items()) or "resistance not measured"

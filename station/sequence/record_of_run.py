@@ -105,13 +105,15 @@ def _findings(test: OngoingTest, outcome: Outcome) -> tuple[Finding, ...]:
     # Drag belongs to a capture, yet no analysis of a capture holds it.
     rest = {name if not label else f"{name}@{label}": m for (name, label), m in test.measurements.items()
             if not label or name == "drag_torque"}
-    return find_motor_causes(outcome.analyses, rest, test.limits.motor_type, failed_sides(outcome.judgement))
+    rows = outcome.judgement.rows
+    return find_motor_causes(outcome.analyses, rest, test.limits.motor_type, failed_sides(rows),
+                             {row.name: (row.lower, row.upper) for row in rows})
 
 
-def failed_sides(judgement: Judgement) -> dict[str, Literal["low", "high", "missing"]]:
+def failed_sides(rows: Ordered[JudgedRow]) -> dict[str, Literal["low", "high", "missing"]]:
     """Return which values failed and on which side of their limits, by name and, in a capture, "@label"."""
     return {f"{row.name}@{row.label}" if row.label else row.name: _side(row)
-            for row in judgement.rows if row.result == "FAIL"}
+            for row in rows if row.result == "FAIL"}
 
 
 def _side(row: JudgedRow) -> Literal["low", "high", "missing"]:

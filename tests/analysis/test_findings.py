@@ -185,7 +185,7 @@ def directions(forward, reverse):
 
 
 def test_lag_in_both_directions_is_hysteresis_and_not_a_turned_board():
-    assert directions(6.0, -6.0) == ["excess_hysteresis"] * 3
+    assert directions(6.0, -6.0) == ["excess_hysteresis"]
 
 
 def test_same_shift_in_both_directions_is_a_turned_board_named_once():

@@ -35,8 +35,12 @@ def test_a_good_motor_matches_the_straight_map_alone(spacing):
 ])
 def test_exchanged_motor_leads_shift_the_sensors(leads, expected):
     """Angles worked out from waves: the rising zero of what is measured as v_ab after exchanging two leads."""
-    assert motor_lead_exchange(expected, LAYOUTS[120]) == leads
+    found = motor_lead_exchange(expected, LAYOUTS[120])
+    assert found is not None
+    assert found[0] == leads
+    # the new zero puts the sensors back where they belong
+    assert [(rise + found[1]) % 360.0 for rise in expected] == list(LAYOUTS[120].rise_deg)
 
 
 def test_sensors_in_place_point_to_no_exchanged_motor_leads():
-    assert motor_lead_exchange((33.0, 160.0, 290.0), LAYOUTS[120]) is None
+    assert motor_lead_exchange((10.0, 115.0, 243.0), LAYOUTS[120]) is None
