@@ -73,7 +73,9 @@ CAUSES: dict[str, Cause] = {
         kind="weak_magnets", share=_size(r, 0.04, 0.5))),
     "weak_pole": _cause("magnets", "weak_pole", lambda r, _: made.WeakPole(
         kind="weak_pole", share=_size(r, 0.16, 0.95))),
-    "reversed_magnet": _cause("magnets", "reversed_magnet", lambda r, _: made.ReversedMagnet(kind="reversed_magnet")),
+    # With two pole pairs the waves break off so long that the shaft cannot be followed; the refusal says so.
+    "reversed_magnet": _cause("magnets", "reversed_magnet unsteady_capture", lambda _r, _k: made.ReversedMagnet(
+        kind="reversed_magnet")),
     "wrong_pole_count": _cause("all", "wrong_pole_count", lambda r, k: made.WrongPoleCount(
         kind="wrong_pole_count", pole_pairs=_pole_pairs(r, k))),
     "rotor_eccentric": _cause("magnets", "rotor_eccentric", lambda r, _: made.RotorEccentric(
@@ -93,7 +95,7 @@ CAUSES: dict[str, Cause] = {
         kind="reversed_phase", phase=_sensor(r))),
     "high_resistance_joint": _cause("winding", "joint_resistance", lambda r, k: made.HighResistanceJoint(
         kind="high_resistance_joint", lead=_sensor(r), ohm=k.build.line_resistance_ohm * _size(r, 0.04, 1.0))),
-    "loose_contact": _cause("all", "loose_contact", lambda r, _: made.LooseContact(
+    "loose_contact": _cause("all", "loose_contact unsteady_capture", lambda r, _: made.LooseContact(
         kind="loose_contact", lead=_sensor(r))),
     "leads_swapped": _cause("leads", "motor_leads_exchanged", lambda r, _: made.LeadsSwapped(
         kind="leads_swapped", pair=_pair(r))),
@@ -115,7 +117,7 @@ CAUSES: dict[str, Cause] = {
         kind="hall_supply_lost")),
     "hall_loose": _cause("sensor", "hall_pulse_missing", lambda r, _: made.HallLoose(
         kind="hall_loose", sensor=_sensor(r))),
-    "weak_latch": _cause("place", "hall_switching_points excess_hysteresis", lambda r, _: _weak_latch(r)),
+    "weak_latch": _cause("place", "hall_duty_off excess_hysteresis", lambda r, _: _weak_latch(r)),
     "weak_sensor_ring": _cause("place", "excess_hysteresis", lambda r, _: made.WeakSensorRing(
         kind="weak_sensor_ring", share=1 - _size(r, 0.03, 0.25))),
     "eccentric_sensor_ring": _cause("place", "eccentric_sensor_ring", lambda r, _: made.EccentricSensorRing(

@@ -23,7 +23,7 @@ from station.toml_file import read_toml
 
 LIMITS = Path(__file__).parents[2] / "limits"
 SPEED = 3000 * 2 * np.pi / 60     # rad/s
-SAMPLES, INTERVAL = 16_384, 15e-6  # 12.3 revolutions; a bounce of 20 us still meets a sample
+SAMPLES, INTERVAL = 9840, 25e-6    # s; 12.3 revolutions, 160 samples or more in a period
 SUPPLY, HALL_SPAN = 5.0, 8.0      # V
 CODES = 32768
 # Half widths of what one bench is allowed to be wrong by, as the simulated instruments of the station have them.
@@ -85,6 +85,7 @@ class Station:
         offsets = dict(zip(CHANNELS, self.random.uniform(-OFFSET, OFFSET, len(CHANNELS)), strict=True))
         analyses = [analyse_capture(self._capture(motor, kind, sign, gains, offsets), kind.limits.motor_type)
                     for sign in (1, -1)]
+        self.analyses = analyses
         at_rest = self._at_rest(motor, kind)
         drag = {label: self._drag(motor) for label in LABELS}
         measured = {(m.name, a.label): m for a in analyses for m in a.measurements.values()}
@@ -94,10 +95,11 @@ class Station:
             measured |= {(m.name, ""): m for m in combine_directions(*analyses).values()}
         refused = {a.label: a.refused for a in analyses if a.refused}
         judgement = judge(measured, LABELS, kind.limits, refused, motor_faults=MOTOR_FAULTS - {"no_emf"})
-        failed = failed_sides(judgement)
+        failed = failed_sides(judgement.rows)
         rest = {name if not label else f"{name}@{label}": m for (name, label), m in measured.items()
                 if not label or name == "drag_torque"}
-        found = find_motor_causes(analyses, rest, kind.limits.motor_type, failed)
+        bounds = {row.name: (row.lower, row.upper) for row in judgement.rows}
+        found = find_motor_causes(analyses, rest, kind.limits.motor_type, failed, bounds)
         return Tested(str(judgement.verdict), tuple(failed), tuple(r.code for r in refused.values()),
                       tuple(dict.fromkeys(f.code for f in found)),
                       tuple(dict.fromkeys(f.code for a in analyses for f in a.findings)),
