@@ -8,7 +8,7 @@ import numpy as np
 from station.analysis import hall_measurements as measured
 from station.analysis.angle_track import AngleTrack
 from station.analysis.hall_budget import AngleErrors, common_shift_u, edge_u
-from station.analysis.hall_codes import Code, CodeInterval, CodeWalk, intervals, walk_codes
+from station.analysis.hall_codes import CodeInterval, CodeLine, CodeWalk, intervals, walk_codes
 from station.analysis.hall_levels import HallLevels, NoLevels
 from station.analysis.hall_sensor import SensorAngles, angle_errors, locate_edges, sensor_levels
 from station.capture import Accuracy, Capture
@@ -61,10 +61,10 @@ def analyse_hall(capture: Capture, motor_type: MotorType, track: AngleTrack) -> 
                            track, motor_type.pole_pairs)
     errors = {sensor: angle_errors(capture, sensor, each, track) for sensor, each in located.items()}
     stuck = {sensor: each for sensor, each in levels.items() if isinstance(each, NoLevels)}
-    walk, widths = _walk(located, levels, layout), _code_intervals(located)
+    walk, widths = _walk(located, stuck, layout), _code_intervals(located)
     frame = measured.Frame(capture, layout, motor_type.pole_pairs, _span(capture, track),
                            360.0 * abs(track.mean_electrical_frequency))
-    numbers = _measure(frame, levels, located, errors, walk, widths)
+    numbers = _measure(frame, located, errors, walk, widths)
     return HallAnalysis(
         numbers, tuple(_stuck_finding(sensor, each) for sensor, each in stuck.items()), located, stuck, widths,
         {sensor: high for sensor in SENSORS if (high := _high_range(located.get(sensor))) is not None},
@@ -72,17 +72,15 @@ def analyse_hall(capture: Capture, motor_type: MotorType, track: AngleTrack) -> 
         common_shift_u(list(errors.values())), capture.accuracy, walk)
 
 
-def _measure(frame: measured.Frame, levels: Mapping[str, HallLevels | NoLevels],
-             located: Mapping[str, SensorAngles], errors: Mapping[str, AngleErrors], walk: CodeWalk,
-             widths: tuple[CodeInterval, ...]) -> dict[str, Measurement]:
+def _measure(frame: measured.Frame, located: Mapping[str, SensorAngles], errors: Mapping[str, AngleErrors],
+             walk: CodeWalk, widths: tuple[CodeInterval, ...]) -> dict[str, Measurement]:
     missing = sum(each.missing(frame.span) for each in located.values())
     cycles = int(abs(frame.span[1] - frame.span[0]) / (2 * np.pi))
     missing += 2 * cycles * (len(SENSORS) - len(located))   # a stuck sensor misses every edge
     found = measured.count_measurements(frame, located, walk, missing)
     found += measured.sector_measurements(widths, _edge_sensors(widths), errors)
-    for sensor in SENSORS:
-        found += measured.sensor_measurements(frame, sensor, levels[sensor], located.get(sensor),
-                                              errors.get(sensor))
+    for sensor, each in located.items():
+        found += measured.sensor_measurements(frame, sensor, each, errors[sensor])
     return {each.name: each for each in found}
 
 
@@ -110,25 +108,19 @@ def _edge_sensors(widths: tuple[CodeInterval, ...]) -> list[str]:
     return names
 
 
-def _walk(located: Mapping[str, SensorAngles], levels: Mapping[str, HallLevels | NoLevels], layout: HallLayout
-          ) -> CodeWalk:
-    times, rising, initial = [], [], []
+def _walk(located: Mapping[str, SensorAngles], stuck: Mapping[str, NoLevels], layout: HallLayout) -> CodeWalk:
+    """Follow the codes; a stuck line is high above the middle of the other sensors' swing."""
+    middles = [0.5 * (each.edges.levels.low + each.edges.levels.high) for each in located.values()]
+    middle = sum(middles) / len(middles) if middles else 1.0
+    lines = []
     for sensor in SENSORS:
         each = located.get(sensor)
-        times.append(each.time if each else np.zeros(0))
-        rising.append(each.edges.rising if each else np.zeros(0, dtype=bool))
-        initial.append(_first_state(each, levels[sensor], levels))
-    start: Code = (initial[0], initial[1], initial[2])
-    return walk_codes((times[0], times[1], times[2]), (rising[0], rising[1], rising[2]), start, layout)
-
-
-def _first_state(located: SensorAngles | None, level: HallLevels | NoLevels,
-                 levels: Mapping[str, HallLevels | NoLevels]) -> int:
-    """State before the first edge; a stuck line is high above the middle of the other sensors' swing."""
-    if located is not None and located.edges.rising.size:
-        return int(not located.edges.rising[0])
-    middles = [0.5 * (each.low + each.high) for each in levels.values() if isinstance(each, HallLevels)]
-    return int(isinstance(level, NoLevels) and level.mean > float(np.mean(middles or [1.0])))
+        if each is None:
+            lines.append(CodeLine(np.zeros(0), np.zeros(0, dtype=np.bool_), stuck[sensor].mean > middle))
+        else:
+            rising = each.edges.rising
+            lines.append(CodeLine(each.time, rising, bool(rising.size) and not rising[0]))
+    return walk_codes(lines, layout)
 
 
 def _high_range(located: SensorAngles | None) -> tuple[float, float] | None:

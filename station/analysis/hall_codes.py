@@ -1,5 +1,6 @@
 """The codes of three Hall sensors: their declared cycle, and the codes a capture went through."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -64,32 +65,34 @@ class CodeWalk:
     order: int         # +1 the declared cycle, -1 it backwards, 0 neither; in time, not in rotor angle
 
 
-def walk_codes(times: tuple[NDArray[np.float64], ...], rising: tuple[NDArray[np.bool_], ...],
-               initial: Code, layout: HallLayout) -> CodeWalk:
-    """Follow the codes through a capture.
+@dataclass(frozen=True, slots=True)
+class CodeLine:
+    """What one sensor's line did: edges (k,) in order of time, and its state before the first of them."""
 
-    Parameters
-    ----------
-    times, rising : per sensor (k,) s and direction in time of its edges
-    initial : states before the first edge
-    """
-    when = np.concatenate(times)
-    sensor = np.repeat(np.arange(3), [each.size for each in times])
-    up = np.concatenate(rising)
-    cycle = [interval.code for interval in declared_intervals(layout)]
-    place = {code: number for number, code in enumerate(cycle)}
-    state, forbidden, votes = list(initial), 0, [0, 0]
-    previous = initial
-    for index in np.argsort(when, kind="stable"):
-        state[sensor[index]] = int(up[index])
-        code = (state[0], state[1], state[2])
-        forbidden += code in FORBIDDEN[layout.spacing_deg]
-        if code in place and previous in place:
-            step = (place[code] - place[previous]) % 6
-            votes[0] += step == 1
-            votes[1] += step == 5
-        previous = code
-    return CodeWalk(forbidden, when.size, _order(votes[0], votes[1], when.size))
+    times: NDArray[np.float64]     # s
+    rising: NDArray[np.bool_]
+    high_at_first: bool
+
+
+def walk_codes(lines: Sequence[CodeLine], layout: HallLayout) -> CodeWalk:
+    """Follow the codes of sensors a, b, c through a capture."""
+    when = np.sort(np.concatenate([each.times for each in lines]))
+    # after each edge: a line's state after its last edge until then
+    states = [np.append(each.high_at_first, each.rising)[np.searchsorted(each.times, when, side="right")]
+              for each in lines]
+    start = tuple(int(each.high_at_first) for each in lines)
+    codes = np.append(4 * start[0] + 2 * start[1] + start[2], 4 * states[0] + 2 * states[1] + states[2])
+    place = np.full(8, -1)
+    for number, interval in enumerate(declared_intervals(layout)):
+        place[_number(interval.code)] = number
+    forbidden = np.isin(codes[1:], [_number(code) for code in FORBIDDEN[layout.spacing_deg]])
+    before, after = place[codes[:-1]], place[codes[1:]]
+    step = np.where((before >= 0) & (after >= 0), (after - before) % 6, 0)
+    return CodeWalk(int(forbidden.sum()), when.size, _order(int((step == 1).sum()), int((step == 5).sum()), when.size))
+
+
+def _number(code: Code) -> int:
+    return 4 * code[0] + 2 * code[1] + code[2]
 
 
 def _is_high(angle: float, rise: float, fall: float) -> int:

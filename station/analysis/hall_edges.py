@@ -6,9 +6,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from station.analysis.hall_crossings import crossings
-from station.analysis.hall_levels import HallLevels
+from station.analysis.hall_levels import HallLevels, settled_levels
 
 LOWER, UPPER = 0.3, 0.7       # of the swing: a state is entered beyond these, noise between them is none
+SETTLING = 1.5                # windows after an edge until nothing of it is left in the level
 DEBOUNCE = 50e-6              # s; and never more than 1/20 of a sector
 
 Indices = NDArray[np.int64]
@@ -36,7 +37,7 @@ class FoundEdges:
     """Edges of one sensor in order of time, not yet timed between samples."""
 
     codes: NDArray[np.int16]  # (n,) that they were found on
-    levels: HallLevels
+    levels: HallLevels        # of its settled stretches
     edges: Bursts             # (k,) those with a settled window
     clean: Flags              # (k,) no bounce, and nothing else in the window
     reach: tuple[int, int]    # samples of the window before and after the change
@@ -71,7 +72,10 @@ def find_edges(codes: NDArray[np.int16], levels: HallLevels, samples_per_sector:
     inside = (bursts.before >= before) & (bursts.after + after < codes.size)
     clean = _alone(bursts, before + after) & (bursts.crossings == 1)
     kept = is_edge & inside
-    return FoundEdges(codes, levels, bursts.pick(kept), clean[kept], reach,
+    rest = int(SETTLING * after)
+    settled = settled_levels(codes, levels, np.append(0, bursts.after) + rest,
+                             np.append(bursts.before - before, codes.size))
+    return FoundEdges(codes, settled, bursts.pick(kept), clean[kept], reach,
                       extra_crossings=int(bursts.crossings.sum()) - int(is_edge.sum()),
                       cut=int((is_edge & ~inside).sum()))
 
@@ -107,10 +111,12 @@ def _reach(bursts: Bursts, is_edge: Flags, samples_per_sector: float) -> tuple[i
     """Samples before and after a burst between which an edge begins and settles.
 
     From 30 to 70 % an exponential takes 0.85 time constants; it begins 0.4 of these spans before
-    and is within half a percent five spans after. A ramp needs 0.75 of its span on both sides.
+    and is within half a percent five spans after. A ramp needs 0.75 of its span on both sides. The slower
+    of both polarities counts.
     """
-    spans = (bursts.first - bursts.before)[is_edge]
-    span = float(np.median(spans)) - 1.0 if spans.size else 0.0
+    spans = bursts.first - bursts.before
+    span = max((float(np.median(spans[chosen])) - 1.0 for chosen in (is_edge & bursts.rising, is_edge & ~bursts.rising)
+                if chosen.any()), default=0.0)
     most = max(2, int(samples_per_sector / 6))
     return min(most, 2 + int(2 * span)), min(most, 2 + int(5 * span))
 

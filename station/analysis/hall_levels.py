@@ -13,7 +13,9 @@ MIN_SHARE = 0.02     # of the record in each state; less is a stray pulse on a s
 MIN_SETTLED = 0.6    # of the record near one of the two levels; less is no switching signal
 NEAR = 0.2           # of the swing: how near a level a settled sample lies
 MIN_SWING_IN_NOISE = 12.0
-LOOKED_AT = 32_768   # samples; they leave 1/128 of the noise in a level, far less than edges add
+FIRST_LOOK = 8192    # samples that tell states apart
+LOOKED_AT = 32_768   # samples for the levels themselves; 1/128 of the noise is left, far less than edges add
+MIN_SETTLED_SAMPLES = 64   # of each state, to take its level from them alone
 QUARTILES = 1.349    # standard deviations between the quartiles of a normal distribution
 TRIM = 4.0           # standard deviations: further out lie edges and bounce, not the level
 
@@ -32,6 +34,12 @@ class HallLevels:
     def swing_code(self) -> float:
         """Codes from low to high; negative where the scale is."""
         return self.high_code - self.low_code
+
+    def at_codes(self, low_code: float, high_code: float, noise_code: float) -> "HallLevels":
+        """Return levels at other codes of the same channel."""
+        scale = (self.high - self.low) / self.swing_code
+        return HallLevels(low_code, high_code, self.low + scale * (low_code - self.low_code),
+                          self.high + scale * (high_code - self.high_code), noise_code)
 
     def code_at(self, share: float) -> float:
         """Return the code at `share` of the swing: 0 is low, 1 is high."""
@@ -59,15 +67,16 @@ def find_levels(codes: NDArray[np.int16], channel: Channel) -> HallLevels | NoLe
     """Return the two state levels, centres of the two clusters of codes, or NoLevels.
 
     A sensor stuck anywhere, even half way with a threshold full of noise, has NoLevels: its
-    clusters are no further apart than their noise, or one of them is nearly empty. A level is a
-    statistic, so a fixed part of a long record is enough for it; edges are looked for everywhere.
+    clusters are no further apart than their noise, or one of them is nearly empty. These levels
+    serve to find edges; `settled_levels` then gives those without the tails of edges. Both are
+    statistics, for which a fixed part of a long record is enough; edges are looked for everywhere.
 
     Parameters
     ----------
     codes : (n,) int16, n >= 1
     channel : scale and offset of the codes
     """
-    ordered = np.sort(codes[_places(codes.size)], kind="stable")    # by radix for 16 bits: linear
+    ordered = np.sort(codes[_places(codes.size, FIRST_LOOK)], kind="stable")    # by radix for 16 bits: linear
     size = ordered.size
     outer = size // 100    # further out lie pulses that belong to no state
     middle = 0.5 * (float(ordered[outer]) + float(ordered[size - 1 - outer]))
@@ -84,18 +93,47 @@ def find_levels(codes: NDArray[np.int16], channel: Channel) -> HallLevels | NoLe
     return HallLevels(low, high, channel.scale * low + channel.offset, channel.scale * high + channel.offset, noise)
 
 
+def settled_levels(codes: NDArray[np.int16], levels: HallLevels, begin: NDArray[np.int64],
+                   end: NDArray[np.int64]) -> HallLevels:
+    """Return the levels as means over the settled stretches of a record, with the noise around them.
+
+    Parameters
+    ----------
+    begin, end : (m,) samples between which, the end not included, the line rests in one state; ascending
+    """
+    places = _places(codes.size, LOOKED_AT)
+    first, last = np.searchsorted(places, begin), np.searchsorted(places, end)
+    first, last = first[last > first], last[last > first]
+    values = np.append(codes[places] - np.float64(levels.code_at(0.5)), 0.0)    # the last only ends a stretch
+    bounds = np.stack([first, last], axis=1).ravel()
+    if not bounds.size:
+        return levels
+    count, total = last - first, np.add.reduceat(values, bounds)[::2]
+    squares = np.add.reduceat(values * values, bounds)[::2]
+    found = []
+    for is_high in (False, True):
+        chosen = (total * levels.swing_code > 0.0) == is_high
+        size = int(count[chosen].sum())
+        if size < MIN_SETTLED_SAMPLES:
+            return levels
+        mean = float(total[chosen].sum()) / size
+        found.append((mean + levels.code_at(0.5), max(0.0, float(squares[chosen].sum()) / size - mean**2)))
+    (low, low_variance), (high, high_variance) = found
+    return levels.at_codes(low, high, float(np.sqrt(max(low_variance, high_variance))))
+
+
 @lru_cache(maxsize=8)
-def _places(size: int) -> NDArray[np.int64]:
-    """Indices of the samples that levels are taken from, one in each of equal stretches of the record.
+def _places(size: int, wanted: int) -> NDArray[np.int64]:
+    """Indices of `wanted` samples, one in each of equal stretches of the record; all if there are no more.
 
     Their places within the stretches follow the golden ratio, so that no period of the signal can
     hide a state between them.
     """
-    if size <= LOOKED_AT:
+    if size <= wanted:
         return np.arange(size)
-    number = np.arange(LOOKED_AT)
+    number = np.arange(wanted)
     within = number * ((np.sqrt(5.0) - 1.0) / 2.0) % 1.0
-    places: NDArray[np.int64] = ((number + within) * (size / LOOKED_AT)).astype(np.int64)
+    places: NDArray[np.int64] = ((number + within) * (size / wanted)).astype(np.int64)
     return places
 
 

@@ -9,7 +9,7 @@ import numpy as np
 from station.analysis.budget import measurement
 from station.analysis.hall_budget import AngleErrors, duty_rows, edge_rows, placement_rows, sector_rows
 from station.analysis.hall_codes import CodeInterval, CodeWalk
-from station.analysis.hall_levels import HallLevels, NoLevels
+from station.analysis.hall_levels import HallLevels
 from station.analysis.hall_pattern import edges_per_revolution
 from station.analysis.hall_sensor import SensorAngles
 from station.capture import Capture
@@ -66,12 +66,10 @@ def sector_measurements(widths: Sequence[CodeInterval], edge_sensors: Sequence[s
     return [*rows, measurement("hall_sector_min", *narrow), measurement("hall_sector_max", *wide)]
 
 
-def sensor_measurements(frame: Frame, sensor: str, levels: HallLevels | NoLevels,
-                        located: SensorAngles | None, errors: AngleErrors | None) -> list[Measurement]:
-    """Everything about one sensor; a stuck one has only a duty of 0 or 100 % and the level it sits at."""
-    if isinstance(levels, NoLevels) or located is None or errors is None:
-        return []
-    found = _level_measurements(frame, sensor, levels)
+def sensor_measurements(frame: Frame, sensor: str, located: SensorAngles, errors: AngleErrors
+                        ) -> list[Measurement]:
+    """Everything about one sensor that switches."""
+    found = _level_measurements(frame, sensor, located.edges.levels)
     if np.isfinite(located.edges.transition):    # no edge without bounce, no duration
         found.append(_transition(frame, sensor, located))
     if located.edges.sample.size:

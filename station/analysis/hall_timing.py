@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from station.analysis.hall_edges import FoundEdges
+from station.analysis.hall_levels import HallLevels
 from station.analysis.hall_shape import centroids, fit_edges
 
 SAMPLING_FLOOR = 0.29         # samples, 1/sqrt(12): standard deviation of an edge faster than one sample
@@ -23,6 +24,7 @@ Flags = NDArray[np.bool_]
 class SensorEdges:
     """Edges in order of time; times are samples of the record, before skew and lag."""
 
+    levels: HallLevels        # of the sensor's settled stretches
     sample: Floats            # (k,) where the swing passes its half
     rising: Flags             # (k,) in time
     extra_crossings: int      # bounce around edges, and pulses that are no edge
@@ -79,8 +81,8 @@ def time_edges(found: Sequence[FoundEdges]) -> list[SensorEdges]:
             samples[number][chosen] = times.sample[windows.rows(group)]
             transitions[number][rising] = float(times.transition[group])
             time_noise[number].append(float(times.time_noise[group]))
-    return [SensorEdges(sample, each.edges.rising, each.extra_crossings, each.cut, (seen[True], seen[False]),
-                        max(noise, default=SAMPLING_FLOOR))
+    return [SensorEdges(each.levels, sample, each.edges.rising, each.extra_crossings, each.cut,
+                        (seen[True], seen[False]), max(noise, default=SAMPLING_FLOOR))
             for sample, each, seen, noise in zip(samples, found, transitions, time_noise, strict=True)]
 
 

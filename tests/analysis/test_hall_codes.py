@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from hall_signals import LAYOUTS
 
-from station.analysis.hall_codes import code_text, declared_intervals, intervals, walk_codes
+from station.analysis.hall_codes import CodeLine, code_text, declared_intervals, intervals, walk_codes
 
 # Source: 120 degree table derived from H_A = sign of e_ab and so on; it is the cycle 5-4-6-2-3-1 that motor
 # controller notes print (a as the most significant bit). 60 degree table: middle sensor inverted.
@@ -46,7 +46,6 @@ def test_walk_tells_the_order_in_time(spacing, sense):
         order = np.argsort(when)
         times.append(when[order])
         rising.append((np.r_[np.ones(10, bool), np.zeros(10, bool)] == (sense > 0))[order])
-    initial = tuple(int(not each[0]) for each in rising)
-    walk = walk_codes(tuple(times), tuple(rising), initial, LAYOUTS[spacing])
+    walk = walk_codes([CodeLine(when, up, not up[0]) for when, up in zip(times, rising, strict=True)], LAYOUTS[spacing])
     assert walk.order == sense
     assert walk.changes == 60
