@@ -10,7 +10,11 @@ from station.measurement import BudgetRow, Measurement
 DIGITIZER_GAIN = "gain of the digitizer"
 TIMEBASE = "timebase"
 TEMPERATURE = "temperature of the motor"
+SLOT_RIPPLE = "speed ripple of slot order"  # six per electrical revolution and multiples
 
+# Rms of slot ripple at all multiples together, of that at six: a multiple k has 1/k of it, as the same torque
+# moves an inertia less the faster it changes; sqrt(sum of 1/k² / 2) for k up to 4 (derived).
+SLOT_RMS = 0.84
 VECTOR_95 = 2.486  # noise alone keeps a length of two parts, each with u 1, below this in 95.45 % (Rayleigh)
 FADED = 3.0        # times that reach, above which a size is no longer near zero: less than 1 % of u
 

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from station.analysis.back_emf import BackEmf
 from station.analysis.budget import (
     DIGITIZER_GAIN,
+    SLOT_RIPPLE,
     TEMPERATURE,
     TIMEBASE,
     channel_gain,
@@ -25,10 +26,6 @@ Floats = NDArray[np.float64]
 ROOT_3 = sqrt(3)
 HARDLY = 1e-3  # of the noise, below which a row says nothing
 SIX = 6
-SLOT_RIPPLE = "speed ripple of slot order"  # multiples of six per electrical revolution
-# What slot ripple of all multiples together does to a crest, of that at six: of each order k the 1/k-th part,
-# with a phase that nobody knows, sqrt(sum of 1/k² / 2) for k up to 4 (derived).
-SLOT_ON_TOP = 0.84
 
 
 @dataclass(frozen=True, slots=True)

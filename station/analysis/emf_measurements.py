@@ -9,8 +9,16 @@ from numpy.typing import NDArray
 
 from station.analysis import emf_budget as budget
 from station.analysis.back_emf import GRID, BackEmf
-from station.analysis.budget import channel_offset, limit_of_error, measurement, near_zero, type_a
-from station.analysis.emf_budget import SLOT_ON_TOP, SLOT_RIPPLE, EmfErrors, EmfEvidence
+from station.analysis.budget import (
+    SLOT_RIPPLE,
+    SLOT_RMS,
+    channel_offset,
+    limit_of_error,
+    measurement,
+    near_zero,
+    type_a,
+)
+from station.analysis.emf_budget import EmfErrors, EmfEvidence
 from station.analysis.line_voltages import ORDERS
 from station.analysis.unbalance import symmetrical_components
 from station.measurement import BudgetRow, Measurement
@@ -82,7 +90,7 @@ def _constants(e: EmfEvidence, errors: EmfErrors, shapes: _Shapes, lost: _Shapes
 def _peak_rows(e: EmfEvidence, line: int, value: float) -> list[BudgetRow]:
     """Rows that a peak has beside its fundamental; slot ripple at its crest adds all of itself."""
     return [type_a("noise of the higher orders", value * budget.odd_noise(e, line), e.emf.dof),
-            limit_of_error(SLOT_RIPPLE, value * SLOT_ON_TOP * e.accuracy.slot_ripple)]
+            limit_of_error(SLOT_RIPPLE, value * SLOT_RMS * e.accuracy.slot_ripple)]
 
 
 def _of_mean(rows: list[BudgetRow]) -> list[BudgetRow]:
@@ -146,7 +154,7 @@ def _flat_tops(e: EmfEvidence, shapes: _Shapes, lost: _Shapes) -> Iterator[Measu
         yield measurement(f"flat_top.{name}", widths[line], [
             type_a("noise", noise, e.emf.dof), limit_of_error("angle grid", 360 / GRID),
             limit_of_error("loss of the front end", losses[line]),
-            limit_of_error(SLOT_RIPPLE, per_level * SLOT_ON_TOP * e.accuracy.slot_ripple)])
+            limit_of_error(SLOT_RIPPLE, per_level * SLOT_RMS * e.accuracy.slot_ripple)])
 
 
 def _poles(e: EmfEvidence) -> Iterator[Measurement]:

@@ -1,14 +1,14 @@
 """Speed, its ripple and drift, from the tracked motion of the shaft, and whether that motion can be used."""
 
 from dataclasses import replace
-from math import inf, pi, sqrt
+from math import hypot, inf, pi, sqrt
 
 import numpy as np
 from numpy.typing import NDArray
 
 from station.analysis.angle_track import AngleTrack, TrackedWaves
 from station.analysis.back_emf import BackEmf
-from station.analysis.budget import limit_of_error, measurement, type_a
+from station.analysis.budget import SLOT_RIPPLE, SLOT_RMS, TIMEBASE, limit_of_error, measurement, type_a
 from station.analysis.line_voltages import LineVoltages
 from station.analysis.shaft_motion import ShaftMotion
 from station.capture import Accuracy
@@ -92,9 +92,11 @@ def speed_measurements(
     rpm = track.direction * electrical / pole_pairs / RPM
     other = 100 * tracked.free_rms / (electrical * motion.span) * sqrt(12)
     found = [measurement(name, value, [type_a("angle noise", value * noise, inf),
-                                       limit_of_error("timebase", value * accuracy.timebase, "timebase")])
+                                       limit_of_error(TIMEBASE, value * accuracy.timebase, TIMEBASE)])
              for name, value in (("speed", rpm), ("electrical_frequency", electrical / (2 * pi)))]
-    found += [measurement("speed_ripple", 100 * ripple, [type_a("angle noise", 100 * ripple_u, inf)]),
+    unseen = hypot(ripple, SLOT_RMS * accuracy.slot_ripple) - ripple
+    found += [measurement("speed_ripple", 100 * ripple, [type_a("angle noise", 100 * ripple_u, inf),
+                                                         limit_of_error(SLOT_RIPPLE, 100 * unseen)]),
               measurement("speed_drift", 100 * drift, [type_a("angle noise", 100 * drift_u, inf),
                                                        type_a("ripple of no order", other, inf)])]
     return {m.name: m for m in found}
