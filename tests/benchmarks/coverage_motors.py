@@ -3,7 +3,7 @@
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from functools import lru_cache
-from math import hypot, pi, sqrt
+from math import pi, sqrt
 
 import numpy as np
 from numpy.typing import NDArray
@@ -135,7 +135,7 @@ def draw_motor(random: Random) -> Motor:
     kind = MotorType("C-1", pole_pairs, "star", 48.0, "clockwise", "drive end", HallLayout(120, (0.0, 120.0, 240.0)),
                      Reference(20.0, -0.0011))
     sizes = np.exp(random.uniform(np.log(5e-4), np.log(6e-3), (3, 25))) * np.exp(2j * pi * random.random((3, 25)))
-    sizes[:, [4, 6, 10, 12]] = [0.04, 0.02, 0.01, 0.006] * np.exp(0.3j * random.standard_normal((3, 4)))
+    sizes[:, [4, 6, 10, 12]] = [0.04, 0.02, 0.01, 0.006] * np.exp(2j * pi * random.random((3, 4)))
     sizes[:, 0] = (1 + 0.004 * random.standard_normal(3)) * np.exp(0.004j * random.standard_normal(3))
     phases = random.uniform(3, 12) / KRPM * sizes * np.exp(-2j * pi / 3 * np.outer(range(3), ORDER))
     waves = phases - np.roll(phases, -1, axis=0)
@@ -235,11 +235,14 @@ def true_capture(motor: Motor, spin: Spin) -> dict[str, float]:
 
 
 def _true_motion(spin: Spin) -> dict[str, float]:
+    """Speed over the whole revolutions in the middle of the capture."""
     sense, end = np.sign(spin.speed), abs((REVOLUTIONS + 0.5) * 2 * pi / spin.speed)
-    done = spin.time_at(np.array([spin.start + sense * REVOLUTIONS * 2 * pi * spin.pole_pairs]))[0]
-    mean = REVOLUTIONS * 2 * pi / done
+    middle, turned = spin.angle(np.array([0.0, end])).mean(), sense * REVOLUTIONS * 2 * pi * spin.pole_pairs
+    mean = REVOLUTIONS * 2 * pi / float(np.diff(spin.time_at(middle + np.array([-0.5, 0.5]) * turned))[0])
+    times = np.linspace(0.0, end, 4000)
+    ripple = spin.velocity(times) / spin.speed - 1 - spin.drift * times
     return {"speed": sense * mean / KRPM * 1000, "electrical_frequency": mean * spin.pole_pairs / (2 * pi),
-            "speed_ripple": 100 * hypot(spin.ripple, *spin.slot) / sqrt(2),
+            "speed_ripple": 100 * sqrt(float(np.mean(ripple**2))) * abs(spin.speed) / mean,
             "speed_drift": 100 * spin.drift * end * abs(spin.speed) / mean}
 
 
