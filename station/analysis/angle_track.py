@@ -6,6 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from station.analysis.angle_score import AngleScore, angle_score, bin_means, bin_starts, strongest_order
+from station.analysis.electrical_ripple import with_ripple_of
 from station.analysis.gate import Tone
 from station.analysis.line_voltages import LineVoltages
 from station.analysis.shaft_motion import ShaftMotion, steady_motion
@@ -111,6 +112,7 @@ def _one_pass(lines: LineVoltages, motion: ShaftMotion, pole_pairs: int, highest
     fit = fit_waves(angle, speed, lines.volts, highest_order)
     score = angle_score(lines.times, fit, _blocks_per_period(lines, speed))
     better, rest = _better(motion, score, pole_pairs)
+    better = with_ripple_of(fit, better, pole_pairs)
     left = replace(score, correction=rest)
     return TrackedWaves(motion, angle, speed, fit, left, _covariance(motion, score), 0.0), better
 

@@ -7,15 +7,16 @@ from numpy.typing import NDArray
 
 Floats = NDArray[np.float64]
 MECHANICAL_ORDERS = (1, 2, 3)  # of speed ripple: unbalance, misalignment and coupling of the drive
+ELECTRICAL_ORDERS = (1, 2)     # from order 3 on, ripple and harmonics have the same sequence
 DEGREE = 2                     # place, speed and drift; a higher one costs precision, so it must be called for
 
 
 def ripple_orders(pole_pairs: int) -> tuple[float, ...]:
-    """Return the mechanical orders of speed ripple that no fault of the lines can imitate.
+    """Return the mechanical orders of speed ripple that can be told from harmonics of the lines.
 
-    Whole electrical orders are left out: a channel offset or unlike lines would pass for ripple there.
+    A whole electrical order is one of them only if the sequence of the lines can tell: see `electrical_ripple`.
     """
-    return tuple(float(k) for k in MECHANICAL_ORDERS if k % pole_pairs)
+    return tuple(float(k) for k in MECHANICAL_ORDERS if k % pole_pairs or k // pole_pairs in ELECTRICAL_ORDERS)
 
 
 @dataclass(frozen=True, slots=True)
@@ -128,7 +129,9 @@ def steady_motion(times: Floats, span: float, angle: Floats, pole_pairs: int) ->
                              np.zeros(orders.size, dtype=bool), nothing, nothing)
         motion = motion.moved(_regress(motion.columns(times), angle))
         polynomial = motion.polynomial
-    return motion
+    # An offset of a channel passes for ripple of whole electrical orders here; the waves will tell.
+    told = (orders % pole_pairs != 0).astype(float)
+    return replace(motion, in_phase=told * motion.in_phase, quadrature=told * motion.quadrature)
 
 
 def _powers(x: Floats, count: int) -> Floats:
