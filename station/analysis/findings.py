@@ -8,7 +8,7 @@ from station.analysis.hall_causes import count_causes, order_and_place_causes, s
 from station.analysis.hall_places import ECCENTRIC_DEG, eccentric_causes
 from station.analysis.hall_view import HallView, pairs_of, view_of_both, view_of_one
 from station.analysis.magnet_causes import PoleEvidence, pole_causes, spread_of
-from station.analysis.refusal_causes import refusal_causes
+from station.analysis.refusal_causes import closing_causes, refusal_causes
 from station.analysis.rest_causes import rest_causes
 from station.analysis.result import CaptureAnalysis
 from station.analysis.suspicion import Bounds, Failed, Suspicion, suspicion
@@ -16,14 +16,12 @@ from station.analysis.winding_causes import common_causes, evidence_of, open_cau
 from station.measurement import Finding, Measurement
 from station.motor import SENSORS, MotorType
 
-LINE_SUM = 1.0   # %
-
 _NUMBER = re.compile(r"[-+]?\d+(\.\d+)?")
 _UNJUDGED = Suspicion()
 
 # What a capture alone shows beyond doubt, whatever the limits.
 _CERTAIN = frozenset({"hall_supply_missing", "hall_sensor_stuck", "hall_channel_missing", "hall_bounce",
-                      "hall_pulse_missing", "reversed_magnet", "channel_gain"})
+                      "hall_pulse_missing", "reversed_magnet"})
 # Faults of the winding in which currents flow once the shaft turns.
 _BRAKES = {"shorted_turns": "the shorted winding", "shorted_phase": "the shorted phase",
            "reversed_phase": "the reversed phase", "coil_group_reversed": "an uneven delta"}
@@ -36,10 +34,9 @@ def find_causes(measurements: dict[str, Measurement], motor_type: MotorType, hal
     Each finding names a cause with its evidence, and where several causes fit, what would tell
     them apart. Source of the signatures: derived from the machine's equations, one by one.
     """
-    found = list(_line_sum(measurements))
     certain = [*stuck_causes(hall), *count_causes(measurements, motor_type, all_switch=not hall.stuck)] if (
         hall is not None and motor_type.sensors is not None) else []
-    found += certain
+    found: list[Finding] = list(certain)
     wobble = _wobble(measurements) if hall is not None else {}
     found += pole_causes(PoleEvidence(spread_of(measurements), _names(certain, "reversed_magnet"), bool(wobble),
                                       emf_low=False, suspicion=_UNJUDGED))
@@ -73,6 +70,7 @@ def find_motor_causes(captures: Sequence[CaptureAnalysis], rest: Mapping[str, Me
         return ()
     certain = [each for capture in captures for each in capture.findings if each.code in _CERTAIN]
     first = usable[0] if usable else {}
+    found += closing_causes(first, suspected)
     found += _winding(first, rest, motor_type, suspected, [*found, *certain])
     found += certain
     found += _hall(usable, motor_type, suspected, found)
@@ -124,13 +122,6 @@ def _wobble(measurements: Mapping[str, Measurement]) -> dict[str, float]:
     found = {sensor: each.value for sensor in SENSORS
              if (each := measurements.get(f"hall_eccentricity.{sensor}")) is not None}
     return found if len(found) == len(SENSORS) and min(found.values()) > ECCENTRIC_DEG else {}
-
-
-def _line_sum(measurements: Mapping[str, Measurement]) -> Iterator[Finding]:
-    found = measurements.get("line_sum")
-    if found is not None and found.value > LINE_SUM:
-        yield Finding("channel_gain", f"The three lines do not add up to zero ({found.value:.2f} % of their mean): a "
-                      "channel of the digitizer or a probe is wrong, not the motor. Check the bench first.")
 
 
 def _names(found: Iterable[Finding], *codes: str) -> bool:

@@ -98,11 +98,10 @@ def _exchanged(found: LeadMap, order: float | None, layout: HallLayout) -> Findi
     mate = found.plainer(layout)
     if mate is not None:
         plainer, deg = mate
-        moved = f"motor leads moved round, or a sensor board turned by {deg} degrees" if deg in {120, 240} else (
-            f"a sensor board turned by {deg} degrees")
-        also = f", if {plainer.words()}" if plainer.words() else ""
-        text += (f" {moved[0].upper()}{moved[1:]}, read the same{also}; compare the colours of the leads and look at "
-                 "the board.")
+        moved = f"Motor leads moved round, or a sensor board turned by {deg} degrees, read" if deg in {120, 240} else (
+            f"A sensor board turned by {deg} degrees reads")
+        also = f" if {plainer.words()}" if plainer.words() else ""
+        text += f" {moved} the same{also}; compare the colours of the leads and look at the board."
     moved_leads = found.carries != (0, 1, 2)
     return Finding("hall_leads_exchanged" if moved_leads else "hall_sensor_inverted", text)
 

@@ -4,7 +4,8 @@ import re
 from collections.abc import Iterator, Mapping
 
 from station.analysis.phase_fault import SHARED_LEAD
-from station.measurement import Finding, Refusal
+from station.analysis.suspicion import Suspicion
+from station.measurement import Finding, Measurement, Refusal
 from station.motor import LINES
 
 Ohms = Mapping[str, float]
@@ -27,6 +28,9 @@ def refusal_causes(refusal: Refusal, ohms: Ohms) -> Iterator[Finding]:
         whole = pairs > 0.9 and abs(pairs / round(pairs) - 1) < WHOLE
         yield Finding("wrong_pole_count" if whole else "coupling_slips", f"{refusal.text} Turned by hand through one "
                       "revolution, the motor shows its pole pairs in the pulses of a Hall sensor.")
+    elif refusal.code in {"lines_do_not_close", "line_reversed"}:
+        yield Finding("channel_wrong", f"{refusal.text} This speaks of the bench, not of the motor: another motor in the "
+                      "same fixture shows it too.")
     elif refusal.code == "wave_disturbed":
         yield Finding("loose_contact", f"{refusal.text} If it comes again, a lead of the motor opens now and then: "
                       "move the leads one by one at rest while watching the resistance.")
@@ -34,6 +38,15 @@ def refusal_causes(refusal: Refusal, ohms: Ohms) -> Iterator[Finding]:
         yield Finding("unsteady_capture", f"{refusal.text} If the drive held its speed, a lead of the motor opens now "
                       "and then, the coupling slips, or a magnet is reversed. Move the leads one by one at rest while "
                       "watching the resistance; look at the Hall edges in a revolution, which a magnet changes alone.")
+
+
+def closing_causes(measurements: Mapping[str, Measurement], suspicion: Suspicion) -> Iterator[Finding]:
+    """Yield a channel that reads wrong, from lines that close less well than their limit asks for."""
+    found = measurements.get("line_sum")
+    if found is not None and suspicion.any("line_sum", unjudged=False):
+        yield Finding("channel_wrong", f"The three lines do not add up to zero ({found.value:.2f} % of their mean): a "
+                      "channel of the digitizer or a probe is wrong by about as much, not the motor; another motor in "
+                      "the same fixture shows it too.")
 
 
 def joined_line(ohms: Ohms) -> str | None:

@@ -5,15 +5,18 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
+from numpy.typing import NDArray
 
 from station.analysis.analyse import analyse_capture
 from station.analysis.budget import limit_of_error, measurement
 from station.analysis.directions import combine_directions
 from station.analysis.findings import find_motor_causes
+from station.analysis.result import CaptureAnalysis
 from station.analysis.winding import winding_resistance
 from station.capture import CHANNELS, HALL_CHANNELS, VOLTAGE_CHANNELS, Accuracy, Capture, Channel
 from station.judgement.judge import MOTOR_FAULTS, judge
 from station.judgement.limit_file import LimitFile, parse_limits
+from station.measurement import Measurement
 from station.motor import LINES
 from station.sequence.record_of_run import failed_sides
 from station.simulated.defect import Defect
@@ -24,6 +27,7 @@ from station.toml_file import read_toml
 LIMITS = Path(__file__).parents[2] / "limits"
 SPEED = 3000 * 2 * np.pi / 60     # rad/s
 SAMPLES, INTERVAL = 9840, 25e-6    # s; 12.3 revolutions, 160 samples or more in a period
+MAX_OFF_SPEED = 2e-3              # relative, of the drive: so no capture is sampled in step with the rotor
 SUPPLY, HALL_SPAN = 5.0, 8.0      # V
 CODES = 32768
 # Half widths of what one bench is allowed to be wrong by, as the simulated instruments of the station have them.
@@ -53,6 +57,8 @@ class Tested:
     found: tuple[str, ...]
     unlimited: tuple[str, ...]
     texts: tuple[str, ...]
+    analyses: tuple[CaptureAnalysis, ...]
+    rest: dict[str, Measurement]
 
     @property
     def is_faulty(self) -> bool:
@@ -76,40 +82,31 @@ class Station:
 
     def test(self, kind: Kind, defects: Sequence[Defect]) -> Tested:
         """Build a motor with `defects`, measure it in both directions and at rest, judge it, name causes."""
-        serial = f"D-{self.random.integers(1 << 60)}"
-        lot = Lot({kind.build.name: kind.build},
-                  {serial: LotMotor(serial=serial, type=kind.build.name, defects=list(defects))})
-        motor = build_motor(lot, serial, int(self.random.integers(1 << 30)), float(self.random.uniform(18.0, 28.0)))
+        motor = self._built(kind, defects)
         gains = dict(zip(CHANNELS, 1 + self.random.uniform(-COMMON_GAIN, COMMON_GAIN)
                          + self.random.uniform(-GAIN, GAIN, len(CHANNELS)), strict=True))
         offsets = dict(zip(CHANNELS, self.random.uniform(-OFFSET, OFFSET, len(CHANNELS)), strict=True))
         analyses = [analyse_capture(self._capture(motor, kind, sign, gains, offsets), kind.limits.motor_type)
                     for sign in (1, -1)]
-        self.analyses = analyses
-        at_rest = self._at_rest(motor, kind)
-        drag = {label: self._drag(motor) for label in LABELS}
         measured = {(m.name, a.label): m for a in analyses for m in a.measurements.values()}
-        measured |= {("drag_torque", label): m for label, m in drag.items()}
-        measured |= {(m.name, ""): m for m in at_rest.values()}
+        measured |= {("drag_torque", label): self._drag(motor) for label in LABELS}
+        measured |= {(name, ""): m for name, m in self._at_rest(motor, kind).items()}
         if not any(a.refused for a in analyses):
-            measured |= {(m.name, ""): m for m in combine_directions(*analyses).values()}
-        refused = {a.label: a.refused for a in analyses if a.refused}
-        judgement = judge(measured, LABELS, kind.limits, refused, motor_faults=MOTOR_FAULTS - {"no_emf"})
-        failed = failed_sides(judgement.rows)
-        rest = {name if not label else f"{name}@{label}": m for (name, label), m in measured.items()
-                if not label or name == "drag_torque"}
-        bounds = {row.name: (row.lower, row.upper) for row in judgement.rows}
-        found = find_motor_causes(analyses, rest, kind.limits.motor_type, failed, bounds)
-        return Tested(str(judgement.verdict), tuple(failed), tuple(r.code for r in refused.values()),
-                      tuple(dict.fromkeys(f.code for f in found)),
-                      tuple(dict.fromkeys(f.code for a in analyses for f in a.findings)),
-                      tuple(f.text for f in found))
+            measured |= {(name, ""): m for name, m in combine_directions(*analyses).items()}
+        return _judged(kind, analyses, measured)
+
+    def _built(self, kind: Kind, defects: Sequence[Defect]) -> PlacedMotor:
+        serial = f"D-{self.random.integers(1 << 60)}"
+        lot = Lot({kind.build.name: kind.build},
+                  {serial: LotMotor(serial=serial, type=kind.build.name, defects=list(defects))})
+        return build_motor(lot, serial, int(self.random.integers(1 << 30)), float(self.random.uniform(18.0, 28.0)))
 
     def _capture(self, motor: PlacedMotor, kind: Kind, sign: int, gains: dict[str, float],
                  offsets: dict[str, float]) -> Capture:
         times = self.random.uniform(0.0, 10.0) + INTERVAL * np.arange(SAMPLES)
-        smooth = sign * SPEED * times
-        angle, speed = smooth.copy(), np.full(SAMPLES, sign * SPEED)
+        turning = sign * SPEED * (1 + self.random.uniform(-MAX_OFF_SPEED, MAX_OFF_SPEED))
+        smooth = turning * times
+        angle, speed = smooth.copy(), np.full(SAMPLES, turning)
         for order in RIPPLES:
             share, phase = self.random.uniform(0.0, MAX_RIPPLE), self.random.uniform(0.0, 2 * np.pi)
             angle += share / order * np.sin(order * smooth + phase)
@@ -121,18 +118,18 @@ class Station:
         scales = {name: (span if name in VOLTAGE_CHANNELS else HALL_SPAN) / CODES for name in CHANNELS}
         codes = {name: self._codes(gains[name] * volts[name] + offsets[name], scales[name]) for name in CHANNELS}
         label = f"{'forward' if sign > 0 else 'reverse'} 3000"
-        drive = sign * SPEED * (1 + self.random.uniform(-2e-4, 2e-4))
+        drive = turning * (1 + self.random.uniform(-2e-4, 2e-4))
         temperature = motor.temperature(0.0) + self.random.uniform(-TEMPERATURE, TEMPERATURE)
         return Capture(codes, {name: Channel(scale) for name, scale in scales.items()}, INTERVAL, 0.0,
                        sign * SPEED, drive, temperature, Accuracy(), label)
 
-    def _codes(self, volts, scale):
+    def _codes(self, volts: NDArray[np.float64], scale: float) -> NDArray[np.int16]:
         start = int(self.random.integers(self._pool.size - SAMPLES))
         noise = float(np.hypot(NOISE_SHARE * scale * CODES, NOISE_VOLTS)) / scale
         codes = volts / scale + noise * self._pool[start:start + SAMPLES]
         return np.clip(np.rint(codes), -CODES, CODES - 1).astype(np.int16)
 
-    def _at_rest(self, motor, kind):
+    def _at_rest(self, motor: PlacedMotor, kind: Kind) -> dict[str, Measurement]:
         error = 1 + self.random.uniform(-OHM_GAIN, OHM_GAIN) / 2
         ohms = {line: error * motor.pair_resistance(k, 0.0) + self.random.uniform(-OHM_OFFSET, OHM_OFFSET) / 2
                 for k, line in enumerate(LINES)}
@@ -145,6 +142,21 @@ class Station:
             found[name] = measurement(name, shown, [limit_of_error("instrument", error)])
         return found
 
-    def _drag(self, motor):
+    def _drag(self, motor: PlacedMotor) -> Measurement:
         shown = 1e3 * motor.drag(SPEED) * (1 + self.random.uniform(-0.015, 0.015))
         return measurement("drag_torque", shown, [limit_of_error("drive torque", 0.03 * shown)])
+
+
+def _judged(kind: Kind, analyses: Sequence[CaptureAnalysis], measured: dict[tuple[str, str], Measurement]) -> Tested:
+    """Judge and name causes the way a run does."""
+    refused = {a.label: a.refused for a in analyses if a.refused}
+    judgement = judge(measured, LABELS, kind.limits, refused, motor_faults=MOTOR_FAULTS - {"no_emf"})
+    failed = failed_sides(judgement.rows)
+    rest = {name if not label else f"{name}@{label}": m for (name, label), m in measured.items()
+            if not label or name == "drag_torque"}
+    bounds = {row.name: (row.lower, row.upper) for row in judgement.rows}
+    found = find_motor_causes(analyses, rest, kind.limits.motor_type, failed, bounds)
+    return Tested(str(judgement.verdict), tuple(failed), tuple(r.code for r in refused.values()),
+                  tuple(dict.fromkeys(f.code for f in found)),
+                  tuple(dict.fromkeys(f.code for a in analyses for f in a.findings)),
+                  tuple(f.text for f in found), tuple(analyses), rest)
