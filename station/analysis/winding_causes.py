@@ -4,6 +4,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from math import isfinite, sqrt
 
+from station.analysis.phase_deviation import braking_phase
 from station.analysis.phase_fault import (
     SHARED_LEAD,
     PhaseFault,
@@ -101,8 +102,13 @@ def _unbalanced(e: WindingEvidence) -> Iterator[Finding]:
     phase, unbalance = fault.name(e.winding), e.unbalance or 0.0
     evidence = (f"Lines {two[0]} and {two[1]} have {100 * abs(1 - ratio):.1f} % "
                 f"{'less' if ratio < 1.0 else 'more'} back-EMF than {fault.line}, with {unbalance:.1f} % unbalance")
+    braking = braking_phase(e.volts, e.ohms, e.winding)
     if unbalance > PHASE_LOST_UNBALANCE:
         yield from _phase_lost(e, fault, evidence)
+    elif braking is not None and braking[0] != phase and braking[1] > 2 * SOUND_SHARE:
+        yield Finding("shorted_turns", f"{evidence}, and phase {braking[0]} has {100 * braking[1]:.1f} % less "
+                      f"resistance than the others ({_list(e.ohms)}): about as many turns of phase {braking[0]} are "
+                      "shorted, and their current turns its voltage. At higher speed drag grows.")
     elif fault.left > 1.0:
         yield Finding("winding_uneven", f"{evidence}: phase {phase} has {100 * (fault.left - 1):.1f} % more turns than "
                       f"the others, or both others have less ({_list(e.ohms)}). The resistance of each coil tells.")

@@ -12,6 +12,7 @@ from circuits import Coil, ShortedCoil, Timing, TrapezoidCoil, delta, lines_of, 
 from machines import analyse_file, capture_of, motor_type, values_of
 
 from station.analysis.findings import find_motor_causes
+from station.analysis.phase_deviation import deviation_of_phase
 from station.analysis.winding import winding_resistance
 from station.units import RPM, VOLT_PER_KRPM
 
@@ -160,13 +161,27 @@ def test_a_broken_phase_of_a_delta_shows_in_its_resistance(tmp_path):
 
 
 @pytest.mark.parametrize(("build", "phase"), [(star, "C"), (delta, "ca")])
-def test_shorted_turns_are_found(build, phase, tmp_path):
-    """A tenth of one winding shorted, with the current it drives: the phase is named."""
-    coils, timing = [SOUND, SOUND, ShortedCoil(ORDERS)], Timing(rpm=1500.0)
+@pytest.mark.parametrize("rpm", [1500.0, 6000.0])
+@pytest.mark.parametrize("share", [0.06, 0.1, 0.3])
+def test_shorted_turns_are_found(build, phase, rpm, share, tmp_path):
+    """Turns of one winding shorted, with the current that they drive, which turns its voltage at speed."""
+    coils, timing = [SOUND, SOUND, ShortedCoil(ORDERS, share=share)], Timing(rpm=rpm)
     causes = find_motor_causes([_analyse(tmp_path, build, coils, timing=timing)], _rest(build, coils, tmp_path),
                                motor_type(4, build.__name__))
     assert [cause.code for cause in causes] == ["shorted_turns"]
     assert f"turns of phase {phase} " in causes[0].text
+
+
+@pytest.mark.parametrize("rpm", [1500.0, 6000.0])
+def test_the_voltage_that_shorted_turns_leave(rpm, tmp_path):
+    """Size and phase of the faulty winding's voltage, from three magnitudes."""
+    coils, timing = [SOUND, ShortedCoil(ORDERS), SOUND], Timing(rpm=rpm)
+    value = values_of(_analyse(tmp_path, star, coils, timing=timing))
+    volts = {line: value[f"back_emf_constant_fundamental.{line}"] for line in LINES}
+    emf, _ = _phasors(coils, timing=timing)
+    expected = 1 - emf[1] / (10 * np.exp(-2j * np.pi / 3))
+    found = deviation_of_phase(volts, 1, "star")
+    assert (found.real, found.imag) == pytest.approx((expected.real, expected.imag), abs=2e-3)
 
 
 SHORTED = Coil({1: 0.0}, ohm=1e-4, henry=1e-9)
