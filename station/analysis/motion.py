@@ -1,6 +1,5 @@
 """Speed, its ripple and drift, from the tracked motion of the shaft, and whether that motion can be used."""
 
-from dataclasses import replace
 from math import hypot, inf, pi, sqrt
 
 import numpy as np
@@ -10,9 +9,10 @@ from station.analysis.angle_track import AngleTrack, TrackedWaves
 from station.analysis.back_emf import BackEmf
 from station.analysis.budget import SLOT_RIPPLE, SLOT_RMS, TIMEBASE, limit_of_error, measurement, type_a
 from station.analysis.line_voltages import LineVoltages
+from station.analysis.pole_leak import pole_leak
 from station.analysis.shaft_motion import ShaftMotion
 from station.capture import Accuracy
-from station.measurement import Measurement, Refusal
+from station.measurement import BudgetRow, Measurement, Refusal
 from station.motor import LINES
 from station.units import RPM
 
@@ -29,7 +29,7 @@ def refuse_motion(motion: ShaftMotion, lines: LineVoltages, rest: float, directi
     """Return why the speed makes the capture useless, or None; `rest` (rad) is what the first regression left."""
     times = np.linspace(lines.times[0], lines.times[-1], SPEED_POINTS)
     _angle, speed = motion.at(times)
-    steady = replace(motion, in_phase=0 * motion.in_phase, quadrature=0 * motion.quadrature).at(times)[1]
+    steady = motion.steady_speed(times)
     change = float((steady.max() - steady.min()) / abs(steady.mean()))
     if change > MAX_SPEED_CHANGE or np.any(np.sign(speed) != direction):
         return Refusal("speed_not_stable", f"The speed changes by {100 * change:.1f} % of its mean during the "
@@ -70,7 +70,7 @@ def refuse_sum(emf: BackEmf) -> Refusal | None:
 
 
 def speed_measurements(
-    tracked: TrackedWaves, track: AngleTrack, pole_pairs: int, accuracy: Accuracy
+    tracked: TrackedWaves, track: AngleTrack, poles: Floats, accuracy: Accuracy
 ) -> dict[str, Measurement]:
     """Return speed, electrical frequency, ripple and drift.
 
@@ -78,6 +78,7 @@ def speed_measurements(
     so that a drift adds nothing; drift is that of the polynomial over the whole capture; ripple the rms of
     everything else. Their type A uncertainties follow from the covariance of the motion.
     """
+    pole_pairs = poles.shape[1] // 2
     start, end = _whole_revolutions(track, pole_pairs)
     motion, times = tracked.motion, track.times
     ends = motion.columns(np.array([start, end]))
@@ -88,7 +89,7 @@ def speed_measurements(
     gained = np.diff(motion.slopes(motion.centre + np.array([-0.5, 0.5]) * motion.span))[:motion.polynomial.size, 0]
     drift = float(gained @ motion.polynomial) / electrical * track.direction
     drift_u = _spread(tracked, gained) / electrical
-    ripple, ripple_u = _ripple(tracked, times, electrical)
+    ripple, ripple_u, leak_u = _ripple(tracked, times, electrical, poles)
     rpm = track.direction * electrical / pole_pairs / RPM
     other = 100 * tracked.free_rms / (electrical * motion.span) * sqrt(12)
     found = [measurement(name, value, [type_a("angle noise", value * noise, inf),
@@ -96,6 +97,7 @@ def speed_measurements(
              for name, value in (("speed", rpm), ("electrical_frequency", electrical / (2 * pi)))]
     unseen = hypot(ripple, SLOT_RMS * accuracy.slot_ripple) - ripple
     found += [measurement("speed_ripple", 100 * ripple, [type_a("angle noise", 100 * ripple_u, inf),
+                                                         BudgetRow("poles of unlike strength", "B", "normal", 100 * leak_u, inf),
                                                          limit_of_error(SLOT_RIPPLE, 100 * unseen)]),
               measurement("speed_drift", 100 * drift, [type_a("angle noise", 100 * drift_u, inf),
                                                        type_a("ripple of no order", other, inf)])]
@@ -118,8 +120,8 @@ def _spread(tracked: TrackedWaves, columns: Floats) -> float:
     return sqrt(float(columns @ tracked.covariance[:size, :size] @ columns))
 
 
-def _ripple(tracked: TrackedWaves, times: Floats, electrical: float) -> tuple[float, float]:
-    """Return the rms of the relative speed about its polynomial, and its standard uncertainty."""
+def _ripple(tracked: TrackedWaves, times: Floats, electrical: float, poles: Floats) -> tuple[float, float, float]:
+    """Return the rms of the relative speed about its polynomial, and what noise and unlike `poles` do to it."""
     thin = max(1, times.size // SPEED_POINTS)
     slopes = tracked.motion.slopes(times[::thin])
     steady = tracked.motion.polynomial.size
@@ -130,4 +132,7 @@ def _ripple(tracked: TrackedWaves, times: Floats, electrical: float) -> tuple[fl
     slope = slopes @ about / about.size / max(rms, 1e-12 * electrical)   # of the rms after each coefficient
     # Close to no ripple at all the rms is the noise itself.
     u = sqrt(float(slope @ tracked.covariance @ slope) + (noise if rms * rms < noise else 0.0))
-    return rms / electrical, u / electrical
+    leak = np.array([pole_leak(poles, order) for order in tracked.motion.orders])
+    of_order = slope[steady:steady + 2 * leak.size].reshape(2, leak.size)
+    leaked = sqrt(float((of_order**2 * leak**2).sum()) / 2)     # either part of each order has half the square
+    return rms / electrical, u / electrical, leaked / electrical

@@ -88,6 +88,12 @@ class ShaftMotion:
         steady = _derivative(self.polynomial[1:]) @ powers[:-1]
         return angle, (steady + (_derivative(self.carrier) @ powers[:-1]) * wobble) / self.span
 
+    def steady_speed(self, times: Floats) -> Floats:
+        """Return the angular speed (n,) rad/s without ripple."""
+        powers = _powers((times - self.centre) / self.span, self.carrier.size)
+        speed: Floats = _derivative(self.polynomial[1:]) @ powers / self.span
+        return speed
+
     def moved(self, by: Floats) -> "ShaftMotion":
         """Return the motion with `by` (d + 1 + 2k,) added to its coefficients."""
         polynomial, in_phase, quadrature = self._parts(by)
