@@ -8,7 +8,9 @@ from typing import TypeVar, cast
 import numpy as np
 from numpy.typing import NDArray
 
-from station.bench.identity import Identity, parse_identity
+from station.bench.block import INT16_LITTLE, CodeForm
+from station.bench.identity import Identity
+from station.bench.speech import Speech, parse_number
 from station.bench.visa import Wire
 from station.clock import Clock
 from station.errors import BenchError, BenchNotFitError, InstrumentError, NoReplyError
@@ -16,12 +18,11 @@ from station.errors import BenchError, BenchNotFitError, InstrumentError, NoRepl
 QUEUE_CAP = 33           # entries; an instrument that never says "no error" is itself faulty
 OPEN_DEADLINE = 1.0      # s to connect and identify; within a plant network that takes milliseconds
 BLOCK_RATE = 2e6         # bytes/s, the slowest wire that a block's deadline allows for
-NOT_A_NUMBER = 9.91e37   # Source: SCPI-99, volume 1 (values from memory)
-OVER_RANGE = 9.9e37
-SENTINEL_MARGIN = 1e-4   # relative; makers round the sentinels differently
+HEADER_CAP = 120         # bytes of a header before a block
 
 Answer = TypeVar("Answer")
 Work = Callable[[Wire, float], Answer]
+Parse = Callable[[str], float | None]   # answer -> number; None when it is none
 
 
 class ScpiSession:
@@ -32,16 +33,17 @@ class ScpiSession:
     connection is thrown away: the next answer on it could belong to an earlier question.
     """
 
-    def __init__(self, role: str, resource: str, expected: Identity, clock: Clock, deadline: float) -> None:
+    def __init__(self, role: str, resource: str, expected: Identity, clock: Clock, deadline: float,
+                 speech: Speech | None = None) -> None:
         self.role, self.resource, self.expected, self.deadline = role, resource, expected, deadline
-        self._clock = clock
+        self._clock, self.speech = clock, speech or Speech()
         self._wire: Wire | None = None
         self._owner = ThreadPoolExecutor(max_workers=1, thread_name_prefix=f"owner of {role}")
         self.was_identified = False
 
     def identify(self) -> Identity:
-        """Ask *IDN?; raise BenchNotFitError unless it is the instrument of the bench file."""
-        return self._run("*IDN?", self._identify, self.deadline)
+        """Ask who answers; raise BenchNotFitError unless it is the instrument of the bench file."""
+        return self._run(self.speech.identify, self._identify, self.deadline)
 
     def command(self, *lines: str) -> None:
         """Send `lines` as one group, then drain the error queue; InstrumentError names every entry."""
@@ -59,10 +61,10 @@ class ScpiSession:
             return answer
         return self._run(line, work, deadline or self.deadline)
 
-    def ask_number(self, line: str, deadline: float | None = None) -> float:
+    def ask_number(self, line: str, deadline: float | None = None, parse: Parse = parse_number) -> float:
         """Return the answer as a number; over range is inf, a number that is none raises BenchError."""
         answer = self.ask(line, deadline)
-        number = parse_number(answer)
+        number = parse(answer)
         if number is None:
             self._run("close", lambda _wire, _until: self._drop(), self.deadline)
             raise self._doubt(f"the answer to {line} is no number", "a number", repr(answer))
@@ -72,20 +74,20 @@ class ScpiSession:
                              remedy="Check leads, contacts and range, then test again.")
         return number
 
-    def ask_finite(self, line: str, deadline: float | None = None) -> float:
+    def ask_finite(self, line: str, deadline: float | None = None, parse: Parse = parse_number) -> float:
         """Return the answer as a finite number; over range raises BenchError."""
-        number = self.ask_number(line, deadline)
+        number = self.ask_number(line, deadline, parse)
         if not math.isfinite(number):
             raise BenchError("the reading is over range", where=self._where(), expected="a finite number",
                              got=f"over range for {line}", remedy="Check leads and contacts, then test again.")
         return number
 
-    def ask_codes(self, line: str, count: int, tail: str = "\n") -> NDArray[np.int16]:
-        """Return the definite block that answers `line`: exactly `count` little-endian 16 bit codes, (count,)."""
+    def ask_codes(self, line: str, count: int, tail: str = "\n", form: CodeForm = INT16_LITTLE) -> NDArray[np.int16]:
+        """Return the definite block that answers `line`: exactly `count` codes of `form`, as (count,) int16."""
         def work(wire: Wire, until: float) -> NDArray[np.int16]:
             self._write(wire, line, until)
-            self._check_block_head(wire, count, until)
-            codes = wire.receive_codes(count, until)
+            self._check_block_head(wire, form.width * count, until)
+            codes = _receive_codes(wire, count, form, until)
             if wire.receive_exactly(len(tail), until) != tail.encode("ascii"):
                 raise self._doubt("the block does not end where it should", f"{tail!r} after it", "something else")
             self._raise_errors(wire, until, (line,))
@@ -94,11 +96,11 @@ class ScpiSession:
 
     def drain_errors(self) -> tuple[str, ...]:
         """Empty the instrument's error queue and return its entries, oldest first."""
-        return self._run("SYST:ERR?", self._drain, self.deadline)
+        return self._run(self.speech.errors, self._drain, self.deadline)
 
     def self_test(self, deadline: float) -> str | None:
-        """Run *TST?; None when it passed, else the instrument's answer."""
-        answer = self.ask("*TST?", deadline)
+        """Run the instrument's own test; None when it passed, else the instrument's answer."""
+        answer = self.ask(self.speech.self_test, deadline)
         return None if parse_number(answer) == 0 else answer
 
     def close(self) -> None:
@@ -163,7 +165,19 @@ class ScpiSession:
         until = self._clock.monotonic() + self._open_deadline()
         self._wire = Wire(self.resource, self._clock.monotonic, until)
         self._identify(self._wire, until)
-        return self._drain(self._wire, until)
+        inherited = self._drain(self._wire, until)
+        self._initialise(self._wire, until)
+        return inherited
+
+    def _initialise(self, wire: Wire, until: float) -> None:
+        try:
+            for line in self.speech.init:
+                self._write(wire, line, until)
+            if self.speech.init:
+                self._raise_errors(wire, until, self.speech.init)
+        except InstrumentError:
+            self._drop()    # else the next exchange would go on without the settings
+            raise
 
     def _open_deadline(self) -> float:
         return min(self.deadline, OPEN_DEADLINE)
@@ -174,7 +188,7 @@ class ScpiSession:
             self._wire = None
 
     def _identify(self, wire: Wire, until: float) -> Identity:
-        identity = parse_identity(self._query(wire, "*IDN?", until), self._where())
+        identity = self.speech.identity_in(self._query(wire, self.speech.identify, until), self._where())
         if identity.differences(self.expected):
             self._drop()
             raise BenchNotFitError(f"another instrument answers for the {self.role}", where=self._where(),
@@ -188,25 +202,30 @@ class ScpiSession:
             raise self._doubt("the instrument sent more than was asked for", "nothing unread", "unread bytes")
 
     def _write(self, wire: Wire, line: str, until: float) -> None:
-        wire.send(line.encode("ascii") + b"\n", until)
+        wire.send(self.speech.framed(line), until)
 
     def _query(self, wire: Wire, line: str, until: float) -> str:
         self._write(wire, line, until)
         answer = wire.receive_line(until)
         if not answer.isascii():
             raise self._doubt(f"the answer to {line} is no text", "ASCII", repr(answer[:40]))
-        return answer.decode("ascii").strip()
+        plain = self.speech.plain(line, answer.decode("ascii").strip())
+        if plain is None:
+            raise self._doubt(f"the answer to {line} has no header", "a header before the answer", repr(answer[:40]))
+        return plain
 
     def _drain(self, wire: Wire, until: float) -> tuple[str, ...]:
         entries: list[str] = []
-        while len(entries) < QUEUE_CAP:
-            entry = self._query(wire, "SYST:ERR?", until)
+        while self.speech.errors and len(entries) < QUEUE_CAP:
+            entry = self._query(wire, self.speech.errors, until)
             code, comma, text = entry.partition(",")
             if not comma or not text.strip().startswith('"') or not code.strip().lstrip("+-").isdigit():
                 raise self._doubt("this is no entry of an error queue", 'a number and "text"', repr(entry))
             if int(code) == 0:
                 return tuple(entries)
             entries.append(entry)
+        if not self.speech.errors:
+            return ()
         raise InstrumentError("the error queue never ends", where=self._where(), expected="0 at last",
                               got="; ".join(entries),
                               remedy="Restart the instrument; replace it if that does not help.")
@@ -218,13 +237,23 @@ class ScpiSession:
                                   expected="no error after " + "; ".join(lines), got="; ".join(entries),
                                   remedy="Find what it refuses: guard, START, range or dialect file.")
 
-    def _check_block_head(self, wire: Wire, count: int, until: float) -> None:
-        mark, digits = wire.receive_exactly(1, until), wire.receive_exactly(1, until)
+    def _check_block_head(self, wire: Wire, size: int, until: float) -> None:
+        mark = wire.receive_exactly(1, until)
+        if self.speech.headers:
+            mark = self._skip_header(wire, mark, until)
+        digits = wire.receive_exactly(1, until)
         if mark != b"#" or digits not in b"123456789":
             raise self._doubt("this is no definite block", "# and a digit", repr(mark + digits))
         length = wire.receive_exactly(int(digits), until)
-        if not length.isdigit() or int(length) != 2 * count:
-            raise self._doubt("the block has the wrong length", f"{2 * count} bytes", repr(length))
+        if not length.isdigit() or int(length) != size:
+            raise self._doubt("the block has the wrong length", f"{size} bytes", repr(length))
+
+    def _skip_header(self, wire: Wire, read: bytes, until: float) -> bytes:
+        while not read.endswith(b"#") and len(read) < HEADER_CAP:
+            read += wire.receive_exactly(1, until)
+        if not read.isascii() or self.speech.plain("", read.decode("ascii")) != "#":
+            raise self._doubt("the block has no header", "a header and #", repr(read))
+        return b"#"
 
     def _where(self) -> str:
         return f"{self.role} at {self.resource}"
@@ -238,14 +267,8 @@ class ScpiSession:
                             got=got, remedy="Check that the instrument is on and its cable, then test again.")
 
 
-def parse_number(answer: str) -> float | None:
-    """Return the number in `answer`, with SCPI's sentinels as nan and +-inf; None when it is no number."""
-    try:
-        number = float(answer)
-    except ValueError:
-        return None
-    if abs(number - NOT_A_NUMBER) <= SENTINEL_MARGIN * NOT_A_NUMBER:
-        return math.nan
-    if abs(number) >= OVER_RANGE * (1 - SENTINEL_MARGIN):
-        return math.copysign(math.inf, number)
-    return number
+def _receive_codes(wire: Wire, count: int, form: CodeForm, until: float) -> NDArray[np.int16]:
+    if form.width == 1:
+        return form.widened(wire.receive_exactly(count, until))
+    codes = wire.receive_codes(count, until)
+    return codes if form.wire_type == INT16_LITTLE.wire_type else codes.byteswap(inplace=True)

@@ -9,7 +9,8 @@ import numpy as np
 import pytest
 
 from station.bench.identity import Identity
-from station.bench.scpi_session import QUEUE_CAP, ScpiSession, parse_number
+from station.bench.scpi_session import QUEUE_CAP, ScpiSession
+from station.bench.speech import parse_number
 from station.clock import system_clock
 from station.errors import BenchError, BenchNotFitError, InstrumentError, NoReplyError
 
