@@ -1,6 +1,6 @@
 """Torque per ampere if the six codes as measured switch the lines."""
 
-from collections.abc import Callable
+from collections.abc import Sequence
 from dataclasses import replace
 from math import hypot, inf, sqrt
 
@@ -8,7 +8,7 @@ from station.analysis.back_emf import BackEmf
 from station.analysis.budget import measurement
 from station.analysis.hall import HallAnalysis
 from station.analysis.hall_codes import Code, declared_intervals
-from station.analysis.six_steps import SixSteps, Torque, six_steps
+from station.analysis.six_steps import six_steps
 from station.measurement import BudgetRow, Measurement
 from station.motor import LINES, HallLayout, MotorType
 
@@ -50,23 +50,22 @@ def commutated_torque(emf: BackEmf, hall: HallAnalysis, motor_type: MotorType) -
     table = commutation_table(layout)
     steps = six_steps(emf, hall.code_widths, table)
     torque = steps.torque()
-    # a mean this far below the peaks is no drive at all, and a ripple over it says nothing
-    tells_ripple = abs(torque.ripple) < 1e3
+    moved = steps.moved(max(hall.edge_u.values(), default=0.0))
+    turned = [steps.turned(by) for by in (hall.zero_u, -hall.zero_u)]
     relative = _gain_rows(hall, motor_type)
     constant = [replace(row, u=row.u * abs(torque.mean)) for row in relative]
-    rows = [*constant, *_edge_rows(steps, hall, lambda each: each.mean)]
-    found = [measurement("commutated_torque_constant", torque.mean, rows)]
-    if tells_ripple:
-        rows = _edge_rows(steps, hall, lambda each: 100.0 * each.ripple)
-        found.append(measurement("commutated_torque_ripple", 100.0 * torque.ripple, rows))
+    edges = _edge_rows([each.mean - torque.mean for each in moved], [each.mean - torque.mean for each in turned])
+    found = [measurement("commutated_torque_constant", torque.mean, [*constant, *edges])]
+    # a mean this far below the peaks is no drive at all, and a ripple over it says nothing
+    if abs(torque.ripple) < 1e3:
+        edges = _edge_rows([100.0 * (each.ripple - torque.ripple) for each in moved],
+                           [100.0 * (each.ripple - torque.ripple) for each in turned])
+        found.append(measurement("commutated_torque_ripple", 100.0 * torque.ripple, edges))
     return {each.name: each for each in found}
 
 
-def _edge_rows(steps: SixSteps, hall: HallAnalysis, value: Callable[[Torque], float]) -> list[BudgetRow]:
-    """What moving the edges by their uncertainty, one by one and together, does to a value of the torque."""
-    nominal = value(steps.torque())
-    moved = [value(each) - nominal for each in steps.moved(max(hall.edge_u.values(), default=0.0))]
-    turned = [value(steps.turned(by)) - nominal for by in (hall.zero_u, -hall.zero_u)]
+def _edge_rows(moved: Sequence[float], turned: Sequence[float]) -> list[BudgetRow]:
+    """Rows from what a move of each edge by its uncertainty changes, and a turn of all by that of the zero."""
     return [BudgetRow("angles of the edges", "B", "normal", hypot(*moved), inf),
             BudgetRow("zero of the rotor angle", "B", "normal", max(map(abs, turned)), inf,
                       shared="time of channel v_ab")]

@@ -111,14 +111,14 @@ def _reach(bursts: Bursts, is_edge: Flags, samples_per_sector: float) -> tuple[i
     """Samples before and after a burst between which an edge begins and settles.
 
     From 30 to 70 % an exponential takes 0.85 time constants; it begins 0.4 of these spans before
-    and is within half a percent five spans after. A ramp needs 0.75 of its span on both sides. The slower
-    of both polarities counts.
+    and is within half a percent five spans after. A ramp needs 0.75 of its span on both sides. The median
+    of the slower polarity counts.
     """
     spans = bursts.first - bursts.before
-    span = max((float(np.median(spans[chosen])) - 1.0 for chosen in (is_edge & bursts.rising, is_edge & ~bursts.rising)
-                if chosen.any()), default=0.0)
+    each = [np.sort(spans[chosen]) for chosen in (is_edge & bursts.rising, is_edge & ~bursts.rising)]
+    span = max((int(ordered[ordered.size // 2]) - 1 for ordered in each if ordered.size), default=0)
     most = max(2, int(samples_per_sector / 6))
-    return min(most, 2 + int(2 * span)), min(most, 2 + int(5 * span))
+    return min(most, 2 + 2 * span), min(most, 2 + 5 * span)
 
 
 def _alone(bursts: Bursts, distance: int) -> Flags:

@@ -17,7 +17,6 @@ FIRST_LOOK = 8192    # samples that tell states apart
 LOOKED_AT = 32_768   # samples for the levels themselves; 1/128 of the noise is left, far less than edges add
 MIN_SETTLED_SAMPLES = 64   # of each state, to take its level from them alone
 QUARTILES = 1.349    # standard deviations between the quartiles of a normal distribution
-TRIM = 4.0           # standard deviations: further out lie edges and bounce, not the level
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,15 +53,6 @@ class NoLevels:
     peak_to_peak: float  # V
 
 
-@dataclass(frozen=True, slots=True)
-class _Cluster:
-    """Codes around one state, in codes."""
-
-    level: float      # mean of what lies near the median
-    noise: float      # standard deviation of the same
-    settled: int      # samples within `NEAR` of the swing
-
-
 def find_levels(codes: NDArray[np.int16], channel: Channel) -> HallLevels | NoLevels:
     """Return the two state levels, centres of the two clusters of codes, or NoLevels.
 
@@ -83,13 +73,16 @@ def find_levels(codes: NDArray[np.int16], channel: Channel) -> HallLevels | NoLe
     split = int(np.searchsorted(ordered, np.int16(np.floor(middle)), side="right"))
     if min(split, size - split) < MIN_SHARE * size:
         return _stuck(codes, channel)
-    swing = float(ordered[(split + size) // 2]) - float(ordered[split // 2])
-    first, second = _cluster(ordered[:split], swing), _cluster(ordered[split:], swing)
-    noise = max(first.noise, second.noise)
-    if (swing * abs(channel.scale) < MIN_SWING or first.settled + second.settled < MIN_SETTLED * size
+    below, above = _quartiles(ordered[:split]), _quartiles(ordered[split:])
+    first, second = below[1], above[1]
+    swing, noise = second - first, max(below[2] - below[0], above[2] - above[0]) / QUARTILES
+    near = np.searchsorted(ordered, [first - NEAR * swing, first + NEAR * swing, second - NEAR * swing,
+                                     second + NEAR * swing])
+    settled = int(near[1] - near[0] + near[3] - near[2])
+    if (swing * abs(channel.scale) < MIN_SWING or settled < MIN_SETTLED * size
             or swing < MIN_SWING_IN_NOISE * noise):
         return _stuck(codes, channel)
-    low, high = (first.level, second.level) if channel.scale > 0 else (second.level, first.level)
+    low, high = (first, second) if channel.scale > 0 else (second, first)
     return HallLevels(low, high, channel.scale * low + channel.offset, channel.scale * high + channel.offset, noise)
 
 
@@ -137,24 +130,10 @@ def _places(size: int, wanted: int) -> NDArray[np.int64]:
     return places
 
 
-def _cluster(ordered: NDArray[np.int16], swing: float) -> _Cluster:
-    """Level, noise and settled samples of one cluster of sorted codes.
-
-    The mean of what lies within a few standard deviations of the median gives a level finer than
-    one code, and keeps bounce and edges out.
-    """
+def _quartiles(ordered: NDArray[np.int16]) -> tuple[float, float, float]:
+    """Return the quartiles of sorted codes, which bounce and edges hardly move."""
     size = ordered.size
-    lower, median, upper = (float(ordered[size * quarter // 4]) for quarter in (1, 2, 3))
-    reach = 1.0 + TRIM * (upper - lower) / QUARTILES
-    inner = ordered[slice(*_between(ordered, median, reach))].astype(np.float64)
-    start, end = _between(ordered, median, NEAR * swing)
-    return _Cluster(float(inner.mean()), float(inner.std()), end - start)
-
-
-def _between(ordered: NDArray[np.int16], centre: float, reach: float) -> tuple[int, int]:
-    """Slice of the sorted codes that lie within `reach` of `centre`."""
-    ends = np.clip(np.array([np.ceil(centre - reach), np.floor(centre + reach)]), -32768, 32767).astype(np.int16)
-    return int(np.searchsorted(ordered, ends[0])), int(np.searchsorted(ordered, ends[1], side="right"))
+    return float(ordered[size // 4]), float(ordered[size // 2]), float(ordered[3 * size // 4])
 
 
 def _stuck(codes: NDArray[np.int16], channel: Channel) -> NoLevels:

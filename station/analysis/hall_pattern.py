@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from math import degrees, sqrt
 
 import numpy as np
 from numpy.typing import NDArray
@@ -31,23 +32,23 @@ def edge_pattern(angles: Floats, pole_pairs: int) -> EdgePattern:
     motor and is taken out of the spread when the capture shows it at least twice; the mean is
     over positions in the revolution, so that part revolutions do not pull it.
     """
-    mean = float(np.angle(np.mean(np.exp(1j * angles))))
-    cycle = np.round((angles - mean) / TURN)
-    residual = np.rad2deg(angles - mean - TURN * cycle)
-    position = (cycle % pole_pairs).astype(np.int64)
+    mean = float(np.angle(np.exp(1j * angles).sum()))
+    turned = (angles - mean) / TURN
+    cycle = np.rint(turned)
+    residual = 360.0 * (turned - cycle)
+    position = cycle.astype(np.int64) % pole_pairs
     counts = np.bincount(position, minlength=pole_pairs)
-    sums = np.bincount(position, weights=residual, minlength=pole_pairs)
     seen = counts > 0
-    averages = np.divide(sums, counts, out=np.zeros(pole_pairs), where=seen)
+    averages = np.bincount(position, weights=residual, minlength=pole_pairs) / np.maximum(counts, 1)
     dof = angles.size - int(seen.sum())
     if dof > 0:
-        spread = float(np.sqrt(np.sum((residual - averages[position]) ** 2) / dof))
+        rest = residual - averages[position]
     else:
-        dof = max(angles.size - 1, 0)
-        spread = float(np.std(residual, ddof=1)) if dof else 0.0
-    centre = float(np.mean(averages[seen]))
-    return EdgePattern(float((np.rad2deg(mean) + centre) % 360.0), spread, dof,
-                       spread / np.sqrt(angles.size), angles.size, _wobble(averages, seen))
+        dof, rest = max(angles.size - 1, 0), residual - residual.mean()
+    spread = sqrt(float(rest @ rest) / max(dof, 1))
+    centre = float(averages[seen].mean())
+    return EdgePattern((degrees(mean) + centre) % 360.0, spread, dof, spread / sqrt(angles.size), angles.size,
+                       _wobble(averages, seen))
 
 
 def _wobble(averages: Floats, seen: NDArray[np.bool_]) -> float:

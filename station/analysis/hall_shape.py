@@ -18,6 +18,7 @@ RAMP_SHARE = 0.8     # of a ramp lies between 10 and 90 %
 DECAY_SHARE = np.log(9.0)   # time constants of an exponential lie between 10 and 90 %
 
 Floats = NDArray[np.float64]
+Reals = NDArray[np.floating]     # of the precision that comes in
 Indices = NDArray[np.int64]
 
 
@@ -37,20 +38,38 @@ class EdgeShapes:
         """Return the samples after the start at which levels (l,) between 0 and 1 are passed, (l, g); by Newton."""
         level = np.array(levels)[:, None]
         since: Floats = level * self.ramp - self.tau * np.log(1.0 - level)
-        for _ in range(5):
+        for _ in range(3):
             values, slope, _, _ = edge_curve(since, self.ramp, self.tau)
             since = since - (values - level) / slope
         return since
 
 
-def edge_curve(since: Floats, ramp: Floats, tau: Floats) -> tuple[Floats, Floats, Floats, Floats]:
-    """Return g at `since` samples after the start, and its derivatives after time, ramp and tau."""
-    early, late = np.maximum(since, 0.0), np.maximum(since - ramp, 0.0)
-    early_decay, late_decay = np.exp(-early / tau), np.exp(-late / tau)
-    lag = early_decay - late_decay
-    values = (early - late + tau * lag) / ramp
-    after_tau = (lag + (early * early_decay - late * late_decay) / tau) / ramp
-    return values, -lag / ramp, (1.0 - late_decay - values) / ramp, after_tau
+def edge_curve(since: Reals, ramp: Reals, tau: Reals) -> Reals:
+    """Return g at `since` samples after the start, and its derivatives after time, ramp and tau, (4, ...).
+
+    One allocation for all of them, and each step in place: this is most of what timing costs.
+    """
+    curve = np.empty((6, *np.broadcast_shapes(since.shape, ramp.shape)), dtype=since.dtype)
+    values, after_time, after_ramp, after_tau, early, late = curve
+    np.maximum(since, 0.0, out=early)
+    np.maximum(np.subtract(since, ramp, out=late), 0.0, out=late)
+    early_decay = np.exp(np.divide(early, -tau, out=after_tau), out=after_tau)
+    late_decay = np.exp(np.divide(late, -tau, out=after_ramp), out=after_ramp)
+    lag = np.subtract(early_decay, late_decay, out=after_time)
+    np.multiply(tau, lag, out=values)
+    values += early
+    values -= late
+    values /= ramp
+    after_tau *= early
+    after_tau -= np.multiply(late, late_decay, out=late)
+    after_tau /= tau
+    after_tau += lag
+    after_tau /= ramp
+    np.subtract(1.0, late_decay, out=after_ramp)
+    after_ramp -= values
+    after_ramp /= ramp
+    after_time /= -ramp
+    return curve[:4]
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,60 +91,65 @@ def fit_edges(share: Floats, first: Indices, noise: Floats) -> FittedEdges:
 
     Parameters
     ----------
-    share : (k, w), windows with edges from 0 to 1
-    first : (g,) the row at which each group begins, the first 0
+    share : (w, k), windows as columns, with edges from 0 to 1
+    first : (g,) the column at which each group begins, the first 0
     noise : (g,) standard deviation of `share`
 
     Source: Gauss-Newton; the variance of a time is s^2 / sum g'^2 (S. Kay, Estimation Theory, ch. 3, from memory).
     """
-    counts = np.diff(first, append=share.shape[0])
-    index, group = np.arange(share.shape[1]), np.repeat(np.arange(first.size), counts)
+    width, edges = share.shape
+    counts = np.diff(first, append=edges)
+    index, group = np.arange(width)[:, None], np.repeat(np.arange(first.size), counts)
     centroid = centroids(share)
-    shapes = _likely_shapes(share, np.add.reduceat(centroid, first) / counts, first, counts, noise)
+    shapes = _likely_shapes(share, centroid, first, noise)
     least = np.maximum(THIN, THINNEST * (RAMP_SHARE * shapes.ramp + DECAY_SHARE * shapes.tau))
     start = centroid - (0.5 * shapes.ramp + shapes.tau)[group]
     for _ in range(PASSES):
-        values, *slopes = edge_curve(index - start[:, None], shapes.ramp[group, None], shapes.tau[group, None])
-        columns = np.stack([*slopes, share - values], axis=1)            # (k, 4, w): time, ramp, tau, residual
-        gram = columns @ columns.swapaxes(1, 2)
-        gram[:, 0, 0] = np.maximum(gram[:, 0, 0], LEAST_STEEP)
-        shift = gram[:, :1, 1:] / gram[:, :1, :1]                        # (k, 1, 3) of ramp, tau, residual
-        normal = np.add.reduceat(gram[:, 1:, 1:] - gram[:, 1:, :1] * shift, first, axis=0)
-        steepness = np.add.reduceat(gram[:, 0, 0], first)
+        columns = edge_curve(_single(index - start), _single(shapes.ramp[group]), _single(shapes.tau[group]))
+        np.subtract(share, columns[0], out=columns[0])                   # residual, time, ramp, tau
+        products = np.einsum("iwk,jwk->ijk", columns, columns)
+        shift = products[1] / products[1, 1]                             # (4, k)
+        normal = np.add.reduceat(products - products[:, 1:2] * shift, first, axis=2)
+        steepness = np.add.reduceat(products[1, 1], first)
         change = _step(normal, DAMPING * steepness, least - shapes.ramp, least - shapes.tau)
-        start -= shift[:, 0, 2] - (change[group] * shift[:, 0, :2]).sum(axis=1)
-        shapes = EdgeShapes(shapes.ramp + change[:, 0], shapes.tau + change[:, 1])
-    slope, residual = columns[:, 0], columns[:, 3]
-    misfit = np.add.reduceat(((slope * residual) ** 2).sum(axis=1), first) / steepness
+        start -= shift[0] - (change[:, group] * shift[2:]).sum(axis=0)
+        shapes = EdgeShapes(shapes.ramp + change[0], shapes.tau + change[1])
+    misfit = np.add.reduceat(((columns[0] * columns[1]) ** 2).sum(axis=0), first) / steepness
     t10, t50, t90 = shapes.crossings((0.1, 0.5, 0.9))
     return FittedEdges(start + t50[group], t90 - t10, steepness / counts, misfit)
 
 
+def _single(values: Floats) -> NDArray[np.float32]:
+    """In single precision, a thousandth of any noise; half as much to move."""
+    return values.astype(np.float32)
+
+
 def centroids(share: Floats) -> Floats:
-    """Return the mean time of g', (k,) samples from the start of each window (k, w): the area before the edge."""
-    area: Floats = (1.0 - share).sum(axis=1) - 0.5
+    """Return the mean time of g', (k,) samples from the start of each window (w, k): the area before the edge."""
+    area: Floats = share.shape[0] - 0.5 - share.sum(axis=0)
     return area
 
 
-def _likely_shapes(share: Floats, centroid: Floats, first: Indices, counts: Indices, noise: Floats) -> EdgeShapes:
+def _likely_shapes(share: Floats, centroid: Floats, first: Indices, noise: Floats) -> EdgeShapes:
     """Guess the shapes from the areas under x (1 - x) and x² (1 - x), less what noise alone takes from them.
 
     The first is 1/6 of a ramp and 1/2 of a time constant; the second over the first is 1/2 for a ramp
-    and 2/3 for an exponential (derived). `centroid` (g,) is the mean of each group.
+    and 2/3 for an exponential (derived).
     """
-    width, both = share.shape[1], share * (1.0 - share)
-    area = np.add.reduceat(both.sum(axis=1), first) / counts + width * noise**2
-    high = width - 0.5 - centroid       # sum of x
-    moment = np.add.reduceat((both * share).sum(axis=1), first) / counts - (width - 3.0 * high) * noise**2
+    width, both = share.shape[0], share * (1.0 - share)
+    sums = np.stack([both.sum(axis=0), (both * share).sum(axis=0), width - 0.5 - centroid])
+    area, moment, high = np.add.reduceat(sums, first, axis=1) / np.diff(first, append=share.shape[1])
+    area += width * noise**2
+    moment -= (width - 3.0 * high) * noise**2
     tail = np.clip(6.0 * moment / np.maximum(area, SHORTEST / DURATION_PER_AREA) - 3.0, *TAILS)
     duration = np.maximum(DURATION_PER_AREA * area, SHORTEST)
     return EdgeShapes((1.0 - tail) * duration / RAMP_SHARE, tail * duration / DECAY_SHARE)
 
 
 def _step(normal: Floats, damping: Floats, least_ramp: Floats, least_tau: Floats) -> Floats:
-    """Return changes (g, 2) of ramp and tau, none below the least; `normal` (g, 3, 3) has the residual last."""
-    ramps, taus, cross = normal[:, 0, 0] + damping, normal[:, 1, 1] + damping, normal[:, 0, 1]
-    by_ramp, by_tau = normal[:, 0, 2], normal[:, 1, 2]
+    """Return changes (2, g) of ramp and tau, none below the least, from products (4, 4, g) of the columns."""
+    ramps, taus, cross = normal[2, 2] + damping, normal[3, 3] + damping, normal[2, 3]
+    by_ramp, by_tau = normal[0, 2], normal[0, 3]
     determinant = ramps * taus - cross**2
     ramp, tau = (taus * by_ramp - cross * by_tau) / determinant, (ramps * by_tau - cross * by_ramp) / determinant
     short, quick = ramp < least_ramp, (ramp >= least_ramp) & (tau < least_tau)
@@ -133,4 +157,4 @@ def _step(normal: Floats, damping: Floats, least_ramp: Floats, least_tau: Floats
     ramp = np.where(short, least_ramp, ramp)
     ramp = np.where(quick, np.maximum(least_ramp, (by_ramp - cross * least_tau) / ramps), ramp)
     tau = np.where(quick, least_tau, tau)
-    return np.stack([ramp, tau], axis=1)
+    return np.stack([ramp, tau])

@@ -42,13 +42,13 @@ class SensorEdges:
 class _Windows:
     """Clean edges of several groups (sensor and polarity), all going from 0 to 1."""
 
-    share: Floats             # (k, w)
+    share: Floats             # (w, k), a window a column
     origin: Indices           # (k,) sample of the record at which each window starts
-    first: Indices            # (g,) row at which each group begins
+    first: Indices            # (g,) column at which each group begins
     noise: Floats             # (g,) standard deviation of `share`
 
-    def rows(self, number: int) -> slice:
-        """Return the rows of a group."""
+    def columns(self, number: int) -> slice:
+        """Return the columns of a group."""
         return slice(self.first[number], self.first[number + 1] if number + 1 < self.first.size else None)
 
 
@@ -78,7 +78,7 @@ def time_edges(found: Sequence[FoundEdges]) -> list[SensorEdges]:
         windows = _windows([(found[number], chosen) for number, _, chosen in groups])
         times = _time(windows)
         for group, (number, rising, chosen) in enumerate(groups):
-            samples[number][chosen] = times.sample[windows.rows(group)]
+            samples[number][chosen] = times.sample[windows.columns(group)]
             transitions[number][rising] = float(times.transition[group])
             time_noise[number].append(float(times.time_noise[group]))
     return [SensorEdges(each.levels, sample, each.edges.rising, each.extra_crossings, each.cut,
@@ -96,19 +96,19 @@ def _first_entry(found: FoundEdges) -> Floats:
 
 
 def _windows(groups: Sequence[tuple[FoundEdges, Flags]]) -> _Windows:
-    """Gather windows; a narrower group's last sample, settled and so without weight, fills up its rows."""
+    """Gather windows; a narrower group's last sample, settled and so without weight, fills up its columns."""
     edges = [found.edges.pick(flags) for found, flags in groups]
     widths = [int((each.after - each.before).max()) + sum(found.reach) + 1
               for each, (found, _) in zip(edges, groups, strict=True)]
-    index, origins, codes, scales = np.arange(max(widths)), [], [], []
+    index, origins, codes, scales = np.arange(max(widths))[:, None], [], [], []
     for each, width, (found, _) in zip(edges, widths, groups, strict=True):
         origins.append(np.minimum(each.before - found.reach[0], found.codes.size - width))
-        codes.append(found.codes[origins[-1][:, None] + np.minimum(index, width - 1)])
+        codes.append(found.codes[origins[-1] + np.minimum(index, width - 1)])
         low, high = found.levels.low_code, found.levels.high_code
         scales.append((low, high - low) if each.rising[0] else (high, low - high))
     counts = np.array([each.before.size for each in edges])
-    zero, swing = np.repeat(np.array(scales), counts, axis=0).T
-    return _Windows((np.concatenate(codes) - zero[:, None]) / swing[:, None], np.concatenate(origins),
+    zero, swing = np.repeat(np.array(scales).T, counts, axis=1)
+    return _Windows((np.concatenate(codes, axis=1) - zero) / swing, np.concatenate(origins),
                     np.append(0, np.cumsum(counts)[:-1]),
                     np.array([found.levels.noise_code / abs(found.levels.swing_code) for found, _ in groups]))
 
@@ -125,14 +125,14 @@ def _time(windows: _Windows) -> _Times:
 
 def _time_by_area(windows: _Windows, group: int, times: _Times) -> None:
     """Put the times of one group by area in `times`."""
-    rows = windows.rows(group)
-    share = windows.share[rows]
+    chosen = windows.columns(group)
+    share = windows.share[:, chosen]
     centroid = centroids(share)
     t10, t50, t90 = (_crossing(share, level) for level in (0.1, 0.5, 0.9))
     duration = float(np.mean(t90 - t10))
-    times.sample[rows] = windows.origin[rows] + centroid + float(np.mean(t50 - centroid))
+    times.sample[chosen] = windows.origin[chosen] + centroid + float(np.mean(t50 - centroid))
     times.transition[group] = duration
-    times.time_noise[group] = np.hypot(windows.noise[group] * np.sqrt(share.shape[1]),
+    times.time_noise[group] = np.hypot(windows.noise[group] * np.sqrt(share.shape[0]),
                                        SAMPLING_FLOOR if duration < SHAPELESS else 0.0)
 
 
@@ -142,8 +142,8 @@ def _crossing(share: Floats, level: float) -> Floats:
     Crossings down count negative, so that chatter in the middle of an edge cancels.
     """
     above = (share > level).astype(np.int64)
-    sign = np.diff(above, axis=1)
-    rise = np.diff(share, axis=1)
-    part = np.divide(level - share[:, :-1], rise, out=np.zeros_like(rise), where=sign != 0)
-    times: Floats = (sign * (np.arange(rise.shape[1]) + part)).sum(axis=1)
+    sign = np.diff(above, axis=0)
+    rise = np.diff(share, axis=0)
+    part = np.divide(level - share[:-1], rise, out=np.zeros_like(rise), where=sign != 0)
+    times: Floats = (sign * (np.arange(rise.shape[0])[:, None] + part)).sum(axis=0)
     return times

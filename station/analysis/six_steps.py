@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from station.analysis.back_emf import BackEmf
 from station.analysis.hall_codes import Code, CodeInterval
 
-POINTS = 121   # per code interval, ends included
+POINTS = 61    # per code interval, ends included
 SHARES = np.linspace(0.0, 1.0, POINTS)
 EACH = np.arange(6)
 BEFORE = np.roll(EACH, 1)

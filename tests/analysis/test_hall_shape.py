@@ -18,10 +18,10 @@ def exponential(tau):
 
 
 def windows(shape, noise, rng):
-    """Windows (40, 90) and where their edges pass one half."""
+    """Windows (90, 40) and where their edges pass one half."""
     curve, half = shape[:2]
     start = START + rng.random(EDGES)
-    share = curve(np.arange(WIDTH) - start[:, None])
+    share = curve(np.arange(WIDTH)[:, None] - start)
     return share + noise * rng.standard_normal(share.shape), start + half
 
 
@@ -60,7 +60,7 @@ def test_each_edge_is_timed_as_well_as_its_noise_allows(shape):
 def test_edges_with_both_causes_are_timed_at_their_half(ramp_length, tau):
     rng, shape = np.random.default_rng(4), edge(ramp_length, tau)
     t10, half, t90 = shape.crossings((0.1, 0.5, 0.9))[:, 0]
-    found, truth = fitted((lambda u: edge_curve(u, ramp_length, tau)[0], half), 0.002, rng)
+    found, truth = fitted((lambda u: edge_curve(u, np.array(ramp_length), np.array(tau))[0], half), 0.002, rng)
     assert found.half == pytest.approx(truth, abs=0.05)
     assert found.half.mean() == pytest.approx(truth.mean(), abs=0.005)
     assert found.duration == pytest.approx([t90 - t10], abs=0.05)
@@ -69,7 +69,7 @@ def test_edges_with_both_causes_are_timed_at_their_half(ramp_length, tau):
 def test_groups_have_shapes_of_their_own():
     rng = np.random.default_rng(6)
     parts = [windows(shape, 0.005, rng) for shape in (ramp(6.0), exponential(8.0), ramp(30.0))]
-    share = np.concatenate([each for each, _ in parts])
+    share = np.concatenate([each for each, _ in parts], axis=1)
     found = fit_edges(share, np.array([0, EDGES, 2 * EDGES]), np.full(3, 0.005))
     assert found.duration == pytest.approx([4.8, 8.0 * np.log(9), 24.0], rel=0.02)
     assert abs(found.half - np.concatenate([truth for _, truth in parts])).max() < 0.15
@@ -84,17 +84,18 @@ def test_limits_of_the_model_are_a_ramp_and_an_exponential(shape, truth):
 @pytest.mark.parametrize("which", [0, 1, 2])
 def test_slopes_are_the_derivatives(which):
     since, step = np.linspace(-3.0, 40.0, 300) + 0.0123, 1e-6
-    up, down = (edge_curve(since + sign * step * (which == 0), 10.0 + sign * step * (which == 1),
-                           3.0 + sign * step * (which == 2))[0] for sign in (1, -1))
-    assert edge_curve(since, 10.0, 3.0)[1 + which] == pytest.approx((up - down) / (2 * step), abs=1e-7)
+    up, down = (edge_curve(since + sign * step * (which == 0), np.array(10.0 + sign * step * (which == 1)),
+                           np.array(3.0 + sign * step * (which == 2)))[0] for sign in (1, -1))
+    found = edge_curve(since, np.array(10.0), np.array(3.0))[1 + which]
+    assert found == pytest.approx((up - down) / (2 * step), abs=1e-7)
 
 
 def test_same_phase_of_all_edges_does_not_lead_astray():
     """Edges that all fall alike between the samples tell little of the shape, but still when they are."""
-    found = fit(np.tile(ramp(5.0)[0](np.arange(30) - 9.3), (40, 1)))
+    found = fit(np.tile(ramp(5.0)[0](np.arange(30) - 9.3)[:, None], 40))
     assert found.half == pytest.approx(np.full(40, 11.8), abs=0.01)
 
 
 def test_another_shape_shows_as_misfit():
     step = np.where(np.arange(60) < 30, 0.0, 0.6) + np.where(np.arange(60) < 40, 0.0, 0.4)
-    assert float(fit(np.tile(step, (20, 1))).misfit[0]) > 0.02**2
+    assert float(fit(np.tile(step[:, None], 20)).misfit[0]) > 0.02**2
