@@ -68,10 +68,11 @@ def _fit(
                or refuse_flux(half_cycles, emf, pole_pairs, to_reference))
     if refusal is not None:
         return refusal
+    speed = speed_measurements(tracked, track, half_cycles.gains.mean(axis=1), capture.accuracy)
     evidence = EmfEvidence(emf, half_cycles.gains, half_cycles.gain_u, track.mean_electrical_frequency,
                            capture.accuracy, motor_type, tone.phase_order,
                            max(abs(capture.channels[name].lag) for name in VOLTAGE_CHANNELS))
-    return emf, track, speed_measurements(tracked, track, pole_pairs, capture.accuracy) | emf_measurements(evidence)
+    return emf, track, speed | emf_measurements(evidence)
 
 
 def _hall(capture: Capture, motor_type: MotorType, track: AngleTrack) -> HallAnalysis | None:

@@ -97,7 +97,8 @@ def speed_measurements(
              for name, value in (("speed", rpm), ("electrical_frequency", electrical / (2 * pi)))]
     unseen = hypot(ripple, SLOT_RMS * accuracy.slot_ripple) - ripple
     found += [measurement("speed_ripple", 100 * ripple, [type_a("angle noise", 100 * ripple_u, inf),
-                                                         BudgetRow("poles of unlike strength", "B", "normal", 100 * leak_u, inf),
+                                                         BudgetRow("poles of unlike strength", "B", "normal",
+                                                                   100 * leak_u, inf),
                                                          limit_of_error(SLOT_RIPPLE, 100 * unseen)]),
               measurement("speed_drift", 100 * drift, [type_a("angle noise", 100 * drift_u, inf),
                                                        type_a("ripple of no order", other, inf)])]
