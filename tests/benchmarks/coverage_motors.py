@@ -26,6 +26,7 @@ NOISE = 1e-3                              # of the converter's range
 # Standard deviation of a pole's gain. A pattern of poles above the noise would count as noise in the fit's
 # residuals: then every type A row is too large, on the safe side, and this benchmark would say so.
 POLES = 2e-4
+UNLIKE = 0.03                             # of a harmonic, from phase to phase
 
 
 def rectangular(random: Random, limit: float) -> float:
@@ -134,8 +135,10 @@ def draw_motor(random: Random) -> Motor:
     pole_pairs = int(random.integers(3, 6))
     kind = MotorType("C-1", pole_pairs, "star", 48.0, "clockwise", "drive end", HallLayout(120, (0.0, 120.0, 240.0)),
                      Reference(20.0, -0.0011))
-    sizes = np.exp(random.uniform(np.log(5e-4), np.log(6e-3), (3, 25))) * np.exp(2j * pi * random.random((3, 25)))
-    sizes[:, [4, 6, 10, 12]] = [0.04, 0.02, 0.01, 0.006] * np.exp(2j * pi * random.random((3, 4)))
+    shape = np.exp(random.uniform(np.log(1e-3), np.log(6e-3), 25))
+    shape[[4, 6, 10, 12]] = 0.04, 0.02, 0.01, 0.006
+    unlike = 1 + UNLIKE * (random.standard_normal((3, 25)) + 1j * random.standard_normal((3, 25)))
+    sizes = shape * np.exp(2j * pi * random.random(25)) * unlike
     sizes[:, 0] = (1 + 0.004 * random.standard_normal(3)) * np.exp(0.004j * random.standard_normal(3))
     phases = random.uniform(3, 12) / KRPM * sizes * np.exp(-2j * pi / 3 * np.outer(range(3), ORDER))
     waves = phases - np.roll(phases, -1, axis=0)
