@@ -49,7 +49,7 @@ class ScpiSession:
         """Send `lines` as one group, then drain the error queue; InstrumentError names every entry."""
         def work(wire: Wire, until: float) -> None:
             for line in lines:
-                self._write(wire, line, until)
+                self._order(wire, line, until)
             self._raise_errors(wire, until, lines)
         self._run("; ".join(lines), work, self.deadline)
 
@@ -124,6 +124,7 @@ class ScpiSession:
     def _exchange(self, line: str, work: Work[Answer], seconds: float) -> Answer:
         try:
             wire = self._wire or self._open(line)
+            self._require_wanted(line, given_up)    # connecting takes a while
             until = self._clock.monotonic() + seconds
             self._require_in_step(wire)
             return work(wire, until)
@@ -172,7 +173,7 @@ class ScpiSession:
     def _initialise(self, wire: Wire, until: float) -> None:
         try:
             for line in self.speech.init:
-                self._write(wire, line, until)
+                self._order(wire, line, until)
             if self.speech.init:
                 self._raise_errors(wire, until, self.speech.init)
         except InstrumentError:
@@ -201,8 +202,22 @@ class ScpiSession:
         if wire.has_unread():
             raise self._doubt("the instrument sent more than was asked for", "nothing unread", "unread bytes")
 
+    def _order(self, wire: Wire, line: str, until: float) -> None:
+        """Send a command, of one or several lines, and read what each is acknowledged with."""
+        for part in line.split("\n"):
+            wire.send(self.speech.framed(part), until)
+            if not self.speech.acknowledge:
+                continue
+            answer = wire.receive_line(until)
+            if answer.decode("ascii", "replace").strip() != self.speech.acknowledge:
+                raise self._doubt(f"{part} is not acknowledged", repr(self.speech.acknowledge), repr(answer[:40]))
+
     def _write(self, wire: Wire, line: str, until: float) -> None:
-        wire.send(self.speech.framed(line), until)
+        """Send a question; commands may precede it on lines of their own."""
+        commands, _, question = line.rpartition("\n")
+        if commands:
+            self._order(wire, commands, until)
+        wire.send(self.speech.framed(question), until)
 
     def _query(self, wire: Wire, line: str, until: float) -> str:
         self._write(wire, line, until)
