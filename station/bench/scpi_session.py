@@ -11,7 +11,8 @@ from numpy.typing import NDArray
 from station.bench.block import INT16_LITTLE, CodeForm
 from station.bench.identity import Identity
 from station.bench.speech import Speech, parse_number
-from station.bench.visa import Wire
+from station.bench.transcript import Direction, Transcript
+from station.bench.visa import BAUD, Wire
 from station.clock import Clock
 from station.errors import BenchError, BenchNotFitError, InstrumentError, NoReplyError
 
@@ -34,10 +35,12 @@ class ScpiSession:
     """
 
     def __init__(self, role: str, resource: str, expected: Identity, clock: Clock, deadline: float,
-                 speech: Speech | None = None) -> None:
+                 speech: Speech | None = None, transcript: Transcript | None = None, baud: int = BAUD) -> None:
         self.role, self.resource, self.expected, self.deadline = role, resource, expected, deadline
         self._clock, self.speech = clock, speech or Speech()
+        self._transcript, self._baud = transcript, baud
         self._wire: Wire | None = None
+        self._given_up = 0      # how often; work handed over before the last time is not begun
         self._owner = ThreadPoolExecutor(max_workers=1, thread_name_prefix=f"owner of {role}")
         self.was_identified = False
 
@@ -87,7 +90,7 @@ class ScpiSession:
         def work(wire: Wire, until: float) -> NDArray[np.int16]:
             self._write(wire, line, until)
             self._check_block_head(wire, form.width * count, until)
-            codes = _receive_codes(wire, count, form, until)
+            codes = self._receive_codes(wire, count, form, until)
             if wire.receive_exactly(len(tail), until) != tail.encode("ascii"):
                 raise self._doubt("the block does not end where it should", f"{tail!r} after it", "something else")
             self._raise_errors(wire, until, (line,))
@@ -103,6 +106,17 @@ class ScpiSession:
         answer = self.ask(self.speech.self_test, deadline)
         return None if parse_number(answer) == 0 else answer
 
+    def connect_ahead(self) -> None:
+        """Have the owner thread connect and identify, without waiting for it; whatever fails shows at first use."""
+        self._owner.submit(self._exchange, self.speech.identify, self._identify, self.deadline, self._given_up)
+
+    def give_up(self) -> None:
+        """Break off the exchange under way and those behind it, from any thread; the next one connects afresh."""
+        self._given_up += 1
+        wire = self._wire
+        if wire is not None:
+            wire.shut()
+
     def close(self) -> None:
         """Close the connection and end the owner thread."""
         self._owner.submit(self._drop)
@@ -111,7 +125,7 @@ class ScpiSession:
     # Everything below runs in the owner thread, except _run, which hands the work over.
 
     def _run(self, line: str, work: Work[Answer], seconds: float) -> Answer:
-        future = self._owner.submit(self._exchange, line, work, seconds)
+        future = self._owner.submit(self._exchange, line, work, seconds, self._given_up)
         try:
             # Opening, the exchange and the reopening each have their deadline; this one is for a wedged thread.
             return future.result(seconds + 3 * self.deadline + 1.0)
@@ -121,18 +135,23 @@ class ScpiSession:
             future.cancel()
             raise self._silence(line, seconds, "an owner thread that is still busy") from None
 
-    def _exchange(self, line: str, work: Work[Answer], seconds: float) -> Answer:
+    def _exchange(self, line: str, work: Work[Answer], seconds: float, given_up: int) -> Answer:
         try:
+            self._require_wanted(line, given_up)
             wire = self._wire or self._open(line)
             self._require_wanted(line, given_up)    # connecting takes a while
             until = self._clock.monotonic() + seconds
             self._require_in_step(wire)
-            return work(wire, until)
+            answer = work(wire, until)
+            self._require_wanted(line, given_up)
+            return answer
         except NoReplyError:
             raise
         except TimeoutError as error:
+            self._note("note", f"no reply within {seconds:g} s")
             raise self._silence(line, seconds, self._reopen()) from error
         except OSError as error:
+            self._note("note", f"connection broke: {error}")
             self._drop()
             raise NoReplyError("the connection broke", where=self._where(), expected=f"an answer to {line}",
                                got=str(error) or type(error).__name__,
@@ -142,6 +161,13 @@ class ScpiSession:
         except BaseException:
             self._drop()
             raise
+
+    def _require_wanted(self, line: str, given_up: int) -> None:
+        if given_up == self._given_up:
+            return
+        self._drop()
+        raise NoReplyError("given up", where=self._where(), expected=f"an answer to {line}",
+                           got="a stop that could not wait", remedy="Test the motor again.")
 
     def _open(self, line: str) -> Wire:
         try:
@@ -164,7 +190,8 @@ class ScpiSession:
         """Connect afresh, check the identity, and return what the error queue held."""
         self._drop()
         until = self._clock.monotonic() + self._open_deadline()
-        self._wire = Wire(self.resource, self._clock.monotonic, until)
+        self._wire = Wire(self.resource, self._clock.monotonic, until, self._baud)
+        self._note("note", f"connected to {self.resource}")
         self._identify(self._wire, until)
         inherited = self._drain(self._wire, until)
         self._initialise(self._wire, until)
@@ -187,6 +214,7 @@ class ScpiSession:
         if self._wire is not None:
             self._wire.close()
             self._wire = None
+            self._note("note", "closed")
 
     def _identify(self, wire: Wire, until: float) -> Identity:
         identity = self.speech.identity_in(self._query(wire, self.speech.identify, until), self._where())
@@ -205,10 +233,10 @@ class ScpiSession:
     def _order(self, wire: Wire, line: str, until: float) -> None:
         """Send a command, of one or several lines, and read what each is acknowledged with."""
         for part in line.split("\n"):
-            wire.send(self.speech.framed(part), until)
+            self._send(wire, part, until)
             if not self.speech.acknowledge:
                 continue
-            answer = wire.receive_line(until)
+            answer = self._receive(wire, until)
             if answer.decode("ascii", "replace").strip() != self.speech.acknowledge:
                 raise self._doubt(f"{part} is not acknowledged", repr(self.speech.acknowledge), repr(answer[:40]))
 
@@ -217,11 +245,20 @@ class ScpiSession:
         commands, _, question = line.rpartition("\n")
         if commands:
             self._order(wire, commands, until)
-        wire.send(self.speech.framed(question), until)
+        self._send(wire, question, until)
+
+    def _send(self, wire: Wire, line: str, until: float) -> None:
+        self._note("to", line)
+        wire.send(self.speech.framed(line), until)
+
+    def _receive(self, wire: Wire, until: float) -> bytes:
+        answer = wire.receive_line(until)
+        self._note("from", answer.decode("ascii", "backslashreplace"))
+        return answer
 
     def _query(self, wire: Wire, line: str, until: float) -> str:
         self._write(wire, line, until)
-        answer = wire.receive_line(until)
+        answer = self._receive(wire, until)
         if not answer.isascii():
             raise self._doubt(f"the answer to {line} is no text", "ASCII", repr(answer[:40]))
         plain = self.speech.plain(line, answer.decode("ascii").strip())
@@ -263,6 +300,23 @@ class ScpiSession:
         if not length.isdigit() or int(length) != size:
             raise self._doubt("the block has the wrong length", f"{size} bytes", repr(length))
 
+    def _receive_codes(self, wire: Wire, count: int, form: CodeForm, until: float) -> NDArray[np.int16]:
+        if form.width == 1:
+            content = wire.receive_exactly(count, until)
+            self._note_block(memoryview(content))
+            return form.widened(content)
+        codes = wire.receive_codes(count, until)
+        self._note_block(codes.data)
+        return codes if form.wire_type == INT16_LITTLE.wire_type else codes.byteswap(inplace=True)
+
+    def _note(self, direction: Direction, text: str) -> None:
+        if self._transcript is not None:
+            self._transcript.note(self.role, direction, text)
+
+    def _note_block(self, content: memoryview) -> None:
+        if self._transcript is not None:
+            self._transcript.note_block(self.role, content)
+
     def _skip_header(self, wire: Wire, read: bytes, until: float) -> bytes:
         while not read.endswith(b"#") and len(read) < HEADER_CAP:
             read += wire.receive_exactly(1, until)
@@ -280,10 +334,3 @@ class ScpiSession:
     def _silence(self, line: str, seconds: float, got: str) -> NoReplyError:
         return NoReplyError("no reply", where=self._where(), expected=f"an answer to {line} within {seconds:g} s",
                             got=got, remedy="Check that the instrument is on and its cable, then test again.")
-
-
-def _receive_codes(wire: Wire, count: int, form: CodeForm, until: float) -> NDArray[np.int16]:
-    if form.width == 1:
-        return form.widened(wire.receive_exactly(count, until))
-    codes = wire.receive_codes(count, until)
-    return codes if form.wire_type == INT16_LITTLE.wire_type else codes.byteswap(inplace=True)
