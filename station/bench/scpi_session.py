@@ -138,13 +138,11 @@ class ScpiSession:
     def _exchange(self, line: str, work: Work[Answer], seconds: float, given_up: int) -> Answer:
         try:
             self._require_wanted(line, given_up)
-            wire = self._wire or self._open(line)
+            wire = self._usable() or self._open(line)
             self._require_wanted(line, given_up)    # connecting takes a while
             until = self._clock.monotonic() + seconds
             self._require_in_step(wire)
-            answer = work(wire, until)
-            self._require_wanted(line, given_up)
-            return answer
+            return work(wire, until)
         except NoReplyError:
             raise
         except TimeoutError as error:
@@ -162,10 +160,14 @@ class ScpiSession:
             self._drop()
             raise
 
+    def _usable(self) -> Wire | None:
+        if self._wire is not None and self._wire.is_shut:
+            self._drop()
+        return self._wire
+
     def _require_wanted(self, line: str, given_up: int) -> None:
         if given_up == self._given_up:
             return
-        self._drop()
         raise NoReplyError("given up", where=self._where(), expected=f"an answer to {line}",
                            got="a stop that could not wait", remedy="Test the motor again.")
 

@@ -55,7 +55,7 @@ class Wire:
     """
 
     def __init__(self, resource: str, monotonic: Callable[[], float], until: float, baud: int = BAUD) -> None:
-        self._monotonic = monotonic
+        self._monotonic, self.is_shut = monotonic, False
         try:
             self._stream = _open_stream(resource, self._left(until), baud)
         except (TimeoutError, ConnectionError):
@@ -70,6 +70,7 @@ class Wire:
 
     def shut(self) -> None:
         """Break off what the owner thread waits for, from any thread; the wire is good for nothing after it."""
+        self.is_shut = True
         with suppress(Exception):  # it may have broken by itself
             self._stream.shut()
 
