@@ -8,7 +8,8 @@ from station.analysis.shaft_motion import ELECTRICAL_ORDERS, ShaftMotion
 from station.analysis.wave_fit import WaveFit
 
 SHIFT = np.exp(2j * np.pi / 3 * np.arange(3))  # brings lines that lag by a third each onto the first
-CLEAR = 3.0  # order 3 in the lines' own sequence over that in the other; unlike lines give as much of both
+CLEAR = 3.0       # order 3 in the lines' own sequence over that in the other; unlike lines give as much of both
+STANDS_OUT = 8.0  # standard deviations of an order beyond which it is looked for unasked
 
 
 def with_ripple_of(fit: WaveFit, motion: ShaftMotion, pole_pairs: int) -> ShaftMotion:
@@ -18,7 +19,8 @@ def with_ripple_of(fit: WaveFit, motion: ShaftMotion, pole_pairs: int) -> ShaftM
     r (m + 1) / (2 m), shifted from line to line as the fundamental is. One wave on three lines has its order 2
     shifted twice as far, which is the other sequence, and no order 3, because the lines add up to zero.
     Offsets and unlike fundamentals show below the fundamental, not above it. Only an order 2 that differs
-    from line to line would pass for ripple.
+    from line to line would pass for ripple. An order that the motion does not have yet joins it when
+    noise cannot be what shows it.
 
     Source: (1 + r cos x) sin(angle + r / m sin x) to first order; derived.
     """
@@ -26,10 +28,24 @@ def with_ripple_of(fit: WaveFit, motion: ShaftMotion, pole_pairs: int) -> ShaftM
     own, other = SHIFT @ waves, SHIFT.conj() @ waves
     if abs(other[0]) > abs(own[0]):
         own, other = other, own
-    swings = np.zeros(motion.orders.size, dtype=np.complex128)
+    speed = abs(motion.polynomial[1]) / motion.span
+    noise = float(np.sqrt((fit.sigma**2).sum() * 2 / fit.residual.shape[1])) / speed
     for m in ELECTRICAL_ORDERS:
-        if m == 1 or abs(own[m]) > CLEAR * abs(other[m]):
-            # Ripple runs with the angle from the centre on.
-            swing = 2 / (m + 1) * own[m] / own[0] * np.exp(1j * m * motion.polynomial[0])
-            swings[motion.orders == m * pole_pairs] = swing
-    return replace(motion, in_phase=motion.in_phase + swings.imag, quadrature=motion.quadrature + swings.real)
+        if m > 1 and abs(own[m]) < CLEAR * abs(other[m]):
+            continue
+        if m * pole_pairs not in motion.orders:
+            if abs(own[m]) < STANDS_OUT * noise:
+                continue
+            motion = _with_order(motion, m * pole_pairs)
+        # Ripple runs with the angle from the centre on.
+        swing = 2 / (m + 1) * own[m] / own[0] * np.exp(1j * m * motion.polynomial[0])
+        there = motion.orders == m * pole_pairs
+        motion = replace(motion, in_phase=motion.in_phase + there * swing.imag,
+                         quadrature=motion.quadrature + there * swing.real)
+    return motion
+
+
+def _with_order(motion: ShaftMotion, order: int) -> ShaftMotion:
+    """Return the motion with room for ripple of a known order; its place is not for tuning."""
+    return replace(motion, orders=np.append(motion.orders, float(order)), tuned=np.append(motion.tuned, False),
+                   in_phase=np.append(motion.in_phase, 0.0), quadrature=np.append(motion.quadrature, 0.0))
