@@ -19,7 +19,7 @@ from station.bench import (
 from station.bench.calibration import Calibration
 from station.bench.dialect import Dialect, Needs, load_dialect
 from station.bench.digitizer import Wiring
-from station.bench.drive import DriveLimits
+from station.bench.drive_limits import DriveLimits
 from station.bench.identity import Identity
 from station.bench.roles import ROLES, Role
 from station.capture import CHANNELS, Accuracy

@@ -3,11 +3,11 @@
 from dataclasses import dataclass, field
 
 from station.bench.dialect import Needs
+from station.bench.drive_limits import DriveLimits, is_near, require_closed
 from station.bench.instrument import ScpiInstrument
 from station.bench.roles import Guard
 from station.clock import Clock
-from station.errors import BenchError, BenchNotFitError
-from station.units import RPM, from_si
+from station.errors import BenchError
 
 NEEDS = Needs(templates={
     **dict.fromkeys(("on", "off", "is_on", "speed", "torque", "stop", "status", "trip", "clear"),
@@ -15,18 +15,6 @@ NEEDS = Needs(templates={
     "set_speed": frozenset({"speed"}), "set_ramp": frozenset({"ramp"}), "set_limit": frozenset({"speed"}),
     "set_watchdog": frozenset({"seconds"}),
 }, numbers=frozenset({"settling"}), units={"speed": "rotational speed", "torque": "torque"})
-IN_BAND = 0.05      # relative; a second look beside the drive's own word, wide enough for speed ripple
-AT_REST = RPM       # rad/s
-POLL = 0.01         # s
-
-
-@dataclass(frozen=True, slots=True)
-class DriveLimits:
-    """What the bench allows its drive."""
-
-    max_speed: float            # rad/s
-    watchdog: float             # s without a message, after which the drive stops by itself
-    stop_deadline: float = 30.0  # s from any speed to rest
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,7 +28,7 @@ class ScpiDrive(ScpiInstrument):
 
     def enable(self) -> None:
         """Switch the power stage on at zero speed, with the bench file's speed limit and watchdog."""
-        self._require_guard()
+        require_closed(self.guard)
         line, speed = self.dialect.line, self._speed_text
         self._target[0] = 0.0
         self.session.command(line("set_limit", speed=speed(self.limits.max_speed)),
@@ -52,11 +40,8 @@ class ScpiDrive(ScpiInstrument):
 
     def spin(self, speed: float, ramp: float) -> None:
         """Head for `speed`, rad/s, at `ramp`, rad/s2; BenchNotFitError with open guard or above the limit."""
-        self._require_guard()
-        if not abs(speed) <= self.limits.max_speed * (1 + 1e-9):  # a speed that is no number is refused too
-            raise BenchNotFitError("speed refused", where="drive", got=f"{from_si(speed, 'rpm'):g} r/min",
-                                   expected=f"at most {from_si(self.limits.max_speed, 'rpm'):g} r/min",
-                                   remedy="Lower the speed in the sequence file, or use a bench for that speed.")
+        require_closed(self.guard)
+        self.limits.require_speed(speed)
         self._target[0] = speed
         self.session.command(self.dialect.line("set_ramp", ramp=self._speed_text(ramp)),
                              self.dialect.line("set_speed", speed=self._speed_text(speed)))
@@ -65,8 +50,7 @@ class ScpiDrive(ScpiInstrument):
         """Return whether the ramp is over and the shaft turns at the speed asked for."""
         if self.has_bit("status", "settling") or self.session.ask_finite(self.dialect.line("is_on")) != 1:
             return False
-        target = self._target[0]
-        return abs(self.speed() - target) <= IN_BAND * abs(target) + AT_REST
+        return is_near(self.speed(), self._target[0])
 
     def speed(self) -> float:
         """Return the indicated speed, rad/s."""
@@ -83,7 +67,7 @@ class ScpiDrive(ScpiInstrument):
         """
         try:
             self.session.command(self.dialect.line("stop"))
-            self._wait_for_rest()
+            self.limits.wait_for_rest(self.speed, self.clock)
         finally:
             self._target[0] = 0.0
             self.session.command(self.dialect.line("off"))
@@ -106,20 +90,6 @@ class ScpiDrive(ScpiInstrument):
     def safe(self) -> None:
         """Ramp down to rest and switch off."""
         self.stop()
-
-    def _require_guard(self) -> None:
-        if not self.guard.is_closed():
-            raise BenchNotFitError("motion refused", where="guard", expected="a closed guard", got="an open guard",
-                                   remedy="Close the guard and press START again.")
-
-    def _wait_for_rest(self) -> None:
-        end = self.clock.monotonic() + self.limits.stop_deadline
-        while not abs(speed := self.speed()) < AT_REST:
-            if self.clock.monotonic() > end:
-                raise BenchError("the shaft does not come to rest", where="drive", expected="standstill",
-                                 got=f"{from_si(speed, 'rpm'):.0f} r/min",
-                                 remedy="Press the emergency stop; keep the guard closed until the shaft rests.")
-            self.clock.pause(POLL)
 
     def _speed_text(self, speed: float) -> float:
         return self.dialect.to_wire("speed", speed)

@@ -13,7 +13,6 @@ SETTLING = 2                # bit of OPERation
 HIGHEST_RPM = 12_000.0      # what the limit may be raised to
 BAND = 0.005                # of the wanted speed, within which it counts as reached
 SENSOR_SHARE = 1e-5         # scatter of the speed sensor, of the speed
-AVERAGED = 0.05             # s, over which torque is averaged so that cogging does not show
 _SLEW = Span("", 1.0, 100_000.0, 2000.0)
 _LIMIT = Span("", 0.0, HIGHEST_RPM, 6000.0)
 _WATCHDOG = Span("", 0.0, 3600.0, 0.0)
@@ -114,5 +113,4 @@ class DriveInstrument(ScpiInstrument):
         return speed * (1 + SENSOR_SHARE * float(self._random.standard_normal()))
 
     def _torque(self) -> float:
-        now = self.rig.now()
-        return float(np.mean([self._shaft.torque(t) for t in np.linspace(now - AVERAGED, now, 40)]))
+        return self._shaft.mean_torque(self.rig.now())

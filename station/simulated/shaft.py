@@ -17,6 +17,7 @@ TORQUE_CONSTANT = 0.08      # N m/A
 IDLE_CURRENT = 0.15         # A
 SETTLING = 0.05             # s after the end of a ramp
 KEPT_LEGS = 40
+AVERAGED = 0.05             # s, over which a drive averages its torque
 _DRIVE_RIPPLE = (Ripple(1, 6e-4, 0.0), Ripple(2, 3e-4, 0.0))   # order, share of speed, phase
 _BELT_HZ, _BELT_SHARE = 7.3, 2e-4                              # a ripple that knows nothing of the rotor
 
@@ -181,6 +182,10 @@ class Shaft:
                 angle = float(motion.angle(np.array([t]))[0])
                 torque += self._load.cogging_torque * np.sin(self._load.cogging_order * angle)
             return float(torque)
+
+    def mean_torque(self, t: float) -> float:
+        """Return the torque averaged over AVERAGED s up to `t`, N m, so that cogging does not show."""
+        return float(np.mean([self.torque(at) for at in np.linspace(t - AVERAGED, t, 40)]))
 
     def current(self, t: float) -> float:
         """Return the drive's current at `t`, A."""

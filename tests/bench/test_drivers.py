@@ -7,7 +7,8 @@ import pytest
 from station.bench.bench_file import NEEDS
 from station.bench.dialect import load_dialect
 from station.bench.digitizer import ScpiDigitizer, Wiring
-from station.bench.drive import DriveLimits, ScpiDrive
+from station.bench.drive import ScpiDrive
+from station.bench.drive_limits import DriveLimits
 from station.bench.guard import ScpiGuard
 from station.bench.insulation_tester import ScpiInsulationTester
 from station.bench.ohmmeter import ScpiOhmmeter
