@@ -108,4 +108,4 @@ def weighted_sum(parts: Iterable[tuple[float, Iterable[BudgetRow]]]) -> list[Bud
 
 def _with_u(row: BudgetRow, u: float) -> BudgetRow:
     """Return `row` with another uncertainty; `dataclasses.replace` takes twice as long."""
-    return BudgetRow(row.source, row.kind, row.distribution, u, row.dof, row.shared)
+    return row if u == row.u else BudgetRow(row.source, row.kind, row.distribution, u, row.dof, row.shared)

@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from math import hypot, inf, sqrt
 
 from station.analysis.budget import channel_time, combine, type_a, weighted_sum
@@ -85,17 +86,18 @@ def common_shift_u(errors: Sequence[AngleErrors]) -> float:
     return max((hypot(each.zero_deg, each.zero_channel_deg, each.slot_ripple_deg) for each in errors), default=0.0)
 
 
-def _edge(errors: AngleErrors, goes_high: bool) -> list[BudgetRow]:
+@lru_cache(maxsize=16)   # each edge's rows stand in up to six budgets
+def _edge(errors: AngleErrors, goes_high: bool) -> tuple[BudgetRow, ...]:
     """Rows of an edge's mean angle but for the zero; shared ones signed."""
     polarity = "rise" if goes_high else "fall"
     time, level = channel_time(f"h_{errors.sensor}"), f"reference level of sensor {errors.sensor}"
-    return [
+    return (
         type_a(f"scatter of edges, sensor {errors.sensor}, {polarity}", errors.scatter_deg, errors.scatter_dof),
         BudgetRow(time, "B", "rectangular", errors.channel_deg, inf, shared=time),
         BudgetRow(level, "B", "rectangular", errors.level_deg[0 if goes_high else 1], inf, shared=level),
         BudgetRow(f"edge within a sample, sensor {errors.sensor}, {polarity}", "B", "rectangular",
                   errors.unseen_deg, inf),
-    ]
+    )
 
 
 def _zero(errors: AngleErrors) -> list[BudgetRow]:
