@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import replace
+from functools import lru_cache
 from math import hypot, inf, sqrt
 
 from station.analysis.back_emf import BackEmf
@@ -19,6 +20,7 @@ CRESTS: dict[tuple[int, int], float] = {
     (LINES.index("ab"), -1): 270.0, (LINES.index("ca"), 1): 330.0, (LINES.index("bc"), -1): 30.0,
 }
 
+@lru_cache(maxsize=8)
 def commutation_table(layout: HallLayout) -> dict[Code, tuple[int, int]]:
     """Return for each declared code the line (index into LINES) and the sense of its current.
 

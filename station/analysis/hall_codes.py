@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -82,13 +83,21 @@ def walk_codes(lines: Sequence[CodeLine], layout: HallLayout) -> CodeWalk:
               for each in lines]
     start = tuple(int(each.high_at_first) for each in lines)
     codes = np.append(4 * start[0] + 2 * start[1] + start[2], 4 * states[0] + 2 * states[1] + states[2])
-    place = np.full(8, -1)
-    for number, interval in enumerate(declared_intervals(layout)):
-        place[_number(interval.code)] = number
-    forbidden = np.isin(codes[1:], [_number(code) for code in FORBIDDEN[layout.spacing_deg]])
+    place, is_forbidden = _places(layout)
     before, after = place[codes[:-1]], place[codes[1:]]
     step = np.where((before >= 0) & (after >= 0), (after - before) % 6, 0)
-    return CodeWalk(int(forbidden.sum()), when.size, _order(int((step == 1).sum()), int((step == 5).sum()), when.size))
+    votes = np.bincount(step, minlength=6).tolist()
+    return CodeWalk(int(is_forbidden[codes[1:]].sum()), when.size, _order(votes[1], votes[5], when.size))
+
+
+@lru_cache(maxsize=8)
+def _places(layout: HallLayout) -> tuple[NDArray[np.int64], NDArray[np.bool_]]:
+    """Return the place of each of eight codes in the declared cycle, -1 for none, and which are forbidden."""
+    place, is_forbidden = np.full(8, -1), np.zeros(8, dtype=np.bool_)
+    for number, interval in enumerate(declared_intervals(layout)):
+        place[_number(interval.code)] = number
+    is_forbidden[[_number(code) for code in FORBIDDEN[layout.spacing_deg]]] = True
+    return place, is_forbidden
 
 
 def _number(code: Code) -> int:

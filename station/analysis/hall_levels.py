@@ -97,12 +97,13 @@ def settled_levels(codes: NDArray[np.int16], levels: HallLevels, begin: NDArray[
     places = _places(codes.size, LOOKED_AT)
     first, last = np.searchsorted(places, begin), np.searchsorted(places, end)
     first, last = first[last > first], last[last > first]
-    values = np.append(codes[places] - np.float64(levels.code_at(0.5)), 0.0)    # the last only ends a stretch
     bounds = np.stack([first, last], axis=1).ravel()
     if not bounds.size:
         return levels
+    values = np.zeros(places.size + 1)       # the last only ends a stretch
+    np.subtract(codes[places], levels.code_at(0.5), out=values[:-1])
     count, total = last - first, np.add.reduceat(values, bounds)[::2]
-    squares = np.add.reduceat(values * values, bounds)[::2]
+    squares = np.add.reduceat(np.multiply(values, values, out=values), bounds)[::2]
     found = []
     for is_high in (False, True):
         chosen = (total * levels.swing_code > 0.0) == is_high

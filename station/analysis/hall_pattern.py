@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from math import degrees, sqrt
 
 import numpy as np
@@ -55,8 +56,14 @@ def _wobble(averages: Floats, seen: NDArray[np.bool_]) -> float:
     """Amplitude of the once-per-revolution part of the per-pole pattern, degrees."""
     if not seen.all() or averages.size < 3:
         return 0.0
-    turn = np.exp(-1j * TURN * np.arange(averages.size) / averages.size)
-    return float(2 * abs(np.mean(averages * turn)))
+    return 2 * abs(complex(averages @ _once_around(averages.size))) / averages.size
+
+
+@lru_cache(maxsize=8)
+def _once_around(places: int) -> NDArray[np.complex128]:
+    """Unit vectors (places,) that turn once."""
+    vectors: NDArray[np.complex128] = np.exp(-1j * TURN * np.arange(places) / places)
+    return vectors
 
 
 def count_missing(angles: Floats, mean_deg: float, span: tuple[float, float]) -> int:

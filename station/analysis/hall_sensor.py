@@ -24,6 +24,7 @@ class SensorAngles:
     time: Floats                    # (k,) s since the start of the capture
     angle: Floats                   # (k,) rad, rotor electrical angle, unwrapped
     goes_high: NDArray[np.bool_]    # (k,) as the rotor angle grows
+    sense: int                      # +1 if the rotor angle grows with time, else -1
     edges: SensorEdges
     rise: EdgePattern | None        # None without such an edge
     fall: EdgePattern | None
@@ -71,7 +72,7 @@ def _place(edges: SensorEdges, channel: Channel, interval: float, track: AngleTr
     goes_high = edges.rising == (sense > 0)
     rise, fall = (edge_pattern(angle[each], pole_pairs) if each.any() else None
                   for each in (goes_high, ~goes_high))
-    return SensorAngles(time, angle, goes_high, edges, rise, fall)
+    return SensorAngles(time, angle, goes_high, sense, edges, rise, fall)
 
 
 def rotor_sense(capture: Capture, track: AngleTrack) -> int:
@@ -91,7 +92,7 @@ def angle_errors(capture: Capture, sensor: str, located: SensorAngles, track: An
     in_time = located.edges.transitions     # of an edge too fast to see, only a longest duration is known
     seen = [each * interval if each >= SHAPELESS else 0.0 for each in in_time]
     unseen = max((float(np.fmax(each, 1.0)) * interval for each in in_time if not each >= SHAPELESS), default=0.0)
-    rise, fall = seen if rotor_sense(capture, track) > 0 else reversed(seen)
+    rise, fall = seen if located.sense > 0 else reversed(seen)
     return AngleErrors(
         sensor,
         scatter_deg=max([sampling, *(each.mean_u_deg for each in patterns)]),
