@@ -3,16 +3,13 @@
 import json
 import socket
 from collections.abc import Callable, Mapping
-from contextlib import suppress
-from threading import Event, Lock, Thread
 from types import TracebackType
 from typing import Any, Self
 
 from station.errors import BenchError, NoReplyError, StationError
+from station.simulated.listener import HOST, Listener
 from station.simulated.rig import Rig
 
-HOST = "127.0.0.1"
-TICK = 0.05         # s
 LINE_LIMIT = 65536  # bytes
 
 
@@ -24,60 +21,24 @@ class SideServer:
 
     def __init__(self, rig: Rig, port: int, silence: Callable[[str, float], None]) -> None:
         self._rig, self._silence = rig, silence
-        self._listener = socket.create_server((HOST, port))
-        self._listener.settimeout(TICK)
-        self.port = int(self._listener.getsockname()[1])
-        self._ended, self._lock = Event(), Lock()
-        self._connections: dict[socket.socket, Thread] = {}
-        self._thread = Thread(target=self._serve, name="side channel")
+        self._listener = Listener(port, "side channel", self._converse)
+        self.port = self._listener.port
         self._deeds = self._all_deeds()
 
     def __enter__(self) -> Self:
         """Start serving."""
-        self._thread.start()
+        self._listener.__enter__()
         return self
 
     def __exit__(self, kind: type[BaseException] | None, error: BaseException | None,
                  trace: TracebackType | None) -> None:
         """Close every connection and wait for every thread."""
-        self._ended.set()
-        with suppress(OSError):         # wakes the accepting thread at once where the system allows it
-            self._listener.shutdown(socket.SHUT_RDWR)
-        self._thread.join()
-        self._listener.close()
-        with self._lock:
-            open_now = dict(self._connections)
-        for connection, thread in open_now.items():
-            with suppress(OSError):     # the client may have closed it already
-                connection.shutdown(socket.SHUT_RDWR)
-            thread.join()
-
-    def _serve(self) -> None:
-        while not self._ended.is_set():
-            with suppress(TimeoutError):
-                connection = self._accept()
-                if connection is None:
-                    return
-                connection.settimeout(None)
-                thread = Thread(target=self._converse, args=(connection,), name="side channel")
-                with self._lock:
-                    self._connections[connection] = thread
-                thread.start()
-
-    def _accept(self) -> socket.socket | None:
-        try:
-            return self._listener.accept()[0]
-        except OSError:
-            if self._ended.is_set():    # the listener was shut down under it
-                return None
-            raise
+        self._listener.__exit__(kind, error, trace)
 
     def _converse(self, connection: socket.socket) -> None:
-        with connection, suppress(OSError), connection.makefile("rb") as lines:
+        with connection.makefile("rb") as lines:
             while line := lines.readline(LINE_LIMIT):
                 connection.sendall(json.dumps(self._answer(line)).encode() + b"\n")
-        with self._lock:
-            self._connections.pop(connection, None)
 
     def _answer(self, line: bytes) -> dict[str, Any]:
         try:
