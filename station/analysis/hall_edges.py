@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from station.analysis.hall_crossings import crossings
+from station.analysis.hall_crossings import state_runs
 from station.analysis.hall_levels import HallLevels, settled_levels
 
 LOWER, UPPER = 0.3, 0.7       # of the swing: a state is entered beyond these, noise between them is none
@@ -97,12 +97,7 @@ def _changes(codes: NDArray[np.int16], levels: HallLevels) -> tuple[Indices, Ind
     taken for bounce.
     """
     lower, upper = sorted((levels.code_at(LOWER), levels.code_at(UPPER)))
-    starts = np.append(0, crossings(codes, (lower, upper)))
-    ends = np.append(starts[1:], codes.size) - 1
-    here = codes[starts]
-    high = here > upper
-    settled = high | (here <= lower)
-    starts, ends, high = starts[settled], ends[settled], high[settled]
+    starts, ends, high = state_runs(codes, lower, upper)
     at = np.flatnonzero(high[1:] != high[:-1])
     return ends[at], starts[at + 1], high[at + 1] == (levels.swing_code > 0)
 
