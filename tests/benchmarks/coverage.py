@@ -41,7 +41,9 @@ from station.motor import LINES
 
 LEAST, MOST = 93.0, 97.0
 OHM_GAIN, OHM_OFFSET = 1e-3, 5e-4
-CONSERVATIVE: dict[str, str] = {}
+CONSERVATIVE = {
+    "hall_transition": "edges here are ramps, which the fitted shape knows; real ones are given a sample interval",
+}
 DRAWS = {"normal": drawn.normal, "rectangular": drawn.rectangular}
 
 # of one motor: for each characteristic, error over u and over U of each value

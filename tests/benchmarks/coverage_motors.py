@@ -25,7 +25,7 @@ SAMPLES = 24_000
 NOISE = 1e-3                              # of the converter's range
 # Standard deviation of a pole's gain. A pattern of poles above the noise would count as noise in the fit's
 # residuals: then every type A row is too large, on the safe side, and this benchmark would say so.
-POLES = 2e-4
+POLES = 3e-4
 UNLIKE = 0.03                             # of a harmonic, from phase to phase
 
 
