@@ -1,38 +1,43 @@
 """Dialects: TOML files that say how one make of instrument speaks, checked against what its role needs."""
 
-import string
+import re
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 
-from pydantic import Field
-
 from station import units
-from station.errors import Fault, FileContractError
-from station.toml_file import Table, TomlSource, check, read_toml
+from station.bench.answer import AnswerForm
+from station.bench.block import FORMS, INT16_LITTLE, CodeForm
+from station.bench.dialect_contract import AnswerTable, DialectContract, LimitsTable, SentinelsTable
+from station.bench.dialect_faults import dialect_faults, lines_of
+from station.bench.needs import Fields, Needs
+from station.bench.speech import Sentinels, Speech
+from station.errors import BenchError, FileContractError
+from station.toml_file import TomlSource, check, read_toml
 
-Fields = frozenset[str]
+__all__ = ["SHIPPED", "Dialect", "Fields", "Needs", "load_dialect", "parse_dialect"]
 SHIPPED = Path(__file__).with_name("dialects")
+Span = tuple[float, float]
 
 
 @dataclass(frozen=True, slots=True)
-class Needs:
-    """What a role's driver asks of a dialect: templates with their fields, numbers, and units by dimension."""
+class FieldForm:
+    """How a field is written: by a map of texts, or as a number times a factor."""
 
-    templates: Mapping[str, Fields]
-    numbers: Fields = frozenset()
-    units: Mapping[str, str] | None = None   # quantity -> dimension
+    map: Mapping[str, str] = field(default_factory=dict)
+    times: float = 1.0
+    decimals: int | None = None
 
 
-class DialectContract(Table):
-    """The tables of a dialect file."""
+@dataclass(frozen=True, slots=True)
+class BlockForm:
+    """How samples are carried; volts = (code - reference) x scale + offset."""
 
-    format: int
-    role: str
-    templates: dict[str, str]
-    numbers: dict[str, int] = Field(default_factory=dict)
-    units: dict[str, str] = Field(default_factory=dict)
-    block_tail: str = "\n"
+    code: CodeForm = INT16_LITTLE
+    tail: str = "\n"
+    batch: int = 0                       # most samples in one block; 0: all in one
+    first_sample: int = 0                # the number that the instrument gives the first sample
+    preamble: tuple[str, ...] = ()       # names by position
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,14 +46,37 @@ class Dialect:
 
     name: str
     sha256: str
-    templates: Mapping[str, str]
+    templates: Mapping[str, tuple[str, ...]]
     numbers: Mapping[str, int]
     units: Mapping[str, str]
-    block_tail: str
+    speech: Speech = field(default_factory=Speech)
+    block: BlockForm = BlockForm()
+    completion: str = "status"           # or "*OPC?" or "time"
+    fields: Mapping[str, FieldForm] = field(default_factory=dict)
+    answers: Mapping[str, AnswerForm] = field(default_factory=dict)
+    limits: Mapping[str, Span] = field(default_factory=dict)   # "points", "interval" s, "range" V
+    plain_answer: AnswerForm = field(default_factory=AnswerForm)
+
+    def has(self, name: str) -> bool:
+        """Return whether there is a template `name`."""
+        return name in self.templates
 
     def line(self, name: str, **fields: float | str) -> str:
-        """Return the line for `name`; numbers are written with twelve digits."""
-        return self.templates[name].format(**{key: _wire_text(value) for key, value in fields.items()})
+        """Return the line for `name`, or its lines with NL between; numbers are written with twelve digits."""
+        words = {key: self._wire_text(key, value) for key, value in fields.items()}
+        return "\n".join(line.format(**words) for line in self.templates[name])
+
+    def answer(self, name: str) -> AnswerForm:
+        """Return how the answer to `name` is read."""
+        return self.answers.get(name, self.plain_answer)
+
+    def require_within(self, name: str, value: float, unit: str) -> None:
+        """Raise BenchError when the instrument cannot do `value`, as the dialect's limits say."""
+        least, greatest = self.limits.get(name, (float("-inf"), float("inf")))
+        if not least * (1 - 1e-9) <= value <= greatest * (1 + 1e-9):
+            raise BenchError(f"the instrument cannot do this {name}", where=f"dialect {self.name}",
+                             expected=f"{least:g} to {greatest:g} {unit}".rstrip(), got=f"{value:g}",
+                             remedy="Change the sequence file, or use another instrument.")
 
     def to_wire(self, quantity: str, value: float) -> float:
         """Return an SI `value` in the unit in which this dialect carries `quantity`."""
@@ -57,6 +85,23 @@ class Dialect:
     def from_wire(self, quantity: str, value: float) -> float:
         """Return a number off the wire in SI."""
         return units.to_si(value, self.units[quantity])
+
+    def _wire_text(self, key: str, value: float | str) -> str:
+        form = self.fields.get(key)
+        # Twelve digits: no instrument sets finer, and 6000 r/min through rad/s and back stays 6000.
+        if form is None or isinstance(value, str):
+            return value if isinstance(value, str) else f"{value:.12g}"
+        if form.map:
+            return self._mapped(key, f"{value:.12g}", form.map)
+        value *= form.times
+        return f"{value:.12g}" if form.decimals is None else f"{value:.{form.decimals}f}"
+
+    def _mapped(self, key: str, text: str, words: Mapping[str, str]) -> str:
+        if text not in words:
+            raise BenchError(f"the dialect has no word for {key} {text}", where=f"dialect {self.name}",
+                             expected="one of " + ", ".join(words), got=text,
+                             remedy=f"Add it to the map of fields.{key}, or correct the bench file.")
+        return words[text]
 
 
 def load_dialect(name: str, folder: Path, role: str, needs: Needs) -> Dialect:
@@ -71,70 +116,38 @@ def load_dialect(name: str, folder: Path, role: str, needs: Needs) -> Dialect:
 def parse_dialect(source: TomlSource, role: str, needs: Needs) -> Dialect:
     """Return the dialect in `source`, checked against what `role` needs; all faults in one error."""
     contract = check(source, DialectContract)
-    faults = [*_role_faults(contract, source.name, role), *_template_faults(contract, source.name, needs),
-              *_number_faults(contract, source.name, needs), *_unit_faults(contract, source.name, needs)]
+    faults = dialect_faults(contract, source.name, role, needs)
     if faults:
         raise FileContractError(faults)
-    return Dialect(Path(source.name).name, source.sha256, contract.templates, contract.numbers, contract.units,
-                   contract.block_tail)
+    sentinels = _sentinels(contract.sentinels)
+    block = contract.block
+    return Dialect(
+        Path(source.name).name, source.sha256,
+        {name: tuple(lines_of(template)) for name, template in contract.templates.items()},
+        contract.numbers, contract.units, _speech(contract),
+        BlockForm(FORMS[block.form], block.tail, block.batch, block.first_sample, tuple(block.preamble)),
+        contract.completion.by,
+        {name: FieldForm(table.map, table.times, table.decimals) for name, table in contract.fields.items()},
+        {name: _answer(table, sentinels) for name, table in contract.answers.items()},
+        _limits(contract.limits), AnswerForm(sentinels=sentinels))
 
 
-def _wire_text(value: float | str) -> str:
-    # Twelve digits: no instrument sets finer, and 6000 r/min through rad/s and back stays 6000.
-    return value if isinstance(value, str) else f"{value:.12g}"
+def _speech(contract: DialectContract) -> Speech:
+    table = contract.session
+    return Speech(table.line_end.encode("ascii"), table.headers, table.identify,
+                  re.compile(table.identity) if table.identity else None, table.self_test, table.errors,
+                  tuple(table.init), table.acknowledge)
 
 
-def _role_faults(contract: DialectContract, file: str, role: str) -> list[Fault]:
-    faults = []
-    if contract.role != role:
-        faults.append(Fault(file, "role", repr(contract.role), repr(role), "Name the dialect of the right role."))
-    if contract.block_tail not in ("", "\n", "\r\n"):
-        faults.append(Fault(file, "block_tail", repr(contract.block_tail), '"", "\\n" or "\\r\\n"',
-                            "Give what follows a block."))
-    return faults
+def _sentinels(table: SentinelsTable) -> Sentinels:
+    over, under, invalid = (tuple(str(text) for text in texts) for texts in (table.over, table.under, table.invalid))
+    return Sentinels(over, under, invalid)
 
 
-def _template_faults(contract: DialectContract, file: str, needs: Needs) -> list[Fault]:
-    faults = _key_faults(set(contract.templates), set(needs.templates), file, "templates")
-    for name, template in contract.templates.items():
-        if name in needs.templates:
-            faults += _one_template_faults(file, name, template, needs.templates[name])
-    return faults
+def _answer(table: AnswerTable, sentinels: Sentinels) -> AnswerForm:
+    return AnswerForm(table.form, table.part, table.suffix, table.map, table.times, table.inverse, sentinels)
 
 
-def _one_template_faults(file: str, name: str, template: str, wanted: Fields) -> list[Fault]:
-    key = f"templates.{name}"
-    if not template.isascii() or not template.isprintable() or not template:
-        return [Fault(file, key, repr(template), "one line of printable ASCII", "Remove line breaks and signs.")]
-    try:
-        parts = list(string.Formatter().parse(template))
-    except ValueError as error:
-        return [Fault(file, key, repr(template), "fields as {name}", f"Mend the braces: {error}.")]
-    fields = {field for _, field, _, _ in parts if field is not None}
-    plain = all(not spec and not conversion for _, _, spec, conversion in parts)
-    if fields != wanted or not plain:
-        return [Fault(file, key, repr(template), "the fields " + (", ".join(sorted(wanted)) or "none"),
-                      "Use each field once as {name}, without format.")]
-    return []
-
-
-def _number_faults(contract: DialectContract, file: str, needs: Needs) -> list[Fault]:
-    return _key_faults(set(contract.numbers), set(needs.numbers), file, "numbers")
-
-
-def _unit_faults(contract: DialectContract, file: str, needs: Needs) -> list[Fault]:
-    wanted = needs.units or {}
-    faults = _key_faults(set(contract.units), set(wanted), file, "units")
-    for quantity, unit in contract.units.items():
-        if quantity not in wanted:
-            continue
-        if unit not in units.names() or units.dimension(unit) != wanted[quantity]:
-            faults.append(Fault(file, f"units.{quantity}", repr(unit), f"a unit of {wanted[quantity]}",
-                                "Give the unit in which the instrument carries it."))
-    return faults
-
-
-def _key_faults(got: set[str], wanted: set[str], file: str, table: str) -> list[Fault]:
-    missing = [Fault(file, f"{table}.{key}", "nothing", "a value", "Add the key.") for key in sorted(wanted - got)]
-    return missing + [Fault(file, f"{table}.{key}", "this key", "no such key",
-                            "Remove the key or correct its spelling.") for key in sorted(got - wanted)]
+def _limits(table: LimitsTable) -> dict[str, Span]:
+    spans = {"points": table.points, "interval": table.interval_s, "range": table.range}
+    return {name: (span[0], span[1]) for name, span in spans.items() if span is not None}

@@ -2,11 +2,11 @@
 
 from dataclasses import dataclass
 
-from station.bench.dialect import Needs
 from station.bench.instrument import ScpiInstrument
+from station.bench.needs import NONE, Needs
 
 NEEDS = Needs(
-    templates=dict.fromkeys(("arm", "disarm", "state"), frozenset[str]()),
+    templates=dict.fromkeys(("arm", "disarm", "state"), NONE),
     numbers=frozenset({"closed", "started", "emergency_stop_healthy"}),
 )
 

@@ -29,9 +29,17 @@ class ScpiInstrument:
         """Empty the error queue and return its entries."""
         return self.session.drain_errors()
 
+    def reading(self, name: str, deadline: float | None = None, **fields: float | str) -> float:
+        """Return the answer to query `name` as a number; inf and -inf for over and under range."""
+        return self.session.ask_number(self.dialect.line(name, **fields), deadline, self.dialect.answer(name).number)
+
+    def finite(self, name: str, deadline: float | None = None, **fields: float | str) -> float:
+        """Return the answer to query `name` as a finite number; over range raises BenchError."""
+        return self.session.ask_finite(self.dialect.line(name, **fields), deadline, self.dialect.answer(name).number)
+
     def bits(self, name: str, deadline: float | None = None) -> int:
         """Return the answer to query `name` as a whole number of status bits."""
-        number = self.session.ask_finite(self.dialect.line(name), deadline)
+        number = self.finite(name, deadline)
         if number != int(number) or number < 0:
             raise BenchError("status bits that are no whole number", where=self.session.role,
                              expected="a whole number", got=number, remedy="Check the dialect file.")

@@ -2,14 +2,14 @@
 
 from dataclasses import dataclass, field
 
-from station.bench.dialect import Needs
 from station.bench.instrument import ScpiInstrument
+from station.bench.needs import NONE, Needs
 from station.bench.roles import Guard
 from station.clock import Clock
 from station.errors import BenchError, BenchNotFitError
 
 NEEDS = Needs(templates={
-    **dict.fromkeys(("on", "off", "resistance", "voltage", "dwell"), frozenset[str]()),
+    **dict.fromkeys(("on", "off", "resistance", "voltage", "dwell"), NONE),
     "set_voltage": frozenset({"volts"}), "set_dwell": frozenset({"seconds"}),
 })
 POLL = 0.02   # s
@@ -34,8 +34,8 @@ class ScpiInsulationTester(ScpiInstrument):
 
     def resistance(self) -> float:
         """Return the insulation resistance after the dwell, ohm; inf when over range."""
-        dwell = self.session.ask_finite(self.dialect.line("dwell"))
-        resistance = self.session.ask_number(self.dialect.line("resistance"), dwell + 2 * self.session.deadline)
+        dwell = self.finite("dwell")
+        resistance = self.reading("resistance", dwell + 2 * self.session.deadline)
         if resistance < 0:
             raise BenchError("negative insulation resistance", where="insulation tester", expected="above zero",
                              got=resistance, remedy="Check the test leads and have the tester looked at.")
@@ -43,7 +43,7 @@ class ScpiInsulationTester(ScpiInstrument):
 
     def voltage(self) -> float:
         """Return the voltage still on the winding, V."""
-        return self.session.ask_finite(self.dialect.line("voltage"))
+        return self.finite("voltage")
 
     def off(self) -> None:
         """Switch the voltage off; the winding then discharges, see `voltage`."""

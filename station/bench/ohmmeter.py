@@ -2,13 +2,13 @@
 
 from dataclasses import dataclass
 
-from station.bench.dialect import Needs
 from station.bench.instrument import ScpiInstrument
+from station.bench.needs import Needs
 from station.errors import BenchError
 
 NEEDS = Needs(templates={
     "connect": frozenset({"pair"}), "release": frozenset(), "resistance": frozenset(),
-}, numbers=frozenset({"pair_ab", "pair_bc", "pair_ca"}))
+}, numbers=frozenset({"pair_ab", "pair_bc", "pair_ca"}), besides={"resistance": frozenset({"pair"})})
 DEADLINE = 10.0   # s; slow integration over many mains cycles, common practice, no source
 
 
@@ -21,7 +21,7 @@ class ScpiOhmmeter(ScpiInstrument):
         line = self.dialect.line
         relay = self.dialect.numbers[f"pair_{pair}"]
         self.session.command(line("release"), line("connect", pair=relay))
-        resistance = self.session.ask_number(line("resistance"), DEADLINE)
+        resistance = self.reading("resistance", DEADLINE, pair=relay)
         if resistance == float("-inf"):
             raise BenchError("the ohmmeter is under range", where="ohmmeter", expected="a resistance",
                              got="minus over range", remedy="Check that the sense leads are not exchanged.")

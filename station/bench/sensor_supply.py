@@ -2,14 +2,14 @@
 
 from dataclasses import dataclass
 
-from station.bench.dialect import Needs
 from station.bench.instrument import ScpiInstrument
+from station.bench.needs import NONE, Needs
 from station.errors import BenchError
 
 NEEDS = Needs(templates={
-    **dict.fromkeys(("on", "off", "is_on", "voltage", "current", "trip", "clear"), frozenset[str]()),
+    **dict.fromkeys(("on", "off", "is_on", "voltage", "current"), NONE),
     "set_voltage": frozenset({"volts"}), "set_current_limit": frozenset({"amperes"}),
-})
+}, optional=dict.fromkeys(("trip", "clear"), NONE))
 
 
 @dataclass(frozen=True, slots=True)
@@ -19,9 +19,10 @@ class ScpiSensorSupply(ScpiInstrument):
     def on(self, volts: float, current_limit: float) -> None:
         """Set volts and the current limit (A) and switch on; BenchError when the output does not come on."""
         line = self.dialect.line
-        self.session.command(line("clear"), line("set_voltage", volts=volts),
+        clear = (line("clear"),) if self.dialect.has("clear") else ()
+        self.session.command(*clear, line("set_voltage", volts=volts),
                              line("set_current_limit", amperes=current_limit), line("on"))
-        if self.session.ask_finite(line("is_on")) != 1:
+        if self.finite("is_on") != 1:
             raise BenchError("the sensor supply did not switch on", where="sensor supply", expected="output on",
                              got="output off", remedy="Look for a short circuit in the sensor leads.")
 
@@ -31,15 +32,15 @@ class ScpiSensorSupply(ScpiInstrument):
 
     def current(self) -> float:
         """Return the current drawn, A."""
-        return self.session.ask_finite(self.dialect.line("current"))
+        return self.finite("current")
 
     def voltage(self) -> float:
         """Return the voltage at the output, V."""
-        return self.session.ask_finite(self.dialect.line("voltage"))
+        return self.finite("voltage")
 
     def safe(self) -> None:
         """Switch off and see that it is off."""
         self.off()
-        if self.session.ask_finite(self.dialect.line("is_on")) != 0:
+        if self.finite("is_on") != 0:
             raise BenchError("the sensor supply did not switch off", where="sensor supply", expected="output off",
                              got="output on", remedy="Switch it off by hand.")

@@ -45,10 +45,11 @@ class Speech:
     self_test: str = "*TST?"           # "": the instrument has none
     errors: str = "SYST:ERR?"          # "": the instrument has no error queue
     init: tuple[str, ...] = ()         # sent after every connecting
+    acknowledge: str = ""              # what every command is answered with; "": nothing
 
     def framed(self, line: str) -> bytes:
-        """Return the bytes that carry `line`, which may be several lines with NL between them."""
-        return b"".join(part.encode("ascii") + self.line_end for part in line.split("\n"))
+        """Return the bytes that carry one `line`."""
+        return line.encode("ascii") + self.line_end
 
     def plain(self, line: str, answer: str) -> str | None:
         """Return the answer to `line` without its header; None when a header should be there and is not."""

@@ -2,11 +2,11 @@
 
 from dataclasses import dataclass
 
-from station.bench.dialect import Needs
 from station.bench.instrument import ScpiInstrument
+from station.bench.needs import NONE, Needs
 from station.errors import BenchError
 
-NEEDS = Needs(templates=dict.fromkeys(("winding", "ambient"), frozenset[str]()))
+NEEDS = Needs(templates=dict.fromkeys(("winding", "ambient"), NONE))
 PLAUSIBLE = (-60.0, 250.0)   # degrees Celsius; outside, a sensor is broken or not connected
 
 
@@ -26,7 +26,7 @@ class ScpiThermometer(ScpiInstrument):
         """Do nothing: a thermometer cannot hurt."""
 
     def _temperature(self, name: str) -> float:
-        reading = self.session.ask_finite(self.dialect.line(name))
+        reading = self.finite(name)
         if not PLAUSIBLE[0] <= reading <= PLAUSIBLE[1]:
             raise BenchError(f"implausible {name} temperature", where="thermometer", got=f"{reading:g} degC",
                              expected=f"{PLAUSIBLE[0]:g} to {PLAUSIBLE[1]:g} degC",
