@@ -8,7 +8,8 @@ from station.analysis.shaft_motion import ELECTRICAL_ORDERS, ShaftMotion
 from station.analysis.wave_fit import WaveFit
 
 SHIFT = np.exp(2j * np.pi / 3 * np.arange(3))  # brings lines that lag by a third each onto the first
-CLEAR = 3.0       # order 3 in the lines' own sequence over that in the other; unlike lines give as much of both
+CLEAR = 3.0       # times what lines as unlike as their fundamentals give of an order in the own sequence
+THIRD = 0.2       # of its fundamental: what order 3 of one phase may be, which the lines show if they are unlike
 STANDS_OUT = 8.0  # standard deviations of an order beyond which it is looked for unasked
 
 
@@ -18,9 +19,10 @@ def with_ripple_of(fit: WaveFit, motion: ShaftMotion, pole_pairs: int) -> ShaftM
     A speed that ripples by r at electrical order m makes of each line's fundamental an order m + 1 of
     r (m + 1) / (2 m), shifted from line to line as the fundamental is. One wave on three lines has its order 2
     shifted twice as far, which is the other sequence, and no order 3, because the lines add up to zero.
-    Offsets and unlike fundamentals show below the fundamental, not above it. Only an order 2 that differs
-    from line to line would pass for ripple. An order that the motion does not have yet joins it when
-    noise cannot be what shows it.
+    Offsets and unlike fundamentals show below the fundamental, not above it. Unlike lines leak order 2 into the
+    own sequence in the measure that their fundamentals leak out of it, and of order 3 that much of what
+    their phases may have; ripple must exceed that clearly, or it stays with the waves. An order that the motion does
+    not have yet joins it when noise cannot be what shows it.
 
     Source: (1 + r cos x) sin(angle + r / m sin x) to first order; derived.
     """
@@ -30,8 +32,10 @@ def with_ripple_of(fit: WaveFit, motion: ShaftMotion, pole_pairs: int) -> ShaftM
         own, other = other, own
     speed = abs(motion.polynomial[1]) / motion.span
     noise = float(np.sqrt((fit.sigma**2).sum() * 2 / fit.residual.shape[1])) / speed
+    unlike = abs(other[0] / own[0])
+    leaks = {1: unlike * abs(other[1]), 2: max(unlike * THIRD * abs(own[0]), abs(other[2]))}
     for m in ELECTRICAL_ORDERS:
-        if m > 1 and abs(own[m]) < CLEAR * abs(other[m]):
+        if abs(own[m]) < CLEAR * leaks[m]:
             continue
         if m * pole_pairs not in motion.orders:
             if abs(own[m]) < STANDS_OUT * noise:

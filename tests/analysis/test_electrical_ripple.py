@@ -69,3 +69,16 @@ def test_a_third_harmonic_of_one_phase_is_no_ripple(pole_pairs):
     found = measured(winding, turning=turning, spoil=spoil)
     assert found["speed_ripple"].value < 0.005
     assert found["harmonic_3.ab"].value == pytest.approx(100 * 0.5 / (8 / 1.5 * 4), rel=0.01)
+
+
+def test_a_second_harmonic_of_unlike_lines_is_no_ripple():
+    """A winding with a tenth fewer turns, which also has a tenth less of its own order 2."""
+    turning, size = Turning(1000.0, 4), 4000.0 / 1000 * 8 / 1.5
+
+    def spoil(name, volts):
+        angle = turning.angle(np.arange(volts.size) / 100e3)
+        less = 0.1 * size / np.sqrt(3) * (np.sin(angle) + 0.02 * np.sin(2 * angle))
+        return volts - {"v_ab": less, "v_bc": 0.0, "v_ca": -less}[name]
+
+    winding = Winding({order: (4 * part, phase) for order, (part, phase) in EVEN.harmonics.items()})
+    assert measured(winding, turning=turning, spoil=spoil)["speed_ripple"].value < 0.005
