@@ -24,6 +24,7 @@ class SessionTable(Table):
     self_test: LineOrNone = "*TST?"
     errors: LineOrNone = "SYST:ERR?"
     init: list[Line] = Field(default_factory=list)
+    clients: Annotated[int, Field(ge=1, le=64)] = 1  # connections served at once; from 2 on a stop has its own
 
 
 class BlockTable(Table):

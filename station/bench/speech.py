@@ -46,6 +46,7 @@ class Speech:
     errors: str = "SYST:ERR?"          # "": the instrument has no error queue
     init: tuple[str, ...] = ()         # sent after every connecting
     acknowledge: str = ""              # what every command is answered with; "": nothing
+    clients: int = 1                   # how many connections it serves at once; from 2 on a stop has its own
 
     def framed(self, line: str) -> bytes:
         """Return the bytes that carry one `line`."""
