@@ -73,7 +73,15 @@ class ModbusSession:
         self._clock = clock
         self._wire: ModbusWire | None = None
         self._owner = ThreadPoolExecutor(max_workers=1, thread_name_prefix=f"owner of {role}")
+        self._aside: ModbusSession | None = None
         self.was_identified = False
+
+    def aside(self) -> "ModbusSession":
+        """Return a second session with the same drive; nothing waits on one because the other is busy."""
+        if self._aside is None:
+            self._aside = ModbusSession(self.role, self.resource, self.registers, self.expected, self._clock,
+                                        self.deadline)
+        return self._aside
 
     def exchange(self, what: str, work: Callable[[Exchange], Answer], deadline: float | None = None) -> Answer:
         """Return what `work` makes of the drive's registers, within one deadline (s)."""
@@ -93,7 +101,9 @@ class ModbusSession:
         return self.exchange("its identity", self._checked_identity)
 
     def close(self) -> None:
-        """Close the connection and end the owner thread."""
+        """Close the connection and end the owner thread, those of the second session too."""
+        if self._aside is not None:
+            self._aside.close()
         self._owner.submit(self._drop)
         self._owner.shutdown(wait=True)
 

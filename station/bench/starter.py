@@ -57,8 +57,9 @@ _WIRING = "{signal} = {{ channel = {channel}, probe_ratio = 1.0, skew_s = 0.0, l
 
 _INSTRUMENTS = """
 # The seven roles. In each:
-#   resource     TCPIP::host::port::SOCKET, with a fixed or reserved address
-#   dialect      name of a shipped dialect, or a .toml file beside this one
+#   resource     TCPIP::host::port::SOCKET, with a fixed or reserved address; a drive over Modbus TCP has
+#                MODBUS::host::port::unit (unit 1 may be left out)
+#   dialect      name of a shipped dialect, or a .toml file beside this one; a register map for a Modbus drive
 #   deadline_s   longest wait for one answer (optional, 2 s)
 #   identity     exactly what the instrument answers to *IDN?; another instrument is refused
 #   calibration  certificate number, its date, and the last day on which it holds (for the guard: inspection)
@@ -74,12 +75,24 @@ calibration = {{ certificate = "{short}-{year}-001", date = {date}, due = {due} 
 """
 
 
-def embedded_bench_toml(ports: Mapping[str, int], calibrated: Date, due: Date) -> str:
-    """Return the bench file of the embedded instruments serving on `ports` (role -> TCP port), as TOML."""
+def embedded_bench_toml(ports: Mapping[str, int], calibrated: Date, due: Date, drive: str = "scpi") -> str:
+    """Return the bench file of the embedded instruments serving on `ports` (role -> TCP port), as TOML.
+
+    `drive` is "scpi" or "modbus".
+    """
     signals = ("v_ab", "v_bc", "v_ca", "h_a", "h_b", "h_c")
     wiring = "".join(_WIRING.format(signal=signal, channel=number) for number, signal in enumerate(signals, 1))
     roles = "".join(_role(role, ports[role], calibrated, due) for role in ROLES)
-    return _HEAD + wiring + _INSTRUMENTS + roles
+    text = _HEAD + wiring + _INSTRUMENTS + roles
+    return _with_modbus_drive(text, ports["drive"]) if drive == "modbus" else text
+
+
+def _with_modbus_drive(text: str, port: int) -> str:
+    for scpi, modbus in ((f"TCPIP::127.0.0.1::{port}::SOCKET", f"MODBUS::127.0.0.1::{port}"),
+                         ("embedded_drive", "embedded_modbus_drive"),
+                         ('model = "DRIVE", serial = "EB-DRV-001"', 'model = "DRIVE-402", serial = "EB-DRV-402"')):
+        text = text.replace(scpi, modbus)
+    return text
 
 
 def _role(role: str, port: int, calibrated: Date, due: Date) -> str:
