@@ -32,6 +32,7 @@ class PlacedMotor:
     lines: NDArray[np.float64]           # (3, n + 1) V s/rad over one revolution
     lines_loose: NDArray[np.float64] | None
     switchings: tuple[tuple[Switching, Switching], ...]
+    braking: float                       # N m s/rad, torque per speed of circulating currents
 
     @property
     def sensor_delay(self) -> float:
@@ -104,17 +105,18 @@ class PlacedMotor:
     def drag(self, speed: float) -> float:
         """Return the drag torque at `speed`, rad/s, N m: bearings, iron, and currents in a faulty winding."""
         mechanical = self.unit.drag_factor * (self.build.drag_torque + self.build.drag_viscous * abs(speed))
-        return mechanical + self._braking() * abs(speed)
+        return mechanical + self.braking * abs(speed)
 
-    def _braking(self) -> float:
-        """Torque per speed of circulating currents, N m s/rad: e2 / r at low speed, inductance neglected."""
-        windings = self.unit.windings
-        volts = amplitude(self.build) * self.unit.strength    # V s/rad
-        around = volts * abs(windings.circulating_gain())
-        loop = sum(windings.resistance)
-        phase = loop / 3
-        # A bridged share x of a winding has x of its voltage and x of its resistance.
-        return around**2 / (2 * loop) + self.unit.shorted_share * volts**2 / (2 * phase)
+
+def _braking(build: MotorBuild, unit: AsBuilt) -> float:
+    """Torque per speed of circulating currents, N m s/rad: e2 / r at low speed, inductance neglected."""
+    windings = unit.windings
+    volts = amplitude(build) * unit.strength    # V s/rad
+    around = volts * abs(windings.circulating_gain())
+    loop = sum(windings.resistance)
+    phase = loop / 3
+    # A bridged share x of a winding has x of its voltage and x of its resistance.
+    return around**2 / (2 * loop) + unit.shorted_share * volts**2 / (2 * phase)
 
 
 def build_motor(lot: Lot, serial: str, seed: int, ambient_c: float) -> PlacedMotor:
@@ -132,7 +134,7 @@ def build_motor(lot: Lot, serial: str, seed: int, ambient_c: float) -> PlacedMot
     switchings = tuple((switching(sensor, unit.poles, field, forward=True),
                         switching(sensor, unit.poles, field, forward=False)) for sensor in unit.sensors)
     return PlacedMotor(serial, build, unit, winding_c, float(random.uniform(0.0, 2 * pi)),
-                       unit.windings.line_matrix() @ waves, loose, switchings)
+                       unit.windings.line_matrix() @ waves, loose, switchings, _braking(build, unit))
 
 
 def _shaken_open(times: NDArray[np.float64]) -> NDArray[np.bool_]:
