@@ -56,11 +56,12 @@ class Speech:
         """Return the answer to `line` without its header; None when a header should be there and is not."""
         if not self.headers:
             return answer
+        question = line.rpartition("\n")[2]
+        if question.startswith("*"):
+            # Mostly answered without a header, also where headers are on; what looks like one may be a name.
+            return answer.removeprefix(question.rstrip("?") + " ")
         header = _HEADER.match(answer)
-        if header:
-            return answer[header.end():].strip()
-        # Common queries are answered without a header also where headers are on. Source: IEEE 488.2, from memory.
-        return answer if line.rpartition("\n")[2].startswith("*") else None
+        return answer[header.end():].strip() if header else None
 
     def identity_in(self, answer: str, where: str) -> Identity:
         """Return who answers; BenchError when the answer does not have the form that the dialect names."""

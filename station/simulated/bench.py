@@ -3,43 +3,59 @@
 from collections.abc import Callable, Mapping
 from contextlib import ExitStack
 from types import TracebackType
-from typing import Self, TypeVar
+from typing import Literal, Self, TypeVar
 
 from station.clock import Clock, system_clock
 from station.errors import UsageError
+from station.simulated.accents import AccentedInstrument, Tongue
 from station.simulated.digitizer_instrument import DigitizerInstrument
 from station.simulated.drive_instrument import DriveInstrument
 from station.simulated.guard_instrument import GuardInstrument
+from station.simulated.headed_tongue import HEADED
+from station.simulated.hislip_server import HislipServer
 from station.simulated.insulation_instrument import InsulationInstrument
+from station.simulated.modbus_drive import ModbusDrive
+from station.simulated.modbus_server import ModbusServer
 from station.simulated.ohmmeter_instrument import OhmmeterInstrument
 from station.simulated.rig import Rig
 from station.simulated.scpi_instrument import ScpiInstrument
 from station.simulated.scpi_server import ScpiServer
+from station.simulated.served import Served
 from station.simulated.side_channel import SideServer
 from station.simulated.supply_instrument import SupplyInstrument
+from station.simulated.terse_tongue import TERSE
 from station.simulated.thermometer_instrument import ThermometerInstrument
 
 Server = TypeVar("Server")
 
 ROLES = ("drive", "digitizer", "ohmmeter", "supply", "insulation", "thermometer", "guard")
+TONGUES = {tongue.name: tongue for tongue in (TERSE, HEADED)}
 
 
 class SimulatedBench:
     """Serves all instruments of `rig` inside its `with` block.
 
     `ports` gives a TCP port per role; 0 or a missing role takes a free one, `.ports` tells which.
-    `bits` is the digitizer's true resolution.
+    `hislip_ports` names the roles that serve HiSLIP too; `.hislip_ports` tells where.
+    `tongues` names the roles that speak another tongue than SCPI, see `TONGUES`.
+    `bits` is the digitizer's true resolution; `drive` is which of the two drives turns the shaft.
     """
 
     def __init__(self, rig: Rig, ports: Mapping[str, int], seed: int = 1, side_port: int = 0, bits: int = 16,
-                 clock: Clock | None = None) -> None:
-        _require_known(ports)
+                 clock: Clock | None = None, hislip_ports: Mapping[str, int] | None = None,
+                 drive: Literal["scpi", "modbus"] = "scpi", tongues: Mapping[str, str] | None = None) -> None:
+        _require_known([*ports, *(hislip_ports or {}), *(tongues or {})])
         self.rig, self._asked, self._asked_side = rig, dict(ports), side_port
         self._monotonic = (clock or system_clock()).monotonic
-        self._instruments = _build(rig, seed, bits, self._monotonic)
+        built = _build(rig, seed, bits, self._monotonic)
+        self._instruments: dict[str, Served | ModbusDrive] = {
+            role: _accented(instrument, (tongues or {}).get(role, "")) for role, instrument in built.items()}
+        if drive == "modbus":
+            self._instruments["drive"] = ModbusDrive(rig, self._monotonic)
         self._stack = ExitStack()
-        self._servers: dict[str, ScpiServer] = {}
+        self._servers: dict[str, ScpiServer | ModbusServer] = {}
         self.ports: dict[str, int] = {}
+        self.hislip_ports = dict(hislip_ports or {})
         self.side_port = side_port
 
     def __enter__(self) -> Self:
@@ -47,8 +63,11 @@ class SimulatedBench:
         with ExitStack() as stack:
             for role, instrument in self._instruments.items():
                 server = self._open(role, instrument)
-                self._servers[role] = stack.enter_context(server)
+                stack.enter_context(server)
+                self._servers[role] = server
                 self.ports[role] = server.port
+                if role in self.hislip_ports:
+                    self.hislip_ports[role] = stack.enter_context(self._open_hislip(role, server)).port
             side = _listen(self._asked_side, "side channel",
                            lambda port: SideServer(self.rig, port, self._silence))
             self.side_port = stack.enter_context(side).port
@@ -64,12 +83,32 @@ class SimulatedBench:
         self.rig.set_insulation(0.0, on=False)
         self.rig.set_sensor_supply(0.0, on=False)
 
-    def _open(self, role: str, instrument: ScpiInstrument) -> ScpiServer:
+    def _open(self, role: str, instrument: Served | ModbusDrive) -> ScpiServer | ModbusServer:
+        if isinstance(instrument, ModbusDrive):
+            return _listen(self._asked.get(role, 0), role,
+                           lambda port: ModbusServer(instrument, port, self._monotonic))
         return _listen(self._asked.get(role, 0), role, lambda port: ScpiServer(instrument, port, self._monotonic))
+
+    def _open_hislip(self, role: str, server: object) -> HislipServer:
+        if not isinstance(server, ScpiServer):
+            raise UsageError("no HiSLIP here", where=f"simulated {role}", expected="an instrument that speaks SCPI",
+                             got="another protocol", remedy="Leave this role out of the HiSLIP ports.")
+        return _listen(self.hislip_ports[role], f"{role} over HiSLIP",
+                       lambda port: HislipServer(server.instrument, port, server.is_silent))
 
     def _silence(self, role: str, seconds: float) -> None:
         _require_known([role])
         self._servers[role].silence(seconds)
+
+
+def _accented(instrument: ScpiInstrument, tongue: str) -> Served:
+    known: dict[str, Tongue] = TONGUES
+    if not tongue:
+        return instrument
+    if tongue not in known:
+        raise UsageError("no such tongue", where="simulated bench", expected="one of " + ", ".join(known),
+                         got=tongue, remedy="Name a tongue of that list.")
+    return AccentedInstrument(instrument, known[tongue])
 
 
 def _build(rig: Rig, seed: int, bits: int, monotonic: Callable[[], float]) -> dict[str, ScpiInstrument]:
@@ -87,7 +126,7 @@ def _listen(port: int, name: str, start: Callable[[int], Server]) -> Server:
                          got=str(error), remedy="End the other program, or give another port (0: any).") from error
 
 
-def _require_known(roles: Mapping[str, int] | list[str]) -> None:
+def _require_known(roles: list[str]) -> None:
     unknown = sorted(set(roles) - set(ROLES))
     if unknown:
         raise UsageError("no such instrument", where="simulated bench", expected="one of " + ", ".join(ROLES),

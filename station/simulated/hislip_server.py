@@ -14,7 +14,7 @@ from typing import ClassVar, Self
 
 from station.simulated.listener import Listener
 from station.simulated.scpi_error import ScpiError
-from station.simulated.scpi_instrument import ScpiInstrument
+from station.simulated.served import Served
 
 INPUT_LIMIT = 65536             # bytes of one message
 MESSAGE_SIZE = 1 << 20          # bytes of one message that this server accepts
@@ -72,7 +72,7 @@ class HislipServer:
     Port 0 takes a free port. OSError from the constructor: the port is taken.
     """
 
-    def __init__(self, instrument: ScpiInstrument, port: int, is_silent: Callable[[], bool]) -> None:
+    def __init__(self, instrument: Served, port: int, is_silent: Callable[[], bool]) -> None:
         self.instrument, self._is_silent = instrument, is_silent
         self._sessions: dict[int, _Session] = {}
         self._numbers, self._lock = count(1), Lock()

@@ -7,7 +7,7 @@ from typing import Self
 
 from station.simulated.listener import Listener
 from station.simulated.scpi_error import ScpiError
-from station.simulated.scpi_instrument import ScpiInstrument
+from station.simulated.served import Served
 
 INPUT_LIMIT = 65536     # bytes of one message
 
@@ -18,7 +18,7 @@ class ScpiServer:
     `monotonic` gives wall seconds; port 0 takes a free port. Messages end with NL, CR before it is ignored.
     """
 
-    def __init__(self, instrument: ScpiInstrument, port: int, monotonic: Callable[[], float]) -> None:
+    def __init__(self, instrument: Served, port: int, monotonic: Callable[[], float]) -> None:
         self.instrument = instrument
         self._monotonic, self._silent_until = monotonic, float("-inf")
         self._listener = Listener(port, f"instrument {instrument.model}", self._converse, instrument.look)
@@ -66,7 +66,7 @@ class ScpiServer:
 class _Frame:
     """Cuts the bytes of one connection into messages; an overlong one is dropped whole."""
 
-    def __init__(self, instrument: ScpiInstrument) -> None:
+    def __init__(self, instrument: Served) -> None:
         self._instrument, self._kept, self._overrun = instrument, b"", False
 
     def messages(self, received: bytes) -> list[bytes]:

@@ -6,11 +6,12 @@ from pathlib import Path
 
 import pytest
 
+import station.simulated.bench as bench_module
 import station.simulated.lot as lot_module
 from station.bench.bench import open_bench
 from station.bench.bench_file import parse_bench
 from station.bench.roles import ROLES
-from station.bench.starter import embedded_bench_toml
+from station.bench.starter import MODELS, embedded_bench_toml
 from station.clock import system_clock
 from station.simulated.bench import SimulatedBench
 from station.simulated.lot import load_lot
@@ -19,24 +20,44 @@ from station.toml_file import parse_toml
 
 LOT = Path(lot_module.__file__).with_name("demo_lot.toml")
 PACE = 20.0
+TONGUES = ("", *bench_module.TONGUES)      # "" is the SCPI of the embedded instruments
+SPEAKERS = [role for role in ROLES if role != "drive"]
 
 
 @contextmanager
-def opened(edit=lambda text: text, calibrated=date(2026, 9, 1), due=date(2099, 1, 1)):
-    """Yield (bench, rig, served, clock), the bench file changed by `edit`."""
+def opened(edit=lambda text: text, calibrated=date(2026, 9, 1), due=date(2099, 1, 1), drive="scpi", tongue=""):
+    """Yield (bench, rig, served, clock), the bench file changed by `edit`, with the SCPI or the Modbus drive.
+
+    The other roles speak `tongue`.
+    """
     clock = system_clock()
     rig = Rig(load_lot(LOT), seed=7, pace=PACE)
-    with SimulatedBench(rig, dict.fromkeys(ROLES, 0)) as served:
-        text = edit(embedded_bench_toml(served.ports, calibrated, due))
+    with SimulatedBench(rig, dict.fromkeys(ROLES, 0), drive=drive, tongues=dict.fromkeys(SPEAKERS, tongue)) as served:
+        text = in_tongue(edit(embedded_bench_toml(served.ports, calibrated, due, drive)), tongue)
         file = parse_bench(parse_toml(text.encode(), "bench.toml"), Path())
         with open_bench(file, clock) as bench:
             yield bench, rig, served, clock
 
 
+def in_tongue(text, tongue):
+    """Return the bench file with the identities and shipped dialects of `tongue`."""
+    for role in SPEAKERS if tongue else []:
+        model = MODELS[role][0]
+        text = text.replace(f'"embedded_{role}"', f'"{tongue}_{role}"')
+        text = text.replace(f'"{model}"', f'"{model} {tongue.upper()}"')
+    return text
+
+
+@pytest.fixture(params=TONGUES, ids=lambda tongue: tongue or "scpi")
+def tongue(request):
+    """Every tongue in turn: each role must come out the same whatever its instrument speaks."""
+    return request.param
+
+
 @pytest.fixture
-def station():
+def station(tongue):
     """The bench with a good motor in the fixture, guard closed, nobody at START."""
-    with opened() as (bench, rig, served, clock):
+    with opened(tongue=tongue) as (bench, rig, served, clock):
         rig.place("CP40-0001")
         yield bench, rig, served, clock
 
