@@ -2,6 +2,7 @@
 
 import re
 from collections.abc import Iterable, Iterator, Mapping, Sequence
+from math import isfinite, nan
 
 from station.analysis.hall import HallAnalysis
 from station.analysis.hall_causes import count_causes, order_and_place_causes, scattered, stuck_causes
@@ -68,8 +69,9 @@ def find_motor_causes(captures: Sequence[CaptureAnalysis], rest: Mapping[str, Me
     found = [cause for refusal in refused for cause in refusal_causes(refusal, ohms)]
     if suspected.sides is not None and not suspected.sides and not refused:
         return ()
-    certain = [each for capture in captures for each in capture.findings if each.code in _CERTAIN]
     first = usable[0] if usable else {}
+    certain = [_with_back_emf(each, first, motor_type, suspected) if each.code == "reversed_magnet" else each
+               for capture in captures for each in capture.findings if each.code in _CERTAIN]
     found += closing_causes(first, suspected)
     found += _winding(first, rest, motor_type, suspected, [*found, *certain])
     found += certain
@@ -77,6 +79,24 @@ def find_motor_causes(captures: Sequence[CaptureAnalysis], rest: Mapping[str, Me
     brakes = next((words for code, words in _BRAKES.items() if _names(found, code)), "")
     found += rest_causes(rest, suspected, brakes)
     return _once(found)
+
+
+def _with_back_emf(found: Finding, first: Mapping[str, Measurement], motor_type: MotorType, suspected: Suspicion
+                   ) -> Finding:
+    """Add what the back-EMF says to edges that are missing: a magnet of the rotor costs it 1/p, one of a ring nothing.
+
+    Source: fundamental by 1 - 1/p for phases connected in series (derived).
+    """
+    constant = first.get("back_emf_constant_fundamental.mean")
+    left = suspected.over_middle(constant.value, "back_emf_constant_fundamental.ab") if constant is not None else nan
+    expected = 1 - 1 / motor_type.pole_pairs
+    if not isfinite(left):
+        return found
+    text = f"{found.text} Of the back-EMF {100 * left:.0f} % of the middle of its limits is left"
+    if left < (1 + expected) / 2:
+        return Finding(found.code, f"{text}, and a reversed magnet of the rotor leaves {100 * expected:.0f} %.")
+    return Finding(found.code, f"{text}, where a reversed magnet of the rotor would leave {100 * expected:.0f} %: a "
+                   "ring of its own, or a pole too weak for the sensors, is likelier.")
 
 
 def _winding(first: Mapping[str, Measurement], rest: Mapping[str, Measurement], motor_type: MotorType,
@@ -139,6 +159,10 @@ def _distinct(found: Iterable[Finding]) -> tuple[Finding, ...]:
 def _once(found: Iterable[Finding]) -> tuple[Finding, ...]:
     """Each cause once, and what one of them explains left to it."""
     kept = _distinct(found)
+    pulses = [each for each in kept if each.code == "hall_pulse_missing"]
+    if len(pulses) > 1:   # the capture that names the sensor says more
+        fullest = max(pulses, key=lambda each: len(each.text))
+        kept = tuple(each for each in kept if each is fullest or each.code != "hall_pulse_missing")
     if sum(each.code == "hall_supply_missing" for each in kept) > 1:
         lines, current = (each for each in kept if each.code == "hall_supply_missing")
         merged = Finding("hall_supply_missing", f"{current.text} {lines.text}")

@@ -29,8 +29,8 @@ def refusal_causes(refusal: Refusal, ohms: Ohms) -> Iterator[Finding]:
         yield Finding("wrong_pole_count" if whole else "coupling_slips", f"{refusal.text} Turned by hand through one "
                       "revolution, the motor shows its pole pairs in the pulses of a Hall sensor.")
     elif refusal.code in {"lines_do_not_close", "line_reversed"}:
-        yield Finding("channel_wrong", f"{refusal.text} This speaks of the bench, not of the motor: another motor in the "
-                      "same fixture shows it too.")
+        yield Finding("channel_wrong", f"{refusal.text} This speaks of the bench, not of the motor: another motor in "
+                      "the same fixture shows it too.")
     elif refusal.code == "wave_disturbed":
         yield Finding("loose_contact", f"{refusal.text} If it comes again, a lead of the motor opens now and then: "
                       "move the leads one by one at rest while watching the resistance.")
@@ -71,6 +71,10 @@ def _no_voltage(refusal: Refusal, ohms: Ohms) -> Finding:
     line = joined_line(ohms)
     if line is not None:
         return shorted_between(line, ohms)
+    if refusal.code == "shorted_leads":
+        listed = ", ".join(f"{each} {ohms[each]:.4g} ohm" for each in LINES if each in ohms) or "not measured"
+        return Finding("shorted_phase", f"{refusal.text} The resistance ({listed}) does not bear that out: look at the "
+                       "leads of the voltage inputs first.")
     missing = [each for each in LINES if each not in ohms]
     if ohms and len(missing) == len(LINES) - 1:
         closed = next(each for each in LINES if each in ohms)

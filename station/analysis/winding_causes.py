@@ -166,8 +166,10 @@ def _uneven_ohms(e: WindingEvidence) -> Iterator[Finding]:
                       f"lines of lead {lead} ({_list(e.ohms)}){balance}: a bad joint or terminal in lead {lead}{also}. "
                       "Measured at the motor's own leads, the contacts of the fixture drop out.")
         return
-    yield Finding("resistance_uneven", f"Resistance differs between the lines ({_list(e.ohms)}){balance}: a bad joint "
-                  f"within the phase across {odd}, or two bad leads; measure again after checking the contacts.")
+    less = f"phase {SHARED_LEAD[odd]} has turns shorted" if e.winding == "star" else "two phases have turns shorted"
+    yield Finding("resistance_uneven", f"Resistance is higher across {odd} than across the other lines "
+                  f"({_list(e.ohms)}){balance}: two of the leads have bad joints, or {less}, which the back-EMF "
+                  "shows as well. Measure again after checking the contacts.")
 
 
 def common_causes(e: WindingEvidence) -> Iterator[Finding]:

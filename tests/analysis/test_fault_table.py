@@ -77,6 +77,7 @@ def test_one_magnet_reversed(kind, pairs):
     assert value(found, "hall_edges_per_revolution") == 6 * pairs - 6
     assert found.found == ("reversed_magnet",)
     assert f"{6 * pairs - 6}.0 edges per revolution instead of {6 * pairs}" in the_one(found)
+    assert f"magnet of the rotor leaves {100 * (1 - 1 / pairs):.0f} %" in the_one(found)
 
 
 def test_wrong_pole_count():

@@ -24,6 +24,7 @@ from station.simulated import defect as made
 
 Random = np.random.Generator
 BATCH = 50
+SINGLES, DOUBLES = 5, 20     # good motors for each motor with one defect and for each with two
 
 
 def _sensor(random: Random) -> str:
@@ -256,11 +257,12 @@ def _print_table(table: Counter[tuple[str, str]]) -> None:
 def main(arguments: Sequence[str] | None = None) -> int:
     """Draw the motors, print the confusion table and its figures; 0 only if all are met."""
     parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--trials", type=int, default=10_000, help="good motors; a fifth as many of each other sort")
+    parser.add_argument("--trials", type=int, default=10_000, help="good motors; a quarter as many with defects")
     parser.add_argument("--examples", type=int, default=0, help="how many wrong findings to print in full")
     parser.add_argument("--processes", type=int, default=2)
     chosen = parser.parse_args(arguments)
-    jobs = (_jobs("single", chosen.trials // 4) + _jobs("double", chosen.trials // 20) + _jobs("good", chosen.trials))
+    jobs = [*_jobs("single", chosen.trials // SINGLES), *_jobs("double", chosen.trials // DOUBLES),
+            *_jobs("good", chosen.trials)]
     total = Tally()
     with ProcessPoolExecutor(chosen.processes) as pool:
         for tally in pool.map(_batch, jobs):

@@ -23,10 +23,12 @@ from station.simulated.defect import Defect
 from station.simulated.lot import Lot, LotMotor, MotorBuild, demo_lot_path, load_lot
 from station.simulated.motor import PlacedMotor, build_motor
 from station.toml_file import read_toml
+from station.units import RPM
 
 LIMITS = Path(__file__).parents[2] / "limits"
-SPEED = 3000 * 2 * np.pi / 60     # rad/s
-SAMPLES, INTERVAL = 9840, 25e-6    # s; 12.3 revolutions, 160 samples or more in a period
+FREQUENCY = 200.0                 # Hz, electrical: 3000 r/min with four pole pairs
+INTERVAL = 1 / (FREQUENCY * 155)  # s; 155 samples in a period
+REVOLUTIONS = 12.3
 MAX_OFF_SPEED = 2e-3              # relative, of the drive: so no capture is sampled in step with the rotor
 SUPPLY, HALL_SPAN = 5.0, 8.0      # V
 CODES = 32768
@@ -36,7 +38,6 @@ NOISE_SHARE, NOISE_VOLTS = 6e-5, 2e-4
 RIPPLES = (1, 2, 24)              # mechanical orders of speed ripple
 MAX_RIPPLE = 0.003                # relative, each order
 OHM_GAIN, OHM_OFFSET, OHM_TEMPERATURE = 1e-3, 5e-4, 1.0
-LABELS = ("forward 3000", "reverse 3000")
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,6 +46,22 @@ class Kind:
 
     build: MotorBuild
     limits: LimitFile
+
+    @property
+    def speed(self) -> float:
+        """Mechanical rad/s at which it is turned."""
+        return 2 * np.pi * FREQUENCY / self.build.pole_pairs
+
+    @property
+    def labels(self) -> tuple[str, str]:
+        """Of the two captures."""
+        rpm = self.speed / RPM
+        return f"forward {rpm:g}", f"reverse {rpm:g}"
+
+    @property
+    def samples(self) -> int:
+        """In each capture."""
+        return round(REVOLUTIONS * self.build.pole_pairs / FREQUENCY / INTERVAL)
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,7 +95,7 @@ class Station:
 
     def __init__(self, random: np.random.Generator) -> None:
         self.random = random
-        self._pool = random.standard_normal(SAMPLES * 16, dtype=np.float32)
+        self._pool = random.standard_normal(1 << 18, dtype=np.float32)
 
     def test(self, kind: Kind, defects: Sequence[Defect]) -> Tested:
         """Build a motor with `defects`, measure it in both directions and at rest, judge it, name causes."""
@@ -89,7 +106,7 @@ class Station:
         analyses = [analyse_capture(self._capture(motor, kind, sign, gains, offsets), kind.limits.motor_type)
                     for sign in (1, -1)]
         measured = {(m.name, a.label): m for a in analyses for m in a.measurements.values()}
-        measured |= {("drag_torque", label): self._drag(motor) for label in LABELS}
+        measured |= {("drag_torque", label): self._drag(motor, kind) for label in kind.labels}
         measured |= {(name, ""): m for name, m in self._at_rest(motor, kind).items()}
         if not any(a.refused for a in analyses):
             measured |= {(name, ""): m for name, m in combine_directions(*analyses).items()}
@@ -103,10 +120,10 @@ class Station:
 
     def _capture(self, motor: PlacedMotor, kind: Kind, sign: int, gains: dict[str, float],
                  offsets: dict[str, float]) -> Capture:
-        times = self.random.uniform(0.0, 10.0) + INTERVAL * np.arange(SAMPLES)
-        turning = sign * SPEED * (1 + self.random.uniform(-MAX_OFF_SPEED, MAX_OFF_SPEED))
+        times = self.random.uniform(0.0, 10.0) + INTERVAL * np.arange(kind.samples)
+        turning = sign * kind.speed * (1 + self.random.uniform(-MAX_OFF_SPEED, MAX_OFF_SPEED))
         smooth = turning * times
-        angle, speed = smooth.copy(), np.full(SAMPLES, turning)
+        angle, speed = smooth.copy(), np.full(times.size, turning)
         for order in RIPPLES:
             share, phase = self.random.uniform(0.0, MAX_RIPPLE), self.random.uniform(0.0, 2 * np.pi)
             angle += share / order * np.sin(order * smooth + phase)
@@ -114,19 +131,19 @@ class Station:
         volts = dict(zip(VOLTAGE_CHANNELS, motor.line_voltages(times, angle, speed), strict=True))
         shown = motor.sensor_levels(times, angle - motor.sensor_delay * speed, speed)
         volts |= dict(zip(HALL_CHANNELS, SUPPLY * shown, strict=True))
-        span = 1.5 * kind.build.back_emf_constant * 1.04 * SPEED / (1000 * 2 * np.pi / 60)
+        span = 1.5 * 1.04 * kind.build.back_emf_constant * kind.speed / (1000 * RPM)
         scales = {name: (span if name in VOLTAGE_CHANNELS else HALL_SPAN) / CODES for name in CHANNELS}
         codes = {name: self._codes(gains[name] * volts[name] + offsets[name], scales[name]) for name in CHANNELS}
-        label = f"{'forward' if sign > 0 else 'reverse'} 3000"
+        label = kind.labels[0 if sign > 0 else 1]
         drive = turning * (1 + self.random.uniform(-2e-4, 2e-4))
         temperature = motor.temperature(0.0) + self.random.uniform(-TEMPERATURE, TEMPERATURE)
         return Capture(codes, {name: Channel(scale) for name, scale in scales.items()}, INTERVAL, 0.0,
-                       sign * SPEED, drive, temperature, Accuracy(), label)
+                       sign * kind.speed, drive, temperature, Accuracy(), label)
 
     def _codes(self, volts: NDArray[np.float64], scale: float) -> NDArray[np.int16]:
-        start = int(self.random.integers(self._pool.size - SAMPLES))
+        start = int(self.random.integers(self._pool.size - volts.size))
         noise = float(np.hypot(NOISE_SHARE * scale * CODES, NOISE_VOLTS)) / scale
-        codes = volts / scale + noise * self._pool[start:start + SAMPLES]
+        codes = volts / scale + noise * self._pool[start:start + volts.size]
         return np.clip(np.rint(codes), -CODES, CODES - 1).astype(np.int16)
 
     def _at_rest(self, motor: PlacedMotor, kind: Kind) -> dict[str, Measurement]:
@@ -142,15 +159,15 @@ class Station:
             found[name] = measurement(name, shown, [limit_of_error("instrument", error)])
         return found
 
-    def _drag(self, motor: PlacedMotor) -> Measurement:
-        shown = 1e3 * motor.drag(SPEED) * (1 + self.random.uniform(-0.015, 0.015))
+    def _drag(self, motor: PlacedMotor, kind: Kind) -> Measurement:
+        shown = 1e3 * motor.drag(kind.speed) * (1 + self.random.uniform(-0.015, 0.015))
         return measurement("drag_torque", shown, [limit_of_error("drive torque", 0.03 * shown)])
 
 
 def _judged(kind: Kind, analyses: Sequence[CaptureAnalysis], measured: dict[tuple[str, str], Measurement]) -> Tested:
     """Judge and name causes the way a run does."""
     refused = {a.label: a.refused for a in analyses if a.refused}
-    judgement = judge(measured, LABELS, kind.limits, refused, motor_faults=MOTOR_FAULTS - {"no_emf"})
+    judgement = judge(measured, kind.labels, kind.limits, refused, motor_faults=MOTOR_FAULTS - {"no_emf"})
     failed = failed_sides(judgement.rows)
     rest = {name if not label else f"{name}@{label}": m for (name, label), m in measured.items()
             if not label or name == "drag_torque"}
