@@ -33,7 +33,7 @@ TOP_SLOPE = sqrt(1 - FLAT_SHARE**2)  # of a unit sine, where its top is cut
 NO_LOSS = 1e-5     # of the highest order, below which no shape can show what the front end takes off
 # Of order 2: what differs from line to line passes for speed ripple once per period (`electrical_ripple`).
 # An assumption about windings, no source.
-UNLIKE_LINES = 0.02
+UNLIKE_LINES = 0.03
 MILLI = 1e-3
 
 
