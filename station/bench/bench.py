@@ -5,12 +5,16 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 
 from station.bench.bench_file import BenchFile, InstrumentEntry
+from station.bench.dialect import Dialect
 from station.bench.digitizer import ScpiDigitizer
 from station.bench.drive import ScpiDrive
 from station.bench.guard import ScpiGuard
 from station.bench.identity import Identity
 from station.bench.insulation_tester import ScpiInsulationTester
+from station.bench.modbus_drive import ModbusDrive
+from station.bench.modbus_session import ModbusSession
 from station.bench.ohmmeter import ScpiOhmmeter
+from station.bench.register_map import RegisterMap
 from station.bench.roles import (
     Digitizer,
     Drive,
@@ -25,12 +29,15 @@ from station.bench.roles import (
 from station.bench.safe_state import Step, reach_safe_state
 from station.bench.scpi_session import ScpiSession
 from station.bench.sensor_supply import ScpiSensorSupply
+from station.bench.stop_path import StopPath
 from station.bench.thermometer import ScpiThermometer
+from station.bench.transcript import Transcript
 from station.capture import Accuracy
 from station.clock import Clock, Date
 from station.errors import BenchError, BenchNotFitError
 from station.units import from_si
 
+Session = ScpiSession | ModbusSession
 SAFE_ORDER: tuple[Role, ...] = ("drive", "insulation", "supply", "digitizer")
 
 
@@ -57,6 +64,8 @@ class Bench:
     insulation: InsulationTester
     thermometer: Thermometer
     guard: Guard
+    stop_path: StopPath
+    transcript: Transcript
 
     @property
     def accuracy(self) -> Accuracy:
@@ -86,8 +95,12 @@ class Bench:
         """
         return reach_safe_state([self._safe_step(role) for role in roles])
 
+    def stop_drive(self) -> None:
+        """Bring the drive to rest, from any thread; waits behind no exchange. BenchError when that fails."""
+        self.stop_path.stop()
+
     def _safe_step(self, role: Role) -> Step:
-        return role, self._instrument(role).safe
+        return role, self.stop_drive if role == "drive" else self._instrument(role).safe
 
     def _instrument(self, role: Role) -> Instrument:
         instruments: dict[Role, Instrument] = {
@@ -119,7 +132,7 @@ class Bench:
         try:
             identity = instrument.identity()
             failure = instrument.self_test()
-            self_test = "failed" if failure else "passed"
+            self_test = {None: "passed", "": "not run"}.get(failure, "failed")
             if failure:
                 faults.append(f"{entry.role}: self-test answered {failure}. Have the instrument repaired.")
         except BenchError as error:
@@ -135,9 +148,10 @@ def open_bench(bench_file: BenchFile, clock: Clock) -> Iterator[Bench]:
     An instrument that is absent, or another one, does not stop this: `check` tells, `require_fit` refuses,
     and every use raises. Raises BenchError at the end when a bench that answered could not be made safe.
     """
-    sessions = {entry.role: ScpiSession(entry.role, entry.resource, entry.identity, clock, entry.deadline)
-                for entry in bench_file.instruments}
-    bench = _fill(bench_file, sessions, clock)
+    transcript = Transcript(clock)
+    sessions = {entry.role: _session(entry, clock, transcript) for entry in bench_file.instruments}
+    stopper = _stop_session(bench_file.entry("drive"), clock, transcript)
+    bench = _fill(bench_file, sessions, stopper, clock, transcript)
     failures: list[str] = []
     try:
         yield bench
@@ -145,23 +159,53 @@ def open_bench(bench_file: BenchFile, clock: Clock) -> Iterator[Bench]:
         try:
             failures = bench.safe_state([role for role in SAFE_ORDER if sessions[role].was_identified])
         finally:
-            for session in sessions.values():
+            for session in [*sessions.values(), *([stopper] if stopper else [])]:
                 session.close()
     if failures:
         raise BenchError("the bench did not reach its safe state", where=bench_file.name, expected="a safe bench",
                          got="; ".join(failures), remedy="Keep the guard closed, press the emergency stop.")
 
 
-def _fill(file: BenchFile, sessions: Mapping[Role, ScpiSession], clock: Clock) -> Bench:
-    guard = ScpiGuard(sessions["guard"], file.entry("guard").dialect)
+def _session(entry: InstrumentEntry, clock: Clock, transcript: Transcript) -> Session:
+    if isinstance(entry.dialect, RegisterMap):
+        return ModbusSession(entry.role, entry.resource, entry.dialect, entry.identity, clock, entry.deadline)
+    return ScpiSession(entry.role, entry.resource, entry.identity, clock, entry.deadline, entry.dialect.speech,
+                       transcript, entry.baud)
+
+
+def _stop_session(entry: InstrumentEntry, clock: Clock, transcript: Transcript) -> ScpiSession | None:
+    """Return a second session with a drive that serves several clients, connecting by now."""
+    if isinstance(entry.dialect, RegisterMap) or entry.dialect.speech.clients < 2:
+        return None
+    session = ScpiSession("drive (stop)", entry.resource, entry.identity, clock, entry.deadline,
+                          entry.dialect.speech, transcript)
+    session.connect_ahead()
+    return session
+
+
+def _fill(file: BenchFile, sessions: Mapping[Role, Session], stopper: ScpiSession | None, clock: Clock,
+          transcript: Transcript) -> Bench:
+    def scpi(role: Role) -> tuple[ScpiSession, Dialect]:
+        session, dialect = sessions[role], file.entry(role).dialect
+        if not isinstance(session, ScpiSession) or not isinstance(dialect, Dialect):
+            raise TypeError(f"the {role} cannot be reached over Modbus")    # the bench file's check rules this out
+        return session, dialect
+
+    guard, session = ScpiGuard(*scpi("guard")), sessions["drive"]
+    drive = (ModbusDrive(session, session.aside(), session.registers, guard, file.drive_limits, clock)
+             if isinstance(session, ModbusSession) else ScpiDrive(*scpi("drive"), guard, file.drive_limits, clock))
+    own = ScpiDrive(stopper, scpi("drive")[1], guard, file.drive_limits, clock) if stopper else None
+    # A drive over Modbus has a connection for its stop by itself.
+    give_up = session.give_up if isinstance(session, ScpiSession) else lambda: None
     return Bench(
         file,
-        ScpiDrive(sessions["drive"], file.entry("drive").dialect, guard, file.drive_limits, clock),
-        ScpiDigitizer(sessions["digitizer"], file.entry("digitizer").dialect, file.wiring),
-        ScpiOhmmeter(sessions["ohmmeter"], file.entry("ohmmeter").dialect),
-        ScpiSensorSupply(sessions["supply"], file.entry("supply").dialect),
-        ScpiInsulationTester(sessions["insulation"], file.entry("insulation").dialect, guard, clock,
-                             file.discharged_below, file.discharge_deadline),
-        ScpiThermometer(sessions["thermometer"], file.entry("thermometer").dialect),
+        drive,
+        ScpiDigitizer(*scpi("digitizer"), file.wiring, clock),
+        ScpiOhmmeter(*scpi("ohmmeter")),
+        ScpiSensorSupply(*scpi("supply")),
+        ScpiInsulationTester(*scpi("insulation"), guard, clock, file.discharged_below, file.discharge_deadline),
+        ScpiThermometer(*scpi("thermometer")),
         guard,
+        StopPath(drive, own, give_up),
+        transcript,
     )

@@ -21,6 +21,8 @@ from station.bench.dialect import Dialect, Needs, load_dialect
 from station.bench.digitizer import Wiring
 from station.bench.drive_limits import DriveLimits
 from station.bench.identity import Identity
+from station.bench.register_map import RegisterMap, load_register_map
+from station.bench.resource import SCPI_RESOURCE, is_hislip, tcp_port
 from station.bench.roles import ROLES, Role
 from station.capture import CHANNELS, Accuracy
 from station.clock import Date
@@ -36,7 +38,10 @@ Positive = Annotated[float, Field(gt=0)]
 NotNegative = Annotated[float, Field(ge=0)]
 Text = Annotated[str, Field(min_length=1, max_length=200, pattern=r"^[^\n\r]+$")]
 Field4882 = Annotated[str, Field(min_length=1, max_length=72, pattern=r"^[^,;\n\r]+$")]
-Resource = Annotated[str, Field(pattern=r"^TCPIP\d*::[A-Za-z0-9.\-]+::\d{1,5}::SOCKET$")]
+Resource = Annotated[str, Field(pattern=f"^{SCPI_RESOURCE}$")]
+# A Modbus TCP drive: host, port, and its unit number, 1 unless given.
+DriveResource = Annotated[str, Field(pattern=f"^({SCPI_RESOURCE}"
+                                     r"|MODBUS::[A-Za-z0-9.\-]+::\d{1,5}(::\d{1,3})?)$")]
 
 
 class IdentityTable(Table):
@@ -62,14 +67,21 @@ class InstrumentTable(Table):
     resource: Resource
     dialect: Text
     deadline_s: Annotated[float, Field(gt=0, le=60)] = 2.0
+    baud: Annotated[int, Field(ge=50, le=4_000_000)] = 9600    # serial lines only
     identity: IdentityTable
     calibration: CalibrationTable
+
+
+class DriveInstrumentTable(InstrumentTable):
+    """The drive, which may also be reached over Modbus TCP; its dialect is a register map then."""
+
+    resource: DriveResource
 
 
 class InstrumentsTable(Table):
     """All seven roles."""
 
-    drive: InstrumentTable
+    drive: DriveInstrumentTable
     digitizer: InstrumentTable
     ohmmeter: InstrumentTable
     supply: InstrumentTable
@@ -144,15 +156,16 @@ class InstrumentEntry:
 
     role: Role
     resource: str
-    dialect: Dialect
+    dialect: Dialect | RegisterMap   # how it speaks; a register map for a drive over Modbus
     deadline: float            # s per exchange
     identity: Identity         # expected
     calibration: Calibration
+    baud: int = 9600           # serial lines only
 
     @property
-    def port(self) -> int:
-        """TCP port in the resource."""
-        return int(self.resource.split("::")[2])
+    def port(self) -> int | None:
+        """TCP port in the resource, or None where it has none."""
+        return tcp_port(self.resource)
 
 
 @dataclass(frozen=True, slots=True)
@@ -172,9 +185,20 @@ class BenchFile:
         """Return the entry of `role`."""
         return self.instruments[ROLES.index(role)]
 
+    @property
+    def has_modbus_drive(self) -> bool:
+        """Whether the drive is reached over Modbus."""
+        return isinstance(self.entry("drive").dialect, RegisterMap)
+
     def ports(self) -> dict[str, int]:
-        """Return the TCP port of every role."""
-        return {entry.role: entry.port for entry in self.instruments}
+        """Return the TCP port of every role reached by a raw socket or Modbus."""
+        return {entry.role: entry.port for entry in self.instruments
+                if entry.port is not None and not is_hislip(entry.resource)}
+
+    def hislip_ports(self) -> dict[str, int]:
+        """Return the TCP port of every role reached over HiSLIP."""
+        return {entry.role: entry.port for entry in self.instruments
+                if entry.port is not None and is_hislip(entry.resource)}
 
 
 def load_bench(path: Path) -> BenchFile:
@@ -190,13 +214,13 @@ def parse_bench(source: TomlSource, folder: Path) -> BenchFile:
     for role in ROLES:
         table: InstrumentTable = getattr(contract.instruments, role)
         try:
-            dialect = load_dialect(table.dialect, folder, role, NEEDS[role])
+            dialect = _dialect(table, folder, role)
         except FileContractError as error:
             faults += error.faults
             continue
         entries.append(InstrumentEntry(role, table.resource, dialect, table.deadline_s,
                                        Identity(**table.identity.model_dump()),
-                                       Calibration(**table.calibration.model_dump())))
+                                       Calibration(**table.calibration.model_dump()), table.baud))
     if faults:
         raise FileContractError(faults)
     limits, discharge = contract.drive_limits, contract.discharge
@@ -204,6 +228,12 @@ def parse_bench(source: TomlSource, folder: Path) -> BenchFile:
                      _accuracy(contract.accuracy),
                      DriveLimits(to_si(limits.max_speed_rpm, "rpm"), limits.watchdog_s, limits.stop_deadline_s),
                      discharge.below, discharge.deadline_s)
+
+
+def _dialect(table: InstrumentTable, folder: Path, role: Role) -> Dialect | RegisterMap:
+    if table.resource.startswith("MODBUS::"):
+        return load_register_map(table.dialect, folder)
+    return load_dialect(table.dialect, folder, role, NEEDS[role])
 
 
 def _wiring(tables: SignalsTable) -> dict[str, Wiring]:
@@ -225,7 +255,8 @@ def _cross_faults(contract: BenchContract, file: str) -> list[Fault]:
         table: InstrumentTable = getattr(contract.instruments, role)
         key = f"instruments.{role}"
         faults += _calibration_faults(table.calibration, file, key)
-        if not 0 < int(table.resource.split("::")[2]) < 1 << 16:
+        port = tcp_port(table.resource)
+        if port is not None and not 0 < port < 1 << 16:
             faults.append(Fault(file, f"{key}.resource", repr(table.resource), "a port from 1 to 65535",
                                 "Give the instrument's port."))
         other = resources.setdefault(table.resource, role)

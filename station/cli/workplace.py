@@ -3,7 +3,7 @@
 from collections.abc import Iterator
 from contextlib import AbstractContextManager, ExitStack, contextmanager
 from dataclasses import dataclass
-from typing import Any, Protocol
+from typing import Any, Literal, Protocol
 
 from station.bench.bench import Bench, open_bench
 from station.bench.bench_file import BenchFile, InstrumentEntry, load_bench
@@ -135,10 +135,12 @@ def open_workplace(station: Station, operator: str, *, elsewhere: bool = False) 
         yield place
 
 
-def embedded_bench(station: Station, simulated: Simulated, ports: dict[str, int]) -> AbstractContextManager[Any]:
-    """Return the embedded bench of `station`, to be entered; its instruments serve on `ports`."""
+def embedded_bench(station: Station, simulated: Simulated, bench_file: BenchFile) -> AbstractContextManager[Any]:
+    """Return the embedded bench of `station`, to be entered; its instruments serve where `bench_file` says."""
     rig = Rig(load_lot(station.folder / simulated.lot), simulated.seed, simulated.pace)
-    return SimulatedBench(rig, ports, seed=simulated.seed, side_port=simulated.side_port)
+    drive: Literal["modbus", "scpi"] = "modbus" if bench_file.has_modbus_drive else "scpi"
+    return SimulatedBench(rig, bench_file.ports(), seed=simulated.seed, side_port=simulated.side_port,
+                          hislip_ports=bench_file.hislip_ports(), drive=drive)
 
 
 def _attendant(station: Station, bench_file: BenchFile, stack: ExitStack, *, elsewhere: bool) -> Attendant:
@@ -146,7 +148,7 @@ def _attendant(station: Station, bench_file: BenchFile, stack: ExitStack, *, els
         return Person()
     if elsewhere:
         return RemoteAttendant(stack.enter_context(SideChannel(station.simulated.side_port)))
-    served = stack.enter_context(embedded_bench(station, station.simulated, bench_file.ports()))
+    served = stack.enter_context(embedded_bench(station, station.simulated, bench_file))
     return EmbeddedAttendant(served.rig)
 
 

@@ -20,7 +20,8 @@ from station.toml_file import parse_toml
 
 LOT = Path(lot_module.__file__).with_name("demo_lot.toml")
 PACE = 20.0
-TONGUES = ("", *bench_module.TONGUES)      # "" is the SCPI of the embedded instruments
+# "" is the SCPI of the embedded instruments over raw sockets.
+TONGUES = ("", "hislip", *bench_module.TONGUES)
 SPEAKERS = [role for role in ROLES if role != "drive"]
 
 
@@ -28,12 +29,17 @@ SPEAKERS = [role for role in ROLES if role != "drive"]
 def opened(edit=lambda text: text, calibrated=date(2026, 9, 1), due=date(2099, 1, 1), drive="scpi", tongue=""):
     """Yield (bench, rig, served, clock), the bench file changed by `edit`, with the SCPI or the Modbus drive.
 
-    The other roles speak `tongue`.
+    The other roles speak `tongue`; "hislip" is the SCPI of all of them, carried by HiSLIP.
     """
     clock = system_clock()
     rig = Rig(load_lot(LOT), seed=7, pace=PACE)
-    with SimulatedBench(rig, dict.fromkeys(ROLES, 0), drive=drive, tongues=dict.fromkeys(SPEAKERS, tongue)) as served:
-        text = in_tongue(edit(embedded_bench_toml(served.ports, calibrated, due, drive)), tongue)
+    over_hislip = dict.fromkeys(ROLES, 0) if tongue == "hislip" else {}
+    spoken = "" if over_hislip else tongue
+    with SimulatedBench(rig, dict.fromkeys(ROLES, 0), hislip_ports=over_hislip, drive=drive,
+                        tongues=dict.fromkeys(SPEAKERS, spoken)) as served:
+        text = in_tongue(edit(embedded_bench_toml(served.ports, calibrated, due, drive)), spoken)
+        for role, port in served.hislip_ports.items():
+            text = text.replace(f"127.0.0.1::{served.ports[role]}::SOCKET", f"127.0.0.1::hislip0,{port}::INSTR")
         file = parse_bench(parse_toml(text.encode(), "bench.toml"), Path())
         with open_bench(file, clock) as bench:
             yield bench, rig, served, clock
