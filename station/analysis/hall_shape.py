@@ -12,6 +12,7 @@ TAILS = (0.05, 0.95)  # a first guess leaves something of ramp and exponential
 DURATION_PER_AREA = 4.6   # 10 to 90 % over the area under x (1 - x): 4.8 for a ramp, 4.4 for an exponential
 SHORTEST = 2.0       # samples; no shape is looked for in shorter edges
 LEAST_STEEP = 1e-9  # sum of g'^2 of an edge between two samples, which leaves no slope in its window: it stays there
+FLAT = 1e-6          # of sum g'^2: less than noise can tell from none
 THINNEST = 0.005     # of the 10 to 90 % duration: the shortest ramp and time constant that are told from none
 THIN = 0.1           # samples, the same
 RAMP_SHARE = 0.8     # of a ramp lies between 10 and 90 %
@@ -108,6 +109,8 @@ def fit_edges(share: Floats, first: Indices, noise: Floats) -> FittedEdges:
         columns = edge_curve(_single(index - start), _single(shapes.ramp[group]), _single(shapes.tau[group]))
         np.subtract(share, columns[0], out=columns[0])                   # residual, time, ramp, tau
         products = np.einsum("iwk,jwk->ijk", columns, columns)
+        # an edge that falls between two samples has no slope at either, and stays where its area puts it
+        np.maximum(products[1, 1], FLAT, out=products[1, 1])
         shift = products[1] / products[1, 1]                             # (4, k)
         normal = np.add.reduceat(products - products[:, 1:2] * shift, first, axis=2)
         steepness = np.add.reduceat(products[1, 1], first)
