@@ -80,16 +80,17 @@ def count_missing(angles: Floats, mean_deg: float, span: tuple[float, float]) ->
 def edges_per_revolution(angles: Sequence[Floats], pole_pairs: int, span: tuple[float, float]) -> float:
     """Edges of all sensors per mechanical revolution, over as many whole revolutions as fit `span`.
 
-    The count starts in the widest of the first gaps between edges, where no jitter can move an
+    The count starts in the widest gap between edges of the first period, where no jitter can move an
     edge across the border. Less than one revolution is counted over what there is.
     """
     merged = np.sort(np.concatenate(angles)) if angles else np.zeros(0)
     turn = TURN * pole_pairs
-    whole = int((span[1] - span[0]) / turn - 1.0 / pole_pairs)
-    if whole < 1 or merged.size < 7:
-        return float(merged.size * turn / (span[1] - span[0]))
-    gaps = np.diff(merged[:7])
-    widest = int(np.argmax(gaps))
-    start = merged[widest] + 0.5 * gaps[widest]
-    inside = (merged > start) & (merged < start + whole * turn)
-    return float(inside.sum() / whole)
+    cycle = merged[:np.searchsorted(merged, merged[0] + 1.1 * TURN)] if merged.size else merged
+    if cycle.size > 1:
+        gaps = np.diff(cycle)
+        widest = int(np.argmax(gaps))
+        start = cycle[widest] + 0.5 * gaps[widest]
+        whole = int((span[1] - start) / turn)
+        if whole >= 1:
+            return int(np.searchsorted(merged, start + whole * turn) - np.searchsorted(merged, start)) / whole
+    return float(merged.size * turn / (span[1] - span[0]))
