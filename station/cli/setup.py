@@ -3,6 +3,7 @@
 import shutil
 import socket
 from datetime import timedelta
+from enum import StrEnum
 from pathlib import Path
 from typing import Annotated
 
@@ -56,17 +57,25 @@ side_port = {side_port}
 """
 
 
+class DriveKind(StrEnum):
+    """The two drives of the simulated bench."""
+
+    SCPI = "scpi"
+    MODBUS = "modbus"
+
+
 def setup(
     folder: Annotated[Path, typer.Argument(help="Where to put it; must be absent or empty.")],
     pace: Annotated[float, typer.Option(min=1.0, max=100.0, help="Simulated seconds per second.")] = 1.0,
+    drive: Annotated[DriveKind, typer.Option(help="How the simulated drive is spoken to.")] = DriveKind.SCPI,
 ) -> int:
     """Write a starter folder: station file, bench file, sequence, limit files and a lot of motors."""
-    write_folder(folder, pace=pace, free_ports=False)
+    write_folder(folder, pace=pace, free_ports=False, drive=drive)
     results.print(f"Ready. Try: station test CP40-0001 --station {folder / 'station.toml'}", highlight=False)
     return 0
 
 
-def write_folder(folder: Path, *, pace: float, free_ports: bool) -> None:
+def write_folder(folder: Path, *, pace: float, free_ports: bool, drive: DriveKind = DriveKind.SCPI) -> None:
     """Write the starter files into `folder`, which must be absent or empty."""
     if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
         raise UsageError("folder is in use", where=str(folder), expected="an absent or empty folder",
@@ -79,7 +88,7 @@ def write_folder(folder: Path, *, pace: float, free_ports: bool) -> None:
         shutil.copytree(_shipped(shipped), folder / shipped)
     shutil.copy(Path(lot.__file__).with_name("demo_lot.toml"), folder / "lot.toml")
     bench = embedded_bench_toml(dict(zip(ROLES, ports, strict=True)), today - timedelta(days=60),
-                                today + timedelta(days=305))
+                                today + timedelta(days=305), drive)
     (folder / "bench.toml").write_text(bench, encoding="utf-8")
     text = STATION_TOML.format(pace=float(pace), side_port=side_port)
     (folder / "station.toml").write_text(text, encoding="utf-8")
