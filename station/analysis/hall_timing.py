@@ -118,7 +118,8 @@ def _time(windows: _Windows) -> _Times:
     fitted = fit_edges(windows.share, windows.first, windows.noise)
     times = _Times(windows.origin + fitted.half, fitted.duration, windows.noise / np.sqrt(fitted.steepness))
     misfit = fitted.misfit - windows.noise**2
-    for group in np.flatnonzero((fitted.duration < SHAPELESS) | (misfit > MISFIT**2)):
+    has_shape = (fitted.duration >= SHAPELESS) & (misfit <= MISFIT**2)
+    for group in np.flatnonzero(~has_shape):
         _time_by_area(windows, int(group), times)
     return times
 

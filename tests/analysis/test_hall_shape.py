@@ -99,3 +99,11 @@ def test_same_phase_of_all_edges_does_not_lead_astray():
 def test_another_shape_shows_as_misfit():
     step = np.where(np.arange(60) < 30, 0.0, 0.6) + np.where(np.arange(60) < 40, 0.0, 0.4)
     assert float(fit(np.tile(step[:, None], 20)).misfit[0]) > 0.02**2
+
+
+def test_edges_between_two_samples_are_no_trouble():
+    """They have no shape to be found; what comes out is finite and near."""
+    share = np.repeat((np.arange(30) > 11)[:, None].astype(float), 20, axis=1)
+    found = fit(share)
+    assert abs(found.half - 11.5).max() < 1.0
+    assert found.duration[0] < 2.0
