@@ -96,6 +96,23 @@ def test_02_bounce():
     assert "hall_bounce" in codes_of_causes(one)
 
 
+def test_02_a_lone_pulse_of_one_sample():
+    """Naive: 82 edges. Right: 80, and the pulse counted as its two crossings."""
+    def spike(name, volts):
+        if name == "a":
+            volts[26_000] = 5.0 - volts[26_000]   # far from any edge
+        return volts
+
+    turning = replace(FAST, start_deg=30.0)
+    one = six_channels(turning, rate=250e3, seconds=0.2, hall_spoil=spike)
+    assert naive_changes(one.codes["h_a"]) == 82
+    assert analyse_hall(one, sensed(), Shaft(turning)).edges["a"].angle.size == 80
+    found = measured(one)
+    assert found["hall_bounce"].value == 2
+    assert found["hall_edges_per_revolution"].value == 24
+    assert found["hall_missing"].value == 0
+
+
 def test_03_no_whole_number_of_periods():
     """Naive: the strongest bin of a spectrum reads 1.1 % too fast and the amplitude 33 % low."""
     one = six_channels(noise=0.04)
