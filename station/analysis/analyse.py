@@ -1,10 +1,11 @@
 """The analysis of one capture, in the order in which it can fail."""
 
+from dataclasses import dataclass
 from math import pi
 
 import numpy as np
 
-from station.analysis.angle_track import AngleTrack, first_motion, track_waves
+from station.analysis.angle_track import AngleTrack, TrackedWaves, first_motion, track_waves
 from station.analysis.back_emf import BackEmf, back_emf, usable_orders
 from station.analysis.commutation import commutated_torque
 from station.analysis.emf_measurements import EmfEvidence, emf_measurements
@@ -24,36 +25,57 @@ from station.units import VOLT_PER_KRPM
 PLOT_POINTS = 180
 
 
+@dataclass(frozen=True, slots=True)
+class FittedLines:
+    """What the three lines of a capture tell: waves, rotor angle, and every number that rests on them alone."""
+
+    emf: BackEmf
+    track: AngleTrack
+    tracked: TrackedWaves
+    measurements: dict[str, Measurement]
+
+
 def analyse_capture(capture: Capture, motor_type: MotorType, highest_order: int = ORDERS) -> CaptureAnalysis:
     """Return all measurements of a capture, or why it is refused; harmonics up to `highest_order`.
 
     Order: codes, block means, tone, angle track, back-EMF, speed, Hall, commutated torque, findings. A refusal
     spoils every number, because every number rests on the angle.
     """
+    fitted = fit_capture(capture, motor_type, highest_order)
+    if isinstance(fitted, Refusal):
+        return CaptureAnalysis(capture.label, refused=fitted)
+    return with_hall(capture.label, fitted, _hall(capture, motor_type, fitted.track), motor_type)
+
+
+def fit_capture(capture: Capture, motor_type: MotorType, highest_order: int = ORDERS) -> FittedLines | Refusal:
+    """Return what the three lines tell, or why the capture is refused."""
     bad = find_bad_samples(capture)
     if isinstance(bad, Refusal):
-        return CaptureAnalysis(capture.label, refused=bad)
+        return bad
     expected = expected_frequency(capture, motor_type)
     orders = usable_orders(capture, expected, highest_order)
     lines = read_lines(capture, expected, orders, bad)
     tone = find_tone(lines, capture, motor_type)
     if isinstance(tone, Refusal):
-        return CaptureAnalysis(capture.label, refused=tone)
+        return tone
     fitted = _fit(capture, motor_type, lines, tone, orders)
-    if isinstance(fitted, Refusal):
-        return CaptureAnalysis(capture.label, refused=fitted)
-    emf, track, measurements = fitted
-    measurements["bad_samples"] = count_bad(bad)
-    hall = _hall(capture, motor_type, track)
+    if isinstance(fitted, FittedLines):
+        fitted.measurements["bad_samples"] = count_bad(bad)
+    return fitted
+
+
+def with_hall(label: str, fitted: FittedLines, hall: HallAnalysis | None, motor_type: MotorType) -> CaptureAnalysis:
+    """Return the whole analysis: the lines, the sensors, what both tell together, and the likely causes."""
+    measurements = dict(fitted.measurements)
     if hall is not None:
-        measurements |= hall.measurements | commutated_torque(emf, hall, motor_type)
+        measurements |= hall.measurements | commutated_torque(fitted.emf, hall, motor_type)
     findings = find_causes(measurements, motor_type, hall)
-    return CaptureAnalysis(capture.label, measurements, findings, None, _plot(emf, hall))
+    return CaptureAnalysis(label, measurements, findings, None, _plot(fitted.emf, hall))
 
 
 def _fit(
     capture: Capture, motor_type: MotorType, lines: LineVoltages, tone: Tone, orders: int
-) -> tuple[BackEmf, AngleTrack, dict[str, Measurement]] | Refusal:
+) -> FittedLines | Refusal:
     pole_pairs, reference = motor_type.pole_pairs, motor_type.reference
     motion, rest = first_motion(lines, tone, pole_pairs)
     refusal = refuse_motion(motion, lines, rest, tone.direction)
@@ -72,7 +94,7 @@ def _fit(
     evidence = EmfEvidence(emf, half_cycles.gains, half_cycles.gain_u, track.mean_electrical_frequency,
                            capture.accuracy, motor_type, tone.phase_order,
                            max(abs(capture.channels[name].lag) for name in VOLTAGE_CHANNELS))
-    return emf, track, speed | emf_measurements(evidence)
+    return FittedLines(emf, track, tracked, speed | emf_measurements(evidence))
 
 
 def _hall(capture: Capture, motor_type: MotorType, track: AngleTrack) -> HallAnalysis | None:

@@ -28,7 +28,8 @@ class AngleTrack:
 
     The angle grows in the declared forward direction, so it falls in a reverse capture. Its zero is
     the rising zero of the fundamental of v_ab over signed speed; `angle_u` is the standard
-    uncertainty of that zero. `direction` is +1 or -1, the way the shaft turns.
+    uncertainty of that zero. `direction` is +1 or -1, the way the shaft turns. `stitch_u` rad is what
+    following the angle of another capture's waves leaves unsure.
     """
 
     times: Floats
@@ -36,6 +37,7 @@ class AngleTrack:
     direction: int
     angle_u: float
     mean_electrical_frequency: float  # Hz, positive
+    stitch_u: float = 0.0
 
     def rotor_angle(self, times: Floats) -> Floats:
         """Return the angle (k,) rad at `times` (k,) s; straight lines carry it beyond the ends."""

@@ -27,6 +27,7 @@ class AngleErrors:
     zero_deg: float           # type A, of the rotor angle's zero
     zero_channel_deg: float   # from skew and lag of the voltage channel
     slot_ripple_deg: float = 0.0    # of the tracked angle, from speed ripple that passes for harmonics
+    stitch_deg: float = 0.0         # of an angle that follows the waves of another capture
 
 
 def channel_time_u(accuracy: Accuracy) -> float:
@@ -83,7 +84,8 @@ def edge_u(errors: AngleErrors) -> float:
 
 def common_shift_u(errors: Sequence[AngleErrors]) -> float:
     """Return the standard uncertainty (deg) common to all sensors: that of the rotor angle's zero."""
-    return max((hypot(each.zero_deg, each.zero_channel_deg, each.slot_ripple_deg) for each in errors), default=0.0)
+    return max((hypot(each.zero_deg, each.zero_channel_deg, each.slot_ripple_deg, each.stitch_deg)
+                for each in errors), default=0.0)
 
 
 @lru_cache(maxsize=16)   # each edge's rows stand in up to six budgets
@@ -104,4 +106,5 @@ def _zero(errors: AngleErrors) -> list[BudgetRow]:
     name = channel_time("v_ab")
     return [BudgetRow("zero of the rotor angle", "A", "normal", errors.zero_deg, inf),
             BudgetRow(name, "B", "rectangular", errors.zero_channel_deg, inf, shared=name),
-            BudgetRow("speed ripple of slot order", "B", "rectangular", errors.slot_ripple_deg, inf)]
+            BudgetRow("speed ripple of slot order", "B", "rectangular", errors.slot_ripple_deg, inf),
+            BudgetRow("stitching", "B", "rectangular", errors.stitch_deg, inf)]

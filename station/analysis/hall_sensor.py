@@ -103,4 +103,5 @@ def angle_errors(capture: Capture, sensor: str, located: SensorAngles, track: An
         zero_deg=float(np.rad2deg(track.angle_u)),
         slot_ripple_deg=float(np.rad2deg(slot_ripple_u(accuracy))),
         zero_channel_deg=channel,
+        stitch_deg=float(np.rad2deg(track.stitch_u)),
     )

@@ -1,5 +1,6 @@
 """May a capture be trusted at all: its codes, before anything is computed from them."""
 
+from collections.abc import Sequence
 from math import isfinite
 
 import numpy as np
@@ -15,17 +16,17 @@ CLIPPED_SAMPLES = 3  # on one line; fewer codes at a rail are a disturbance, not
 Indices = NDArray[np.intp]
 
 
-def find_bad_samples(capture: Capture) -> Indices | Refusal:
+def find_bad_samples(capture: Capture, lines: Sequence[str] = VOLTAGE_CHANNELS) -> Indices | Refusal:
     """Return which samples (k,) no number may rest on, or why the whole capture cannot be used.
 
-    A sample is bad where any of the three lines stands at a rail of its converter. Three or more on
+    A sample is bad where any of the `lines` stands at a rail of its converter. Three or more on
     one line are a clipped wave. Lines that touch no rail cost one look at their extremes.
     """
-    refusal = _refuse_contents(capture)
+    refusal = _refuse_contents(capture, lines)
     if refusal is not None:
         return refusal
     bad = np.zeros(0, dtype=np.intp)
-    for name in VOLTAGE_CHANNELS:
+    for name in lines:
         codes, channel = capture.codes[name], capture.channels[name]
         if int(codes.max()) < channel.code_max and int(codes.min()) > channel.code_min:
             continue
@@ -42,11 +43,11 @@ def count_bad(bad: Indices) -> Measurement:
     return measurement("bad_samples", float(bad.size), [])
 
 
-def _refuse_contents(capture: Capture) -> Refusal | None:
-    missing = [name for name in VOLTAGE_CHANNELS if name not in capture.codes]
+def _refuse_contents(capture: Capture, lines: Sequence[str]) -> Refusal | None:
+    missing = [name for name in lines if name not in capture.codes]
     if missing:
-        return Refusal("channel_missing", f"Channels {', '.join(missing)} are not in the capture; all three "
-                       "line-to-line voltages are needed.")
+        needed = "all three line-to-line voltages are" if len(lines) > 1 else "it is"
+        return Refusal("channel_missing", f"Channels {', '.join(missing)} are not in the capture; {needed} needed.")
     if len({codes.size for codes in capture.codes.values()}) > 1:
         return Refusal("lengths_differ", "The channels have different numbers of samples.")
     if capture.size < MIN_SAMPLES:

@@ -1,5 +1,6 @@
 """Three line-to-line voltages as block means of the integer codes."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -41,21 +42,22 @@ class LineVoltages:
 
 
 def read_lines(
-    capture: Capture, electrical_frequency: float, highest_order: int = ORDERS, bad: NDArray[np.intp] | None = None
+    capture: Capture, electrical_frequency: float, highest_order: int = ORDERS, bad: NDArray[np.intp] | None = None,
+    names: Sequence[str] = VOLTAGE_CHANNELS,
 ) -> LineVoltages:
     """Return block means, short enough that every order up to `highest_order` survives at the expected frequency.
 
     Sums are taken on the integer codes, so nothing is rounded before the mean. `bad` are the indices
-    of samples that are no measurement; the blocks that hold one are dropped whole.
+    of samples that are no measurement; the blocks that hold one are dropped whole. Fewer `names` give fewer rows.
 
     Source: estimation bound of a boxcar, 1/sinc(h/N) for N blocks a period; derived.
     """
     period = 1 / (electrical_frequency * capture.sample_interval)  # samples
     block = max(1, min(int(period / (BLOCKS_PER_ORDER * highest_order)), capture.size // MIN_BLOCKS))
     count = capture.size // block
-    volts = np.empty((3, count))
+    volts = np.empty((len(names), count))
     sum_type = np.int32 if block <= MAX_SUMMED else np.int64
-    for row, name in enumerate(VOLTAGE_CHANNELS):
+    for row, name in enumerate(names):
         codes = capture.codes[name][:count * block]
         sums = codes if block == 1 else codes.reshape(count, block).sum(axis=1, dtype=sum_type)
         volts[row] = sums * (capture.channels[name].scale / block) + capture.channels[name].offset

@@ -20,6 +20,7 @@ class Rotor:
     pole_pairs: int = 4
     start_deg: float = 17.0
     angle_u: float = 1e-4        # rad
+    stitch_u: float = 0.0        # rad
 
     @property
     def direction(self):

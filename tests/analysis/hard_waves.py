@@ -18,6 +18,7 @@ class Shaft:
 
     turning: Turning
     angle_u: float = 1e-5   # rad
+    stitch_u: float = 0.0   # rad
 
     @property
     def frequency(self):
