@@ -1,12 +1,21 @@
 """Torque per ampere if the six codes as measured switch the lines."""
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import replace
 from functools import lru_cache
 from math import hypot, inf, sqrt
 
 from station.analysis.back_emf import BackEmf
-from station.analysis.budget import measurement
+from station.analysis.budget import (
+    DIGITIZER_GAIN,
+    SLOT_RIPPLE,
+    SLOT_RMS,
+    TEMPERATURE,
+    TIMEBASE,
+    limit_of_error,
+    measurement,
+    type_a,
+)
 from station.analysis.hall import HallAnalysis
 from station.analysis.hall_codes import Code, declared_intervals
 from station.analysis.six_steps import six_steps
@@ -52,18 +61,34 @@ def commutated_torque(emf: BackEmf, hall: HallAnalysis, motor_type: MotorType) -
     table = commutation_table(layout)
     steps = six_steps(emf, hall.code_widths, table)
     torque = steps.torque()
-    moved = steps.moved(max(hall.edge_u.values(), default=0.0))
+    edge_u = max(hall.edge_u.values(), default=0.0)
+    moved = list(zip(steps.moved(edge_u), steps.moved(-edge_u), strict=True))
     turned = [steps.turned(by) for by in (hall.zero_u, -hall.zero_u)]
     relative = _gain_rows(hall, motor_type)
     constant = [replace(row, u=row.u * abs(torque.mean)) for row in relative]
-    edges = _edge_rows([each.mean - torque.mean for each in moved], [each.mean - torque.mean for each in turned])
+    edges = _edge_rows([_larger(each.mean - torque.mean for each in pair) for pair in moved],
+                       [each.mean - torque.mean for each in turned])
     found = [measurement("commutated_torque_constant", torque.mean, [*constant, *edges])]
     # a mean this far below the peaks is no drive at all, and a ripple over it says nothing
     if abs(torque.ripple) < 1e3:
-        edges = _edge_rows([100.0 * (each.ripple - torque.ripple) for each in moved],
+        edges = _edge_rows([_larger(100.0 * (each.ripple - torque.ripple) for each in pair) for pair in moved],
                            [100.0 * (each.ripple - torque.ripple) for each in turned])
-        found.append(measurement("commutated_torque_ripple", 100.0 * torque.ripple, edges))
+        found.append(measurement("commutated_torque_ripple", 100.0 * torque.ripple,
+                                 [*edges, *_crest_rows(emf, hall)]))
     return {each.name: each for each in found}
+
+
+def _larger(changes: Iterable[float]) -> float:
+    """Return the larger change: an extreme follows an edge one way and leaves it the other."""
+    return max(map(abs, changes))
+
+
+def _crest_rows(emf: BackEmf, hall: HallAnalysis) -> list[BudgetRow]:
+    """Rows, %, of the difference between crest and trough: two points of the waves, on different lines."""
+    noise = sqrt(2 * float((emf.amplitude_u**2).sum())) / float(emf.amplitude[:, 0].mean())
+    return [type_a("noise of the waves", 100 * noise, emf.dof),
+            limit_of_error("gains of the voltage channels", 100 * sqrt(2) * hall.accuracy.gain),
+            limit_of_error(SLOT_RIPPLE, 100 * sqrt(2) * SLOT_RMS * hall.accuracy.slot_ripple)]
 
 
 def _edge_rows(moved: Sequence[float], turned: Sequence[float]) -> list[BudgetRow]:
@@ -77,10 +102,10 @@ def _gain_rows(hall: HallAnalysis, motor_type: MotorType) -> list[BudgetRow]:
     """Relative uncertainties of the voltage per speed; three channels share the torque."""
     accuracy = hall.accuracy
     per_kelvin = abs(motor_type.reference.magnet_per_k)
-    limits = (("gain of the digitizer", accuracy.gain_common, "gain of the digitizer"),
-              ("gain of the voltage channels", accuracy.gain / sqrt(3), ""),
-              ("timebase", accuracy.timebase, "timebase"),
-              ("temperature of the motor", per_kelvin * accuracy.temperature, "temperature of the motor"))
+    limits = ((DIGITIZER_GAIN, accuracy.gain_common, DIGITIZER_GAIN),
+              ("gains of the voltage channels", accuracy.gain / sqrt(3), ""),
+              (TIMEBASE, accuracy.timebase, TIMEBASE),
+              (TEMPERATURE, per_kelvin * accuracy.temperature, TEMPERATURE))
     return [BudgetRow(source, "B", "rectangular", limit / sqrt(3), inf, shared)
             for source, limit, shared in limits]
 

@@ -49,7 +49,8 @@ class SixSteps:
     def moved(self, by: float) -> list[Torque]:
         """Return six torques: in the k-th, only the edge that starts interval k is moved later by `by` degrees.
 
-        So interval k begins later, and the one before it goes on until then.
+        So interval k begins later, and the one before it goes on until then. A negative `by` moves it earlier:
+        interval k begins with what its slope says, while the one before keeps its extremes.
         """
         step = np.minimum(by, self.width)
         begins = self.wave[:, 0] + step * self.slope[:, 0]

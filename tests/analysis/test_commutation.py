@@ -18,6 +18,11 @@ class Wave:
 
     amplitude: np.ndarray
     phase: np.ndarray
+    dof: int = 1000
+
+    @property
+    def amplitude_u(self):
+        return 1e-5 * self.amplitude[0].max() * np.ones(self.amplitude.shape[1])
 
 
 def waves(line_harmonics):
@@ -108,3 +113,10 @@ def test_table_is_the_published_one_turned_to_this_layout():
     pairs = {(0, 1): "A+ B-", (0, -1): "B+ A-", (1, 1): "B+ C-", (1, -1): "C+ B-", (2, 1): "C+ A-", (2, -1): "A+ C-"}
     table = {"".join(map(str, code)): pairs[pair] for code, pair in commutation_table(layout).items()}
     assert table == {"100": "B+ C-", "110": "B+ A-", "010": "C+ A-", "011": "C+ B-", "001": "A+ B-", "101": "A+ C-"}
+
+
+def test_ripple_follows_the_gains_of_the_lines_that_hold_crest_and_trough():
+    """With sure edges, channels unlike by a limit a leave sqrt(2) a between two lines."""
+    found = torque(SINE)
+    rows = {row.source: row.u * np.sqrt(3) for row in found["ripple"].budget}
+    assert rows["gains of the voltage channels"] == pytest.approx(100 * np.sqrt(2) * 5e-4)
