@@ -78,6 +78,11 @@ class Dialect:
                              expected=f"{least:g} to {greatest:g} {unit}".rstrip(), got=f"{value:g}",
                              remedy="Change the sequence file, or use another instrument.")
 
+    def within(self, name: str, value: float) -> float:
+        """Return `value`, moved into the dialect's limits."""
+        least, greatest = self.limits.get(name, (value, value))
+        return min(max(value, least), greatest)
+
     def to_wire(self, quantity: str, value: float) -> float:
         """Return an SI `value` in the unit in which this dialect carries `quantity`."""
         return units.from_si(value, self.units[quantity])

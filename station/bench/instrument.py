@@ -22,7 +22,9 @@ class ScpiInstrument:
         return self.session.identify()
 
     def self_test(self) -> str | None:
-        """Run the instrument's own test: None when it passed, else what it answered."""
+        """Run the instrument's own test: None when it passed, "" when it has none, else what it answered."""
+        if not self.session.speech.self_test:
+            return ""
         return self.session.self_test(SELF_TEST_DEADLINE)
 
     def drain_errors(self) -> tuple[str, ...]:

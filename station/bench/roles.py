@@ -19,7 +19,7 @@ class Instrument(Protocol):
     def identity(self) -> Identity:
         """Return who answers; raise BenchNotFitError when it is another than the bench file names."""
     def self_test(self) -> str | None:
-        """Run the instrument's own test: None when it passed, else what it answered."""
+        """Run the instrument's own test: None when it passed, "" when it has none, else what it answered."""
     def drain_errors(self) -> tuple[str, ...]:
         """Empty the error queue and return its entries."""
     def safe(self) -> None:

@@ -31,10 +31,11 @@ class ScpiSession:
 
     All exchanges run in one owner thread, so answers cannot be mixed up, and a stop of one instrument never
     waits for another. An exchange has one deadline. After a missed deadline or any doubt about framing the
-    connection is thrown away: the next answer on it could belong to an earlier question.
+    connection is thrown away: the next answer on it could belong to an earlier question. `expected` None takes
+    whoever answers, for an instrument that no bench file names yet.
     """
 
-    def __init__(self, role: str, resource: str, expected: Identity, clock: Clock, deadline: float,
+    def __init__(self, role: str, resource: str, expected: Identity | None, clock: Clock, deadline: float,
                  speech: Speech | None = None, transcript: Transcript | None = None, baud: int = BAUD) -> None:
         self.role, self.resource, self.expected, self.deadline = role, resource, expected, deadline
         self._clock, self.speech = clock, speech or Speech()
@@ -220,7 +221,7 @@ class ScpiSession:
 
     def _identify(self, wire: Wire, until: float) -> Identity:
         identity = self.speech.identity_in(self._query(wire, self.speech.identify, until), self._where())
-        if identity.differences(self.expected):
+        if self.expected is not None and identity.differences(self.expected):
             self._drop()
             raise BenchNotFitError(f"another instrument answers for the {self.role}", where=self._where(),
                                    expected=self.expected, got=identity,
@@ -265,7 +266,7 @@ class ScpiSession:
             raise self._doubt(f"the answer to {line} is no text", "ASCII", repr(answer[:40]))
         plain = self.speech.plain(line, answer.decode("ascii").strip())
         if plain is None:
-            raise self._doubt(f"the answer to {line} has no header", "a header before the answer", repr(answer[:40]))
+            raise self._doubt(f"the answer to {line} has not its header", "its header before it", repr(answer[:40]))
         return plain
 
     def _drain(self, wire: Wire, until: float) -> tuple[str, ...]:

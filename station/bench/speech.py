@@ -10,8 +10,8 @@ from station.errors import BenchError
 NOT_A_NUMBER = 9.91e37   # Source: SCPI-99, volume 1 (values from memory)
 OVER_RANGE = 9.9e37
 SENTINEL_MARGIN = 1e-4   # relative; makers round the sentinels differently
-# One header before an answer: optional colon, mnemonics joined by colons, white space.
-_HEADER = re.compile(r":?\*?[A-Za-z][A-Za-z0-9_]*(?::[A-Za-z][A-Za-z0-9_]*)*[ \t]+")
+# One header before an answer: optional colon, mnemonics joined by colons, then white space or an equals sign.
+_HEADER = re.compile(r":?(?P<nodes>[A-Za-z][A-Za-z0-9_]*(?::[A-Za-z][A-Za-z0-9_]*)*)(?:[ \t]*=[ \t]*|[ \t]+)")
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,7 +53,7 @@ class Speech:
         return line.encode("ascii") + self.line_end
 
     def plain(self, line: str, answer: str) -> str | None:
-        """Return the answer to `line` without its header; None when a header should be there and is not."""
+        """Return the answer to `line` without its header; None when there is none, or that of another question."""
         if not self.headers:
             return answer
         question = line.rpartition("\n")[2]
@@ -61,7 +61,7 @@ class Speech:
             # Mostly answered without a header, also where headers are on; what looks like one may be a name.
             return answer.removeprefix(question.rstrip("?") + " ")
         header = _HEADER.match(answer)
-        return answer[header.end():].strip() if header else None
+        return answer[header.end():].strip() if header and _is_of(question, header["nodes"]) else None
 
     def identity_in(self, answer: str, where: str) -> Identity:
         """Return who answers; BenchError when the answer does not have the form that the dialect names."""
@@ -92,6 +92,13 @@ def parse_number(answer: str, sentinels: Sentinels | None = None) -> float | Non
     if abs(number) >= OVER_RANGE * (1 - SENTINEL_MARGIN):
         return math.copysign(math.inf, number)
     return number
+
+
+def _is_of(question: str, header: str) -> bool:
+    """Return whether the last mnemonics of question and header may be short and long form of the same."""
+    asked, named = (re.split(r"[?\s]", text)[0].upper().rpartition(":")[2].rstrip("0123456789")
+                    for text in (question, header))
+    return asked.startswith(named) or named.startswith(asked)
 
 
 def _matches(text: str, answer: str) -> bool:

@@ -83,6 +83,12 @@ class SimulatedBench:
         self.rig.set_insulation(0.0, on=False)
         self.rig.set_sensor_supply(0.0, on=False)
 
+    def identity(self, role: str) -> str:
+        """Return what the instrument of `role` answers to *IDN?, or nothing where it has no such question."""
+        _require_known([role])
+        instrument = self._instruments[role]
+        return "" if isinstance(instrument, ModbusDrive) else instrument.execute(b"*IDN?\r").decode("ascii").strip()
+
     def _open(self, role: str, instrument: Served | ModbusDrive) -> ScpiServer | ModbusServer:
         if isinstance(instrument, ModbusDrive):
             return _listen(self._asked.get(role, 0), role,
