@@ -66,8 +66,9 @@ def prove_watchdog(bench: Bench, clock: Clock, invite: Callable[[], None]) -> Wa
         The shaft did not reach its slow speed, or the drive does not answer.
     """
     bench.require_fit(clock, SPEED)
-    _await_start(bench, clock, invite)
+    require_closed(bench.guard)
     try:
+        _await_start(bench, clock, invite)
         bench.drive.clear()
         bench.drive.enable()
         bench.drive.spin(SPEED, RAMP)
@@ -77,8 +78,10 @@ def prove_watchdog(bench: Bench, clock: Clock, invite: Callable[[], None]) -> Wa
         bench.drive.clear()
         return proof
     finally:
-        bench.stop_drive()
-        bench.guard.disarm()
+        try:
+            bench.stop_drive()
+        finally:
+            bench.guard.disarm()
 
 
 def _silence(bench: Bench, clock: Clock) -> WatchdogProof:
@@ -112,7 +115,6 @@ def _speed_again(bench: Bench) -> float:
 
 
 def _await_start(bench: Bench, clock: Clock, invite: Callable[[], None]) -> None:
-    require_closed(bench.guard)
     bench.guard.arm()
     invite()
     _await(bench.guard.is_started, clock, START_WAIT,
