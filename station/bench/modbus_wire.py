@@ -13,6 +13,8 @@ from station.bench.register_map import SPANS, Register
 _EXCEPTIONS = {1: "illegal function", 2: "illegal address", 3: "illegal value", 4: "device failure",
                6: "device busy", 11: "no answer behind the gateway"}   # Source: Modbus application protocol
 
+HEAD, LONGEST = 6, 254      # bytes before and after the length of a frame. Source: Modbus TCP implementation guide
+
 
 class RefusedError(Exception):
     """The device answered with an exception code; the connection is still in step."""
@@ -129,10 +131,21 @@ class _Client(ModbusTcpClient):
         return len(request)
 
     def recv(self, size: int | None) -> bytes:
-        """Return what has arrived, waiting for at least one byte."""
-        received = self._open().recv(size or 4096)
-        if not received:
-            raise ConnectionError("the peer closed the connection")
+        """Return the next whole frame; what comes behind it stays unread, to be noticed."""
+        del size    # pymodbus never names one for TCP
+        head = self._exactly(HEAD)
+        length = int.from_bytes(head[4:6], "big")
+        if not 1 < length <= LONGEST:
+            raise ConnectionError(f"a frame that claims {length} bytes")
+        return head + self._exactly(length)
+
+    def _exactly(self, count: int) -> bytes:
+        received = b""
+        while len(received) < count:
+            chunk = self._open().recv(count - len(received))
+            if not chunk:
+                raise ConnectionError("the peer closed the connection")
+            received += chunk
         return received
 
     def has_unread(self) -> bool:
