@@ -17,6 +17,7 @@ from station.record.capture_file import parse_capture, sync_folder, write_captur
 from station.record.find import Yield, count_yield, find_records, show_records
 from station.record.lock import let_go, take_lock
 from station.record.record import Record, canonical, interrupted_record, sha256_of
+from station.record.transcript_file import SUFFIX, parse_transcript, write_transcript
 
 CAPTURES = "captures"
 
@@ -81,12 +82,13 @@ class Store:
         assert run_id is not None  # noqa: S101 - an INSERT into a rowid table always has one
         return run_id
 
-    def finish(self, run_id: int, record: Mapping[str, Any], captures: Sequence[Capture]) -> Record:
-        """Store the record of a run with its captures and return it as stored.
+    def finish(self, run_id: int, record: Mapping[str, Any], captures: Sequence[Capture],
+               transcript: bytes | None = None) -> Record:
+        """Store the record of a run with its captures and transcript, and return it as stored.
 
-        Capture files are written and synced first, then the record is committed, so that a record
-        never names a file that is not there. The run number and the name and hash of each capture
-        file are filled in here; `record["captures"]` has an entry for each of `captures`, in order.
+        Files are written and synced first, then the record is committed, so that a record never names a
+        file that is not there. The run number and the name and hash of each file are filled in here;
+        `record["captures"]` has an entry for each of `captures`, in order; `transcript` is JSON lines.
 
         Raises
         ------
@@ -103,7 +105,8 @@ class Store:
                              remedy="Give the record an entry for each capture.")
         filed = [{**entry, **self._file(run_id, number, str(record["serial"]), capture)}
                  for number, (entry, capture) in enumerate(zip(entries, captures, strict=True), start=1)]
-        body = canonical({**record, "run": run, "captures": filed})
+        heard = {} if transcript is None else {"transcript": self._file_transcript(run_id, transcript)}
+        body = canonical({**record, "run": run, "captures": filed, **heard})
         stored: Record = json.loads(body)
         row = (run_id, stored["serial"], run, stored["motor_type"]["name"], stored["verdict"], stored["started"],
                sha256_of(body), body)
@@ -147,7 +150,18 @@ class Store:
         EvidenceError
             A file is missing or altered.
         """
-        return [self._read(entry) for entry in record["captures"]]
+        return [parse_capture(self._content(entry), str(self.folder / entry["file"])) for entry in record["captures"]]
+
+    def transcript(self, record: Mapping[str, Any]) -> bytes | None:
+        """Return the JSON lines said to and by the instruments in a run, checked as `captures` are; None if none.
+
+        Raises
+        ------
+        EvidenceError
+            The file is missing or altered.
+        """
+        entry = record.get("transcript")
+        return None if entry is None else parse_transcript(self._content(entry), entry["file"])
 
     def close(self) -> None:
         """Close the store; safe to repeat."""
@@ -179,17 +193,21 @@ class Store:
         name = f"{CAPTURES}/run-{run_id:06d}-{number}-{label}.parquet"
         return {"file": name, "sha256": write_capture(self.folder / name, capture, serial)}
 
-    def _read(self, entry: Mapping[str, Any]) -> Capture:
+    def _file_transcript(self, run_id: int, lines: bytes) -> dict[str, Any]:
+        name = f"{CAPTURES}/run-{run_id:06d}-transcript{SUFFIX}"
+        return {"file": name, "sha256": write_transcript(self.folder / name, lines), "lines": lines.count(b"\n")}
+
+    def _content(self, entry: Mapping[str, Any]) -> bytes:
         path = self.folder / entry["file"]
         try:
-            content = path.read_bytes()
+            content: bytes = path.read_bytes()
         except OSError as error:
-            raise EvidenceError("capture file cannot be read", where=str(path), expected="the file of the record",
+            raise EvidenceError("file of a record cannot be read", where=str(path), expected="the file of the record",
                                 got=str(error.strerror or error), remedy="Restore it from a backup.") from error
         if sha256_of(content) != entry["sha256"]:
-            raise EvidenceError("capture file was altered", where=str(path), expected=f"SHA-256 {entry['sha256']}",
+            raise EvidenceError("file of a record was altered", where=str(path), expected=f"SHA-256 {entry['sha256']}",
                                 got=sha256_of(content), remedy="Restore it from a backup and ask who changed it.")
-        return parse_capture(content, str(path))
+        return content
 
     def _sweep(self) -> None:
         """Remove files that a crash left half written; no record names any of them."""

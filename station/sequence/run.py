@@ -81,6 +81,7 @@ class Runner:
         started = self.clock.utc()
         known = known_at_start(heading, self.limits, self.sequence)
         run_id = self.store.begin(serial, started=stamp(started), heading=known)
+        self.bench.transcript.restart()
         traces = [StepTrace(step.name, step.kind) for step in self.sequence.steps]
         trouble: BaseException | None = None
         with ThreadPoolExecutor(1, thread_name_prefix="analysis") as analyst:
@@ -99,7 +100,8 @@ class Runner:
                           motor_faults=REFUSALS_OF_THE_MOTOR)
         outcome = Outcome(analyses, judgement, [trace.as_record() for trace in traces], started,
                           self.clock.utc(), trouble, unsafe)
-        record = self.store.finish(run_id, known | assemble(test, outcome), test.captures)
+        record = self.store.finish(run_id, known | assemble(test, outcome), test.captures,
+                                   self.bench.transcript.as_json_lines())
         return RunResult(record, trouble)
 
     def _make_safe(self) -> list[str]:

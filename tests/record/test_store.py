@@ -148,6 +148,23 @@ def test_a_disk_without_room_is_told_and_the_run_can_be_finished_later(tmp_path)
         assert store.finish(run_id, record_of("A", captures=[large]), [large])["verdict"] == "PASS"
 
 
+def test_the_transcript_is_kept_with_the_record_and_an_altered_one_is_told(tmp_path):
+    lines = b'{"text": "*IDN?"}\n{"text": "PLANT,TOY,T-1,1"}\n'
+    with Store(tmp_path) as store:
+        stored = store.finish(store.begin("A", started=STARTED), record_of("A"), [], lines)
+        without = run_of(store, "B")
+        assert store.transcript(stored) == lines
+        assert stored["transcript"]["lines"] == 2
+        assert store.transcript(without) is None
+        file = tmp_path / stored["transcript"]["file"]
+        file.write_bytes(file.read_bytes() + b" ")
+        with pytest.raises(EvidenceError, match="altered"):
+            store.transcript(stored)
+        file.unlink()
+        with pytest.raises(EvidenceError, match="cannot be read"):
+            store.transcript(stored)
+
+
 def test_a_store_that_cannot_be_made_is_told(tmp_path):
     (tmp_path / "file").write_text("no folder")
     with pytest.raises(StationError, match="opening the store failed"):
@@ -173,7 +190,7 @@ def work(told):
         while True:
             run_id = store.begin("A", started="2026-11-25T10:00:00.000Z")
             os.write(told, f"begun {run_id}\\n".encode())
-            store.finish(run_id, record, [capture])
+            store.finish(run_id, record, [capture], b'{"text": "*IDN?"}\\n' * 100)
             os.write(told, f"finished {run_id}\\n".encode())
 
 for line in sys.stdin:
@@ -221,4 +238,5 @@ def check_after_kill(folder, begun, finished):
         assert begun <= set(range(1, len(records) + 1))
         for record in records[-40:]:
             assert len(store.captures(record)) == (record["verdict"] == "PASS")
+            assert (store.transcript(record) is not None) == (record["verdict"] == "PASS")
         assert {record["run"] for record in records if record["verdict"] == "PASS"} >= finished

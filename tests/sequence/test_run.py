@@ -1,5 +1,8 @@
 """A run on the embedded bench: every way out ends in a record and a safe bench."""
 
+import hashlib
+import json
+
 import pytest
 
 from station.cli.setup import write_folder
@@ -79,3 +82,23 @@ def test_a_speed_above_the_drive_is_refused_before_anything_moves(folder):
         assert outcome.record["verdict"] == "NO RESULT"
         assert set(_outcomes(outcome.record).values()) == {"not run"}
 
+
+def test_the_transcript_of_a_run_is_kept_with_its_record(folder):
+    with _open(folder) as place:
+        place.bench.thermometer.winding()      # belongs to no run
+        record = place.test("CP40-0001", unwatched).record
+        entries = [json.loads(line) for line in place.store.transcript(record).splitlines()]
+        captures = place.store.captures(record)
+    assert record["transcript"]["lines"] == len(entries)
+    assert {entry["role"] for entry in entries} >= {"drive", "digitizer", "ohmmeter", "supply", "guard"}
+    times = [entry["monotonic_s"] for entry in entries]
+    assert times == sorted(times)
+    assert entries[0]["utc"] >= record["started"]
+    assert entries[-1]["utc"] <= record["ended"]
+    # The blocks are those that were stored: the evidence and the values hang together.
+    heard = {entry["sha256"] for entry in entries if entry["role"] == "digitizer" and "sha256" in entry}
+    kept = {hashlib.sha256(codes.tobytes()).hexdigest() for one in captures for codes in one.codes.values()}
+    assert kept
+    assert kept <= heard
+    spoken = [entry["text"] for entry in entries if entry["role"] == "drive" and entry["direction"] == "to"]
+    assert spoken.index("OUTP ON") < len(spoken) - 1 - spoken[::-1].index("OUTP OFF")
