@@ -62,6 +62,7 @@ class Capture:
     temperature_c: float              # °C, of the motor
     accuracy: Accuracy = Accuracy()
     label: str = ""                   # "forward 1500": direction and declared r/min
+    part: tuple[int, int] = (1, 1)    # which of how many captures that belong together, see `analysis.stitch`
 
     @property
     def size(self) -> int:

@@ -66,7 +66,7 @@ def find_tone(lines: LineVoltages, capture: Capture, motor_type: MotorType) -> T
     speed, before anything is looked for: a tone further than 1 % from it is refused anyway.
     """
     expected = expected_frequency(capture, motor_type)
-    refusal = _refuse_length(expected, capture, motor_type) or _refuse_sampling(expected, capture)
+    refusal = refuse_settings(expected, capture, motor_type)
     if refusal is not None:
         return refusal
     looks = _looks(*_stretches(lines, expected))
@@ -77,6 +77,11 @@ def find_tone(lines: LineVoltages, capture: Capture, motor_type: MotorType) -> T
     frequency = float(np.median([look.frequency for look in seen]))
     direction = 1 if capture.drive_speed > 0 else -1
     return refuse_speed(frequency, capture, motor_type) or Tone(frequency, direction, seen[0].sense * direction)
+
+
+def refuse_settings(expected: float, capture: Capture, motor_type: MotorType) -> Refusal | None:
+    """Return why a capture is too short or sampled too slowly at an electrical frequency of `expected` Hz, or None."""
+    return _refuse_length(expected, capture, motor_type) or _refuse_sampling(expected, capture)
 
 
 def refuse_speed(frequency: float, capture: Capture, motor_type: MotorType) -> Refusal | None:

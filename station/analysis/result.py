@@ -20,10 +20,14 @@ class WavePlot:
 
 @dataclass(frozen=True, slots=True)
 class CaptureAnalysis:
-    """Measurements and findings of one capture, or the reason why there are none."""
+    """Measurements and findings of one capture, or the reason why there are none.
+
+    `stitched` counts the captures that were put together for it.
+    """
 
     label: str
     measurements: dict[str, Measurement] = field(default_factory=dict)
     findings: tuple[Finding, ...] = ()
     refused: Refusal | None = None
     plot: WavePlot | None = None
+    stitched: int = 1
