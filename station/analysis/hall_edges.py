@@ -9,7 +9,7 @@ from station.analysis.hall_crossings import state_runs
 from station.analysis.hall_levels import HallLevels, settled_levels
 
 LOWER, UPPER = 0.3, 0.7       # of the swing: a state is entered beyond these, noise between them is none
-SETTLING = 1.5                # windows after an edge until nothing of it is left in the level
+SETTLING = 7                  # spans after an edge until nothing of it is left in the level: six time constants
 DEBOUNCE = 50e-6              # s; and never more than 1/20 of a sector
 
 Indices = NDArray[np.int64]
@@ -68,12 +68,12 @@ def find_edges(codes: NDArray[np.int16], levels: HallLevels, samples_per_sector:
     """
     bursts = _bursts(codes, levels, debounce)
     is_edge = bursts.crossings % 2 == 1
-    before, after = reach = _reach(bursts, is_edge, samples_per_sector)
+    span = _span(bursts, is_edge)
+    before, after = reach = _reach(span, samples_per_sector)
     inside = (bursts.before >= before) & (bursts.after + after < codes.size)
     clean = _alone(bursts, before + after) & (bursts.crossings == 1)
     kept = is_edge & inside
-    rest = int(SETTLING * after)
-    settled = settled_levels(codes, levels, np.append(0, bursts.after) + rest,
+    settled = settled_levels(codes, levels, np.append(0, bursts.after) + SETTLING * span + 2,
                              np.append(bursts.before - before, codes.size))
     return FoundEdges(codes, settled, bursts.pick(kept), clean[kept], reach,
                       extra_crossings=int(bursts.crossings.sum()) - int(is_edge.sum()),
@@ -102,17 +102,20 @@ def _changes(codes: NDArray[np.int16], levels: HallLevels) -> tuple[Indices, Ind
     return ends[at], starts[at + 1], high[at + 1] == (levels.swing_code > 0)
 
 
-def _reach(bursts: Bursts, is_edge: Flags, samples_per_sector: float) -> tuple[int, int]:
+def _span(bursts: Bursts, is_edge: Flags) -> int:
+    """Samples from 30 to 70 % of an edge, the median of the slower polarity; 0 if less than one."""
+    spans = bursts.first - bursts.before
+    each = [np.sort(spans[chosen]) for chosen in (is_edge & bursts.rising, is_edge & ~bursts.rising)]
+    return max((int(ordered[ordered.size // 2]) - 1 for ordered in each if ordered.size), default=0)
+
+
+def _reach(span: int, samples_per_sector: float) -> tuple[int, int]:
     """Samples before and after a burst between which an edge begins and settles.
 
     From 30 to 70 % an exponential takes 0.85 time constants; it begins 0.4 of these spans before
-    and is within half a percent five spans after. A ramp needs 0.75 of its span on both sides. The median
-    of the slower polarity counts.
+    and is within two percent five spans after. A ramp needs 0.75 of its span on both sides.
     """
-    spans = bursts.first - bursts.before
-    each = [np.sort(spans[chosen]) for chosen in (is_edge & bursts.rising, is_edge & ~bursts.rising)]
-    span = max((int(ordered[ordered.size // 2]) - 1 for ordered in each if ordered.size), default=0)
-    most = max(2, int(samples_per_sector / 6))
+    most = max(2, int(samples_per_sector / 2))
     return min(most, 2 + 2 * span), min(most, 2 + 5 * span)
 
 
