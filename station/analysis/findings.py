@@ -40,7 +40,7 @@ def find_causes(measurements: dict[str, Measurement], motor_type: MotorType, hal
     found: list[Finding] = list(certain)
     wobble = _wobble(measurements) if hall is not None else {}
     found += pole_causes(PoleEvidence(spread_of(measurements), _names(certain, "reversed_magnet"), bool(wobble),
-                                      emf_low=False, suspicion=_UNJUDGED))
+                                      emf_low=False, deficit=nan, suspicion=_UNJUDGED))
     if hall is not None and motor_type.sensors is not None:
         if not _names(certain, "reversed_magnet"):
             found += order_and_place_causes(view_of_one(measurements), motor_type.sensors, _UNJUDGED)
@@ -87,8 +87,7 @@ def _with_back_emf(found: Finding, first: Mapping[str, Measurement], motor_type:
 
     Source: fundamental by 1 - 1/p for phases connected in series (derived).
     """
-    constant = first.get("back_emf_constant_fundamental.mean")
-    left = suspected.over_middle(constant.value, "back_emf_constant_fundamental.ab") if constant is not None else nan
+    left = _left(first, suspected)
     expected = 1 - 1 / motor_type.pole_pairs
     if not isfinite(left):
         return found
@@ -97,6 +96,12 @@ def _with_back_emf(found: Finding, first: Mapping[str, Measurement], motor_type:
         return Finding(found.code, f"{text}, and a reversed magnet of the rotor leaves {100 * expected:.0f} %.")
     return Finding(found.code, f"{text}, where a reversed magnet of the rotor would leave {100 * expected:.0f} %: a "
                    "ring of its own, or a pole too weak for the sensors, is likelier.")
+
+
+def _left(measurements: Mapping[str, Measurement], suspected: Suspicion) -> float:
+    """Return the mean back-EMF over the middle of its limits; nan if unknown."""
+    found = measurements.get("back_emf_constant_fundamental.mean")
+    return nan if found is None else suspected.over_middle(found.value, "back_emf_constant_fundamental.ab")
 
 
 def _winding(first: Mapping[str, Measurement], rest: Mapping[str, Measurement], motor_type: MotorType,
@@ -110,10 +115,12 @@ def _winding(first: Mapping[str, Measurement], rest: Mapping[str, Measurement], 
     common = tuple(common_causes(evidence))
     low = any(each.code in {"weak_magnets", "wrong_winding"} for each in common)
     reversed_magnet = _names(known, "reversed_magnet")
-    poles = tuple(pole_causes(PoleEvidence(spread_of(first), reversed_magnet, bool(_wobble(first)), low, suspected)))
-    yield from poles
+    poles = PoleEvidence(spread_of(first), reversed_magnet, bool(_wobble(first)), low,
+                         100 * (1 - _left(first, suspected)), suspected)
+    yield from pole_causes(poles)
     # A pole that is weak or reversed lowers all lines by its share of the flux; that needs no cause of its own.
-    yield from (each for each in common if each.code != "weak_magnets" or not (poles or reversed_magnet))
+    explained = reversed_magnet or poles.accounts_for_the_loss
+    yield from (each for each in common if each.code != "weak_magnets" or not explained)
 
 
 def _hall(usable: Sequence[Mapping[str, Measurement]], motor_type: MotorType, suspected: Suspicion,
@@ -125,8 +132,8 @@ def _hall(usable: Sequence[Mapping[str, Measurement]], motor_type: MotorType, su
     if _names(known, "hall_pulse_missing"):
         # Edges in the wrong place by chance pull the means of their sensor.
         view = view.without({sensor for each in usable for sensor in scattered(each)})
-    if _names(known, "weak_pole"):
-        view = view.without_lags()   # a weak pole is passed late in both directions
+    if _names(known, "weak_pole", "hall_bounce"):
+        view = view.without_lags()   # a weak pole is passed late in both directions, and a bouncing edge ends late
     yield from order_and_place_causes(view, layout, suspected)
     if not _names(known, "weak_pole"):
         yield from eccentric_causes(_wobble(usable[0]), spread_of(usable[0]), suspected)

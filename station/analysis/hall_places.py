@@ -1,7 +1,7 @@
 """Signatures of Hall sensors out of place, of their switching points, and of the ring they watch."""
 
 from collections.abc import Iterator, Mapping
-from math import radians, sin
+from math import isfinite, radians, sin
 
 from station.analysis.hall_measurements import wrapped
 from station.analysis.hall_view import HallView
@@ -37,7 +37,7 @@ def place_causes(view: HallView, expected: Mapping[str, float], suspicion: Suspi
     yield from switching
     if switching and not view.both_ways:
         return   # in one direction an uneven sensor seems displaced as well
-    off = {sensor: wrapped(view.middles[sensor] - expected[sensor]) for sensor in view.middles}
+    off = {sensor: wrapped(middle - expected[sensor]) for sensor, middle in view.middles.items() if isfinite(middle)}
     if not suspicion.any(*PLACE, "hall_hysteresis", unjudged=True):
         return
     if len(off) == len(SENSORS):
@@ -61,7 +61,7 @@ def _switching(view: HallView, suspicion: Suspicion) -> Iterator[Finding]:
     for sensor, duty in uneven.items():
         yield _uneven(sensor, duty, view)
     if late:
-        yield _late(late, view)
+        yield _late(view.lags if weak_field else late, view)
 
 
 def _is_late(sensor: str, lag: float, suspicion: Suspicion) -> bool:

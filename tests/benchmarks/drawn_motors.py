@@ -28,7 +28,7 @@ from station.units import RPM
 LIMITS = Path(__file__).parents[2] / "limits"
 FREQUENCY = 200.0                 # Hz, electrical: 3000 r/min with four pole pairs
 INTERVAL = 1 / (FREQUENCY * 155)  # s; 155 samples in a period
-REVOLUTIONS = 12.3
+REVOLUTIONS = 8.3
 MAX_OFF_SPEED = 2e-3              # relative, of the drive: so no capture is sampled in step with the rotor
 SUPPLY, HALL_SPAN = 5.0, 8.0      # V
 CODES = 32768
