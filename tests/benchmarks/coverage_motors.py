@@ -2,7 +2,6 @@
 
 from collections.abc import Callable
 from dataclasses import dataclass, field
-from functools import lru_cache
 from math import pi, sqrt
 
 import numpy as np
@@ -18,6 +17,8 @@ Draw = Callable[[Random, float], float]   # an error within a limit
 ORDER = np.arange(1, 26)
 SLOT = np.arange(1, 5)
 POINTS = 16384                            # of a drawn wave per electrical revolution
+ANGLES = np.linspace(0, 2 * pi, POINTS + 1)
+TURNS = np.exp(1j * np.outer(ORDER, ANGLES[:-1]))
 KRPM = 1000 * 2 * pi / 60                 # rad/s
 DRIVEN = ((1, -1), (0, 1), (2, -1), (1, 1), (0, -1), (2, 1))  # line and sense of each 60 degrees from angle 0
 REVOLUTIONS = 16                          # whole ones; half of one more is sampled
@@ -61,6 +62,7 @@ class Motor:
 
     kind: MotorType
     waves: Complexes          # volts/speed = imaginary part of sum waves[h] exp(j h angle)
+    drawn: Floats             # (3, POINTS) volts/speed over one electrical revolution
     poles: Floats             # (2p,) gains of half cycles, their mean 1 over poles of either sign
     sensors: dict[str, Sensor]
     resistance: dict[str, float]  # ohm at the reference
@@ -98,7 +100,7 @@ class Spin:
     def time_at(self, angle: Floats) -> Floats:
         """True time (k,) s at which the rotor passes electrical angles (k,) rad."""
         t = (angle - self.start) / (self.pole_pairs * self.speed)
-        for _ in range(6):
+        for _ in range(4):
             t = t - (self.angle(t) - angle) / (self.pole_pairs * self.velocity(t))
         return t
 
@@ -147,7 +149,7 @@ def draw_motor(random: Random) -> Motor:
     for sign in (0, 1):
         poles[sign::2] += 1 - poles[sign::2].mean()
     mean = random.uniform(0.1, 2.0)
-    return Motor(kind, waves, poles, {name: _draw_sensor(random) for name in SENSORS},
+    return Motor(kind, waves, np.imag(waves @ TURNS), poles, {name: _draw_sensor(random) for name in SENSORS},
                  {line: mean * (1 + 0.01 * random.standard_normal()) for line in LINES})
 
 
@@ -172,11 +174,13 @@ def take_capture(random: Random, motor: Motor, errors: Errors, spin: Spin) -> Ca
     clock = np.arange(SAMPLES) * interval * (1 + errors.timebase)
     degrees = random.uniform(15, 45)
     to_temperature = 1 + motor.kind.reference.magnet_per_k * (degrees - motor.kind.reference.temperature_c)
+    angle, velocity = spin.angle(clock), spin.velocity(clock)
     codes, channels = {}, {}
     for index, name in enumerate(CHANNELS):
-        t = clock + errors.late[name]
-        volts = (to_temperature * _line(motor, spin, t, index) if index < 3 else
-                 _lead(random, motor, spin, t, SENSORS[index - 3], errors.level[SENSORS[index - 3]]))
+        late = errors.late[name]  # so short that the speed does not change
+        volts = (to_temperature * _line(motor, angle + spin.pole_pairs * velocity * late, velocity, index)
+                 if index < 3 else
+                 _lead(random, motor, spin, clock + late, SENSORS[index - 3], errors.level[SENSORS[index - 3]]))
         volts = errors.gain[name] * volts + errors.offset[name]
         scale = 1.3 * float(np.abs(volts).max()) / 32767
         noisy = volts + NOISE * 32767 * scale * random.standard_normal(SAMPLES)
@@ -187,22 +191,11 @@ def take_capture(random: Random, motor: Motor, errors: Errors, spin: Spin) -> Ca
                    errors.accuracy, label)
 
 
-def wave_of(waves: Complexes, points: int = POINTS) -> Floats:
-    """Volts/speed (3, points) over one electrical revolution, summed order by order."""
-    return np.imag(waves @ _turns(points))
-
-
-@lru_cache
-def _turns(points: int) -> Complexes:
-    return np.exp(2j * pi * np.outer(ORDER, np.arange(points) / points))
-
-
-def _line(motor: Motor, spin: Spin, t: Floats, line: int) -> Floats:
-    angle = spin.angle(t)
-    wave = wave_of(motor.waves[[line]])[0]
+def _line(motor: Motor, angle: Floats, velocity: Floats, line: int) -> Floats:
+    wave = motor.drawn[line]
     own = np.floor((angle + np.angle(motor.waves[line, 0])) / pi).astype(int) % motor.poles.size
-    drawn = np.interp(np.mod(angle, 2 * pi), np.linspace(0, 2 * pi, POINTS + 1), np.append(wave, wave[0]))
-    return spin.velocity(t) * drawn * motor.poles[own]
+    drawn = np.interp(np.mod(angle, 2 * pi), ANGLES, np.append(wave, wave[0]))
+    return velocity * drawn * motor.poles[own]
 
 
 def _lead(random: Random, motor: Motor, spin: Spin, t: Floats, name: str, level: float) -> Floats:
@@ -242,7 +235,7 @@ def _true_motion(spin: Spin) -> dict[str, float]:
     sense, end = np.sign(spin.speed), abs((REVOLUTIONS + 0.5) * 2 * pi / spin.speed)
     middle, turned = spin.angle(np.array([0.0, end])).mean(), sense * REVOLUTIONS * 2 * pi * spin.pole_pairs
     mean = REVOLUTIONS * 2 * pi / float(np.diff(spin.time_at(middle + np.array([-0.5, 0.5]) * turned))[0])
-    times = np.linspace(0.0, end, 4000)
+    times = np.linspace(0.0, end, 1000)
     ripple = spin.velocity(times) / spin.speed - 1 - spin.drift * times
     return {"speed": sense * mean / KRPM * 1000, "electrical_frequency": mean * spin.pole_pairs / (2 * pi),
             "speed_ripple": 100 * sqrt(float(np.mean(ripple**2))) * abs(spin.speed) / mean,
@@ -251,7 +244,7 @@ def _true_motion(spin: Spin) -> dict[str, float]:
 
 def _true_emf(motor: Motor) -> dict[str, float]:
     waves = motor.waves
-    drawn, size = wave_of(waves), np.abs(waves[:, 0])
+    drawn, size = motor.drawn, np.abs(waves[:, 0])
     first = waves[:, 0]
     high, low = drawn.max(axis=1), -drawn.min(axis=1)
     shares = 100 * np.abs(waves[:, 1:]) / size[:, None]
@@ -296,13 +289,11 @@ def _true_torque(motor: Motor, spin: Spin) -> dict[str, float]:
     """Torque per ampere of the line each code drives, summed over a fine grid of the angle."""
     sense = 1 if spin.speed > 0 else -1
     edges = {name: edge_angles(motor, name, sense) for name in SENSORS}
-    cuts = np.sort([angle + shift for pair, shift in zip(
-        [(edges["a"][0], edges["c"][1] - 2 * pi, edges["b"][0], edges["a"][1], edges["c"][0], edges["b"][1])],
-        [0.0], strict=True) for angle in np.array(pair)])
+    cuts = np.sort([edges["a"][0], edges["c"][1] - 2 * pi, edges["b"][0], edges["a"][1], edges["c"][0], edges["b"][1]])
     total, low, high = 0.0, np.inf, -np.inf
     for number, (line, sign) in enumerate(DRIVEN):
         end = cuts[number + 1] if number < 5 else cuts[0] + 2 * pi
-        angle = np.linspace(cuts[number], end, 2001)
+        angle = np.linspace(cuts[number], end, 501)
         torque = sign * np.imag(np.exp(1j * np.outer(angle, ORDER)) @ motor.waves[line])
         total += float(np.trapezoid(torque, angle))
         low, high = min(low, torque.min()), max(high, torque.max())
