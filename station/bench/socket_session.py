@@ -88,8 +88,8 @@ class DeadlineSocketSession(TCPIPSocketSession):  # type: ignore[misc]  # pyvisa
         self._pending_buffer.clear()
         end = time.monotonic() + CLEAR_DEADLINE
         try:
-            while (left := end - time.monotonic()) > 0:
-                self._receive(CHUNK, time.monotonic() + min(QUIET, left))
+            while (now := time.monotonic()) < end - QUIET:
+                self._receive(CHUNK, now + QUIET)
         except TimeoutError:
             return StatusCode.success
         except OSError:
