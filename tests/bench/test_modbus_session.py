@@ -6,7 +6,9 @@ from threading import Thread
 import pytest
 
 from station.bench.dialect import SHIPPED
+from station.bench.drive_limits import DriveLimits
 from station.bench.identity import Identity
+from station.bench.modbus_drive import ModbusDrive
 from station.bench.modbus_session import ModbusSession, parse_resource
 from station.bench.register_map import parse_register_map
 from station.clock import system_clock
@@ -208,6 +210,12 @@ def test_nobody_there(session, peer):
     with pytest.raises(NoReplyError, match="refused"):
         absent.identify()
     absent.close()
+
+
+def test_watchdog_that_the_drive_does_not_keep_is_an_error(session):
+    drive = ModbusDrive(session, session, session.registers, None, DriveLimits(100.0, 1.0), system_clock())
+    with pytest.raises(BenchError, match="does not keep its watchdog"):     # this peer reads back the address
+        drive.set_watchdog(1.0)
 
 
 @pytest.mark.parametrize(("resource", "parts"), [
