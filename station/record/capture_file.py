@@ -158,7 +158,8 @@ def _capture(table: pa.Table, metadata: CaptureMetadata) -> Capture:
         for name, entry in metadata.channels.items()}
     return Capture(codes, channels, metadata.sample_interval_s, metadata.start_s,
                    metadata.declared_speed_rpm * RPM, metadata.drive_speed_rpm * RPM, metadata.temperature_c,
-                   metadata.accuracy_limits(), metadata.label or default_label(metadata.declared_speed_rpm))
+                   metadata.accuracy_limits(), metadata.label or default_label(metadata.declared_speed_rpm),
+                   (metadata.part[0], metadata.part[1]))
 
 
 def default_label(declared_speed_rpm: float) -> str:
@@ -168,7 +169,7 @@ def default_label(declared_speed_rpm: float) -> str:
 
 def _metadata(capture: Capture, names: list[str], serial: str) -> dict[str, Any]:
     channels = {name: capture.channels[name] for name in names}
-    optional = {"label": capture.label, "serial": serial}
+    optional = {"label": capture.label, "serial": serial, "part": [*capture.part] if capture.part[1] > 1 else None}
     return {
         "format": 1, "sample_interval_s": capture.sample_interval, "start_s": capture.start,
         "declared_speed_rpm": round(capture.declared_speed / RPM, 9), "drive_speed_rpm": capture.drive_speed / RPM,
@@ -176,7 +177,7 @@ def _metadata(capture: Capture, names: list[str], serial: str) -> dict[str, Any]
         "channels": {name: {"unit": "V", "scale": c.scale, "offset": c.offset, "skew_s": c.skew, "lag_s": c.lag,
                             "code_min": c.code_min, "code_max": c.code_max} for name, c in channels.items()},
         "accuracy": asdict(capture.accuracy),
-        **{key: text for key, text in optional.items() if text},
+        **{key: value for key, value in optional.items() if value},
     }
 
 

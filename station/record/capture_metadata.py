@@ -70,6 +70,13 @@ class CaptureMetadata(Entry):
     accuracy: AccuracyEntry | None = None
     label: str = ""
     serial: str = ""
+    part: Annotated[list[Annotated[int, Field(ge=1, le=9)]], Field(min_length=2, max_length=2)] = [1, 1]
+
+    @model_validator(mode="after")
+    def _one_of_them(self) -> "CaptureMetadata":
+        if self.part[0] > self.part[1]:
+            raise ValueError("the number of a part no greater than how many there are")
+        return self
 
     def accuracy_limits(self) -> Accuracy:
         """Return the limits of error, those of a plain instrument where the file has none."""

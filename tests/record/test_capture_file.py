@@ -55,6 +55,12 @@ def test_any_codes_come_back(codes):
     np.testing.assert_array_equal(parse_capture(capture_bytes(one), "x").codes["v_ab"], codes)
 
 
+@pytest.mark.parametrize("part", [(1, 1), (2, 2)])
+def test_which_part_of_a_stitched_capture_comes_back(part):
+    one = replace(capture(("v_ab", "h_b")), part=part)
+    assert parse_capture(capture_bytes(one), "x").part == part
+
+
 def test_the_file_is_as_the_contract_says():
     file = pq.ParquetFile(pa.BufferReader(capture_bytes(capture())))
     for k, name in enumerate(CHANNELS):

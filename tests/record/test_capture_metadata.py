@@ -39,6 +39,7 @@ def test_accuracy_of_the_file_is_taken():
     ({"channels": {"v_ab": {**CHANNEL, "scale": 0.0}}}, "capture.channels.v_ab"),
     ({"channels": {"v_ab": {**CHANNEL, "code_min": 9, "code_max": 9}}}, "capture.channels.v_ab"),
     ({"accuracy": {"gain": -1.0}}, "capture.accuracy.gain"),
+    ({"part": [1]}, "capture.part"), ({"part": [0, 2]}, "capture.part.0"), ({"part": [3, 2]}, "capture"),
 ])
 def test_each_fault_is_named(change, key):
     metadata, faults = read({**GOOD, **change})
