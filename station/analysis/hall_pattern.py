@@ -71,10 +71,10 @@ def count_missing(angles: Floats, mean_deg: float, span: tuple[float, float]) ->
     mean, margin = np.deg2rad(mean_deg), np.deg2rad(NEAR_DEG)
     first = int(np.ceil((span[0] + margin - mean) / TURN))
     last = int(np.floor((span[1] - margin - mean) / TURN))
-    cycle = np.round((angles - mean) / TURN)
-    near = abs(angles - mean - TURN * cycle) < margin
-    present = set(cycle[near].astype(np.int64).tolist())
-    return sum(number not in present for number in range(first, last + 1))
+    turned = (angles - mean) / TURN
+    cycle = np.rint(turned)
+    near = (abs(turned - cycle) < margin / TURN) & (cycle >= first) & (cycle <= last)
+    return max(0, last - first + 1) - np.unique(cycle[near]).size
 
 
 def edges_per_revolution(angles: Sequence[Floats], pole_pairs: int, span: tuple[float, float]) -> float:

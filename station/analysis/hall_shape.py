@@ -38,8 +38,11 @@ class EdgeShapes:
     def crossings(self, levels: Sequence[float]) -> Floats:
         """Return the samples after the start at which levels (l,) between 0 and 1 are passed, (l, g); by Newton."""
         level = np.array(levels)[:, None]
-        since: Floats = level * self.ramp - self.tau * np.log(1.0 - level)
-        for _ in range(3):
+        # about the mean time of g', the ramp's and the decay's parts add like deviations
+        late = -np.log(1.0 - level) - 1.0
+        away = np.sign(late) * np.hypot((level - 0.5) * self.ramp, late * self.tau)
+        since: Floats = 0.5 * self.ramp + self.tau + away
+        for _ in range(2):
             values, slope, _, _ = edge_curve(since, self.ramp, self.tau)
             since = since - (values - level) / slope
         return since
@@ -144,7 +147,8 @@ def _likely_shapes(share: Floats, centroid: Floats, first: Indices, noise: Float
     area, moment, high = np.add.reduceat(sums, first, axis=1) / np.diff(first, append=share.shape[1])
     area += width * noise**2
     moment -= (width - 3.0 * high) * noise**2
-    tail = np.clip(6.0 * moment / np.maximum(area, SHORTEST / DURATION_PER_AREA) - 3.0, *TAILS)
+    tail = 6.0 * moment / np.maximum(area, SHORTEST / DURATION_PER_AREA) - 3.0
+    tail = np.minimum(np.maximum(tail, TAILS[0]), TAILS[1])
     duration = np.maximum(DURATION_PER_AREA * area, SHORTEST)
     return EdgeShapes((1.0 - tail) * duration / RAMP_SHARE, tail * duration / DECAY_SHARE)
 
