@@ -99,6 +99,8 @@ def track_waves(lines: LineVoltages, motion: ShaftMotion, pole_pairs: int, highe
     best, better = _one_pass(lines, motion, pole_pairs, highest_order)
     for _ in range(PASSES):
         if better.unknowns == best.motion.unknowns and _step(better, best) < SETTLED:
+            angle, speed = better.at(lines.times)  # the last step counts for the angle, not for the waves
+            best = replace(best, motion=better, angle=angle, speed=speed)
             break
         found, further = _one_pass(lines, better, pole_pairs, highest_order)
         if found.fit.sigma.sum() > WORSE * best.fit.sigma.sum():

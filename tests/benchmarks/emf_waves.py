@@ -8,7 +8,7 @@ from station.capture import Capture, Channel
 from station.motor import MotorType, Reference
 
 RPM, POLE_PAIRS = 1507.0, 4
-RATE, SAMPLES = 100e3, 41_537
+RATE, SAMPLES = 100e3, 41_538        # whole blocks, so that their middle is the capture's
 AMPLITUDE, RANGE = 8.0, 10.0         # V of the fundamental, V of the digitizer
 # A trapezoid's orders, and the highest one so that its bound is tried as well: share, degrees.
 ORDERS = {1: (1.0, 0.0), 5: (0.04, 180.0), 7: (0.0204, 20.0), 11: (0.0083, 0.0), 13: (0.0059, -50.0), 25: (0.004, 40.0)}
