@@ -7,7 +7,7 @@ from math import isfinite, nan
 from station.analysis.hall import HallAnalysis
 from station.analysis.hall_causes import count_causes, order_and_place_causes, scattered, stuck_causes
 from station.analysis.hall_places import ECCENTRIC_DEG, eccentric_causes
-from station.analysis.hall_view import HallView, pairs_of, view_of_both, view_of_one
+from station.analysis.hall_view import view_of_motor, view_of_one
 from station.analysis.magnet_causes import PoleEvidence, pole_causes, spread_of
 from station.analysis.refusal_causes import closing_causes, refusal_causes
 from station.analysis.rest_causes import rest_causes
@@ -128,7 +128,7 @@ def _hall(usable: Sequence[Mapping[str, Measurement]], motor_type: MotorType, su
     layout = motor_type.sensors
     if layout is None or not usable or _names(known, "reversed_magnet"):
         return
-    view = _view(usable)
+    view = view_of_motor(usable)
     if _names(known, "hall_pulse_missing"):
         # Edges in the wrong place by chance pull the means of their sensor.
         view = view.without({sensor for each in usable for sensor in scattered(each)})
@@ -137,11 +137,6 @@ def _hall(usable: Sequence[Mapping[str, Measurement]], motor_type: MotorType, su
     yield from order_and_place_causes(view, layout, suspected)
     if not _names(known, "weak_pole"):
         yield from eccentric_causes(_wobble(usable[0]), spread_of(usable[0]), suspected)
-
-
-def _view(usable: Sequence[Mapping[str, Measurement]]) -> HallView:
-    pairs = pairs_of(usable)
-    return view_of_both(*pairs[0]) if pairs else view_of_one(usable[0])
 
 
 def _wobble(measurements: Mapping[str, Measurement]) -> dict[str, float]:

@@ -89,12 +89,36 @@ def _uneven(sensor: str, duty: float, view: HallView) -> Finding:
 
 def _late(late: Mapping[str, float], view: HallView) -> Finding:
     listed = ", ".join(f"{sensor.upper()} {lag:.1f}" for sensor, lag in late.items())
+    text = f"Hall sensors switch late in both directions ({listed} degrees)"
     every = len(late) == len(view.lags) == len(SENSORS)
     field = "a weak magnet or ring, or too wide a gap to it" if every else "a weak sensing field at that sensor"
     share = 100 * sin(radians(max(late.values())))
-    return Finding("excess_hysteresis", f"Hall sensors switch late in both directions ({listed} degrees): wide "
-                   f"switching hysteresis of up to {share:.0f} % of the field, {field}, or delay in the sensor line. "
-                   "Delay grows with speed, hysteresis does not: compare two speeds.")
+    split = _delay(late, view)
+    if split is None:
+        return Finding("excess_hysteresis", f"{text}: wide switching hysteresis of up to {share:.0f} % of the field, "
+                       f"{field}, or delay in the sensor line. Delay grows with speed, hysteresis does not: compare "
+                       "two speeds.")
+    delay, grown, kept = split
+    parts = (f"{text}, of which {kept:.1f} degrees stay and {grown:.1f} degrees grow with speed, as a delay of "
+             f"{1e6 * delay:.0f} us makes them")
+    if grown > kept:
+        return Finding("hall_delay", f"{parts}: the sensor line is slow, by its pull-up, its filter or its cable.")
+    return Finding("excess_hysteresis", f"{parts}: wide switching hysteresis, or {field}.")
+
+
+def _delay(late: Mapping[str, float], view: HallView) -> tuple[float, float, float] | None:
+    """Return delay (s), the lag that it makes at this speed and the rest (degrees), over the late sensors.
+
+    Source: lag = h + 360 f tau (derived); two speeds give both.
+    """
+    slow = view.slower
+    if slow is None or view.frequency is None or slow.frequency is None or any(each not in slow.lags for each in late):
+        return None
+    here = sum(view.lags[sensor] for sensor in late) / len(late)
+    there = sum(slow.lags[sensor] for sensor in late) / len(late)
+    delay = (here - there) / (360.0 * (view.frequency - slow.frequency))
+    grown = 360.0 * view.frequency * delay
+    return delay, grown, here - grown
 
 
 def _placed(off: Mapping[str, float], view: HallView, suspicion: Suspicion) -> Iterator[Finding]:

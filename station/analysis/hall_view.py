@@ -12,6 +12,8 @@ from station.motor import LINES, SENSORS
 
 Measurements = Mapping[str, Measurement]
 
+MUCH_SLOWER = 0.8   # of the other speed, so that delay and hysteresis can be told apart
+
 
 @dataclass(frozen=True, slots=True)
 class HallView:
@@ -27,9 +29,10 @@ class HallView:
     phase_order: float | None
     hall_order: float | None
     unbalance: float | None
-    speed: float | None           # rpm, of the pair, or of the one capture
+    frequency: float | None       # Hz, electrical, of the pair or of the one capture
 
     both_ways: bool               # whether position and lag are told apart
+    slower: "HallView | None" = None   # the same at another speed, which tells hysteresis from delay
 
     def without(self, sensors: set[str]) -> "HallView":
         """Return the view of the other sensors."""
@@ -49,7 +52,8 @@ def view_of_one(measurements: Measurements) -> HallView:
     shift = zero_shift(measurements)
     return HallView({sensor: (middle + shift) % 360.0 for sensor, middle in found.items()}, {}, duties,
                     _value(measurements, "phase_order"), _value(measurements, "hall_order"),
-                    _value(measurements, "back_emf_unbalance"), _value(measurements, "speed"), both_ways=False)
+                    _value(measurements, "back_emf_unbalance"), _value(measurements, "electrical_frequency"),
+                    both_ways=False)
 
 
 def view_of_both(forward: Measurements, reverse: Measurements) -> HallView:
@@ -61,7 +65,17 @@ def view_of_both(forward: Measurements, reverse: Measurements) -> HallView:
                     {sensor: 0.5 * (ahead.duties[sensor] + back.duties[sensor]) for sensor in both
                      if sensor in ahead.duties and sensor in back.duties},
                     _same(ahead.phase_order, back.phase_order), _same(ahead.hall_order, back.hall_order),
-                    ahead.unbalance, ahead.speed, both_ways=True)
+                    ahead.unbalance, ahead.frequency, both_ways=True)
+
+
+def view_of_motor(captures: Sequence[Measurements]) -> HallView:
+    """Return what all captures show: the fastest pair of both directions, with the slowest one beside it."""
+    pairs = pairs_of(captures)
+    if not pairs:
+        return view_of_one(captures[0])
+    fastest, slowest = view_of_both(*pairs[0]), view_of_both(*pairs[-1])
+    apart = fastest.frequency and slowest.frequency and slowest.frequency < MUCH_SLOWER * fastest.frequency
+    return replace(fastest, slower=slowest) if apart else fastest
 
 
 def pairs_of(captures: Sequence[Measurements]) -> list[tuple[Measurements, Measurements]]:

@@ -1,5 +1,6 @@
 """Turned boards, displaced sensors and switching points from places and lags given by hand."""
 
+from dataclasses import replace
 from math import nan
 
 import pytest
@@ -18,7 +19,7 @@ UNJUDGED = suspicion(None)
 def view(off, lags=(0.0, 0.0, 0.0), duties=(50.0, 50.0, 50.0), *, both_ways=True):
     places = {sensor: (DECLARED[sensor] + each) % 360.0 for sensor, each in zip("abc", off, strict=False)}
     return HallView(places, dict(zip(places, lags, strict=False)) if both_ways else {},
-                    dict(zip(places, duties, strict=False)), 1.0, 1.0, 0.1, 1500.0, both_ways)
+                    dict(zip(places, duties, strict=False)), 1.0, 1.0, 0.1, 100.0, both_ways)
 
 
 def causes(shown, known=FAILED):
@@ -79,6 +80,18 @@ def test_one_direction_says_what_it_cannot_tell():
 ])
 def test_lag_in_both_directions(lags, known, expected):
     assert codes(view((0.0, 0.0, 0.0), lags), known) == expected
+
+
+@pytest.mark.parametrize(("hysteresis", "delay", "code"), [(4.0, 10e-6, "excess_hysteresis"),
+                                                           (1.0, 90e-6, "hall_delay")])
+def test_two_speeds_tell_hysteresis_from_delay(hysteresis, delay, code):
+    """Source: lag = h + 360 f tau (derived)."""
+    fast, slow = (replace(view((0.0, 0.0, 0.0), (hysteresis + 360.0 * f * delay,) * 3), frequency=f)
+                  for f in (133.0, 66.0))
+    ((found, text),) = causes(replace(fast, slower=slow))
+    assert found == code
+    assert f"{hysteresis:.1f} degrees stay" in text
+    assert f"a delay of {1e6 * delay:.0f} us" in text
 
 
 @given(rise=st.floats(8.0, 35.0), fall=st.floats(0.0, 1.5))

@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from station.analysis.hall_view import pairs_of, view_of_both, view_of_one, zero_shift
+from station.analysis.hall_view import pairs_of, view_of_both, view_of_motor, view_of_one, zero_shift
 from station.characteristic import unit_of
 from station.measurement import Measurement
 
@@ -21,7 +21,7 @@ def numbers(values):
 def edges(speed, lag=0.0, wide=180.0):
     """Sensors at 10, 130, 250 degrees, each edge later in time by `lag`."""
     late = lag if speed > 0 else -lag
-    found = {"speed": speed}
+    found = {"speed": speed, "electrical_frequency": abs(speed) / 15}
     for sensor, rise in zip("abc", (10.0, 130.0, 250.0), strict=True):
         found[f"hall_angle_rise.{sensor}"] = (rise + late + (180.0 - wide) / 2) % 360.0
         found[f"hall_angle_fall.{sensor}"] = (rise + late + (180.0 + wide) / 2) % 360.0
@@ -76,3 +76,13 @@ def test_without_sensors_unequal_only_what_switches_is_placed():
     view = view_of_both(edges(1500.0), edges(-1500.0)).without({"b"})
     assert list(view.middles) == list(view.lags) == ["a", "c"]
     assert view.without_lags().lags == {}
+
+
+def test_another_speed_stands_beside_the_fastest():
+    captures = [edges(1000.0, 3.0), edges(2000.0, 5.0), edges(-2000.0, 5.0), edges(-1000.0, 3.0)]
+    found = view_of_motor(captures)
+    assert found.lags["a"] == pytest.approx(5.0)
+    assert found.slower is not None
+    assert found.slower.lags["a"] == pytest.approx(3.0)
+    assert view_of_motor(captures[1:3]).slower is None
+    assert not view_of_motor(captures[:1]).both_ways
