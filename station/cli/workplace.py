@@ -15,7 +15,7 @@ from station.sequence.record_of_run import Heading
 from station.sequence.run import Runner, RunResult
 from station.sequence.sequence_file import Sequence, parse_sequence
 from station.sequence.station_file import Simulated, Station
-from station.simulated.bench import SimulatedBench
+from station.simulated.bench import TONGUES, SimulatedBench
 from station.simulated.lot import load_lot
 from station.simulated.rig import Rig
 from station.simulated.side_channel import SideChannel
@@ -140,7 +140,13 @@ def embedded_bench(station: Station, simulated: Simulated, bench_file: BenchFile
     rig = Rig(load_lot(station.folder / simulated.lot), simulated.seed, simulated.pace)
     drive: Literal["modbus", "scpi"] = "modbus" if bench_file.has_modbus_drive else "scpi"
     return SimulatedBench(rig, bench_file.ports(), seed=simulated.seed, side_port=simulated.side_port,
-                          hislip_ports=bench_file.hislip_ports(), drive=drive)
+                          hislip_ports=bench_file.hislip_ports(), drive=drive, tongues=_tongues(bench_file))
+
+
+def _tongues(bench_file: BenchFile) -> dict[str, str]:
+    """Return the tongue of each role whose dialect is a shipped one of another tongue than SCPI."""
+    return {entry.role: tongue for entry in bench_file.instruments for tongue in TONGUES
+            if entry.dialect.name == f"{tongue}_{entry.role}.toml"}
 
 
 def _attendant(station: Station, bench_file: BenchFile, stack: ExitStack, *, elsewhere: bool) -> Attendant:
@@ -156,4 +162,5 @@ def _instrument(entry: InstrumentEntry) -> dict[str, str]:
     return {"role": entry.role, "maker": entry.identity.maker, "model": entry.identity.model,
             "serial": entry.identity.serial, "firmware": entry.identity.firmware,
             "certificate": entry.calibration.certificate, "calibrated": entry.calibration.date.isoformat(),
-            "due": entry.calibration.due.isoformat()}
+            "due": entry.calibration.due.isoformat(), "dialect": entry.dialect.name,
+            "dialect_sha256": entry.dialect.sha256}
