@@ -198,7 +198,7 @@ class PortableStream:
         # Whole messages: many instruments lose the rest of one that is read in small bites.
         self._allow(seconds)
         while len(self._pending) < count:
-            data, status = self._resource.visalib.read(self._resource.session, max(CHUNK, count))
+            data, status = self._read(max(CHUNK, count))
             self._pending += data
             if status != StatusCode.success_max_count_read:
                 return
@@ -208,7 +208,12 @@ class PortableStream:
         end = SerialTermination.termination_char if line else SerialTermination.none
         self._resource.set_visa_attribute(ResourceAttribute.asrl_end_in, end)
         self._allow(seconds)
-        return bytes(self._resource.visalib.read(self._resource.session, count)[0])
+        return self._read(count)[0]
+
+    def _read(self, count: int) -> tuple[bytes, StatusCode]:
+        with self._resource.ignore_warning(StatusCode.success_max_count_read):    # no news: it is what was asked for
+            data, status = self._resource.visalib.read(self._resource.session, count)
+        return bytes(data), status
 
     def _allow(self, seconds: float) -> None:
         self._resource.timeout = max(1, int(seconds * 1000))
