@@ -1,63 +1,9 @@
-"""Edges of one line: timing on known shapes, bounce, and the ends of the record."""
+"""Edges of one line: bounce, pulses that are none, and the ends of the record."""
 
 import numpy as np
-import pytest
+from hall_lines import edges_of, ramp, square
 
-from station.analysis.hall_edges import debounce_samples, find_edges
-from station.analysis.hall_levels import find_levels
-from station.analysis.hall_timing import time_edges
-from station.capture import Channel
-
-CHANNEL = Channel(scale=1e-3)
-HALF_PERIOD = 1250.37      # samples; not whole, so that edges fall anywhere between samples
-
-
-def square(shape, count=80, first=600.21, size=None):
-    """Codes of `count` edges, `shape(t)` going 0 to 1 around t = 0, and their times."""
-    times = first + HALF_PERIOD * np.arange(count)
-    index = np.arange(size or int(times[-1] + 600))
-    sign = np.where(np.arange(count) % 2 == 0, 1.0, -1.0)
-    share = np.zeros(index.size)
-    for when, step in zip(times, sign, strict=True):
-        share += step * shape(index - when)
-    return 0.2 + 4.6 * share, times
-
-
-def ramp(length):
-    return lambda t: np.clip(t / length + 0.5, 0, 1)
-
-
-def exponential(tau):
-    """Passes one half at t = 0."""
-    return lambda t: np.where(t > -tau * np.log(2), 1 - 0.5 * np.exp(-np.maximum(t, -tau * np.log(2)) / tau), 0)
-
-
-def edges_of(volts):
-    codes = np.round(volts * 1e3).astype(np.int16)
-    (found,) = time_edges([find_edges(codes, find_levels(codes, CHANNEL), HALF_PERIOD / 3, 12)])
-    return found
-
-
-@pytest.mark.parametrize(("shape", "each", "mean"), [
-    (ramp(0.2), 0.51, 0.06), (ramp(5.0), 0.08, 0.02), (ramp(20.0), 0.15, 0.03), (exponential(4.0), 0.25, 0.05),
-])
-def test_time_is_that_of_half_the_swing(shape, each, mean):
-    rng = np.random.default_rng(5)
-    volts, times = square(shape)
-    found = edges_of(volts + 0.01 * rng.standard_normal(volts.size))
-    assert found.sample.size == times.size
-    assert found.extra_crossings == 0
-    error = found.sample - times
-    assert abs(error).max() < each
-    for polarity in (True, False):
-        assert abs(error[found.rising == polarity].mean()) < mean
-
-
-def test_transition_is_10_to_90_percent():
-    volts, _ = square(ramp(20.0))
-    assert edges_of(volts).transition == pytest.approx(16.0, abs=0.1)
-    volts, _ = square(exponential(4.0))
-    assert edges_of(volts).transition == pytest.approx(4.0 * np.log(9), rel=0.05)
+from station.analysis.hall_edges import debounce_samples
 
 
 def test_bounce_is_counted_beside_the_edge_it_belongs_to():

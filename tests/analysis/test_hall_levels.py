@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from station.analysis.hall_levels import HallLevels, NoLevels, find_levels
+from station.analysis.hall_levels import HallLevels, NoLevels, find_levels, settled_levels
 from station.capture import Channel
 
 CHANNEL = Channel(scale=1e-3, offset=0.05)
@@ -56,3 +56,30 @@ def test_full_scale_codes_do_not_overflow():
     levels = find_levels(flat, Channel(scale=1e-4))
     assert isinstance(levels, HallLevels)
     assert levels.swing_code == pytest.approx(65535)
+
+
+def decaying(rng, size):
+    """Edges with a time constant of 12 samples every 150: the median level is pulled, the settled one is not."""
+    since = np.arange(size) % 150
+    tail = np.exp(-since / 12.0)
+    state = (np.arange(size) // 150) % 2
+    return 0.2 + 4.6 * np.where(state, 1 - tail, tail) + 5e-3 * rng.standard_normal(size)
+
+
+@pytest.mark.parametrize("size", [20_100, 300_000])
+@pytest.mark.parametrize("scale", [1e-3, -1e-3])
+def test_settled_levels_are_free_of_the_tails_of_edges(size, scale):
+    seen = np.round((decaying(np.random.default_rng(3), size) - 0.05) / scale).astype(np.int16)
+    rough = find_levels(seen, Channel(scale, offset=0.05))
+    begin = np.arange(100, size, 150)
+    levels = settled_levels(seen, rough, begin, begin + 45)
+    assert (levels.low, levels.high) == pytest.approx((0.2, 4.8), abs=5e-4)
+    assert levels.noise_code == pytest.approx(5.0, rel=0.1)
+    assert abs(rough.high - 4.8) > abs(levels.high - 4.8)
+
+
+def test_too_little_settled_leaves_the_levels_as_they_are():
+    rough = find_levels(codes(square(np.random.default_rng(1))), CHANNEL)
+    nothing = np.array([100]), np.array([120])
+    assert settled_levels(codes(square(np.random.default_rng(1))), rough, *nothing) == rough
+    assert settled_levels(codes(square(np.random.default_rng(1))), rough, np.array([9]), np.array([9])) == rough

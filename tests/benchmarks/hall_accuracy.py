@@ -35,6 +35,7 @@ CONDITIONS = (
     HallCondition("drift 0.2 %", Condition("", drift=0.002)),
     HallCondition("ripple 0.3 % at 3.7 per revolution", Condition("", foreign=0.003)),
     HallCondition("exponential rise, ramp down", rising=Decay(5.0), falling=Ramp(4.0)),
+    HallCondition("exponentials of 12 and 4 samples", rising=Decay(12.0), falling=Decay(4.0)),
     HallCondition("ramps of 40 samples, noise 1 %", Condition("", noise=0.01), Ramp(40.0), Ramp(40.0)),
     HallCondition("jitter 0.05 deg, eccentric by 0.3 deg, ripple 0.5 %", Condition("", ripple=0.005), jitter=0.05,
                   eccentric=0.3),
