@@ -121,12 +121,20 @@ class ModbusDrive:
     def safe(self) -> None:
         """Ramp down to rest and switch off, over a connection of its own: never behind another exchange.
 
-        A drive that takes only one connection is stopped over that one.
+        A drive that takes only one connection is stopped over that one, and what it was busy with is given up.
         """
-        try:
-            self._stop(self.stop_session)
-        except NoReplyError:
-            self._stop(self.session)
+        self._stop(self.session if self._must_share() else self.stop_session)
+
+    def _must_share(self) -> bool:
+        if self.registers.clients > 1:
+            try:
+                self._command(QUICK_STOP, self.stop_session)
+            except NoReplyError:
+                pass
+            else:
+                return False
+        self.session.give_up()
+        return True
 
     def _prepare(self, drive: Exchange) -> None:
         for register, raw in self.registers.settings:

@@ -7,6 +7,7 @@ from typing import TypeVar
 from station.bench.identity import Identity
 from station.bench.modbus_wire import ModbusWire, RefusedError
 from station.bench.register_map import IdentityPart, Register, RegisterMap
+from station.bench.transcript import Direction, Transcript
 from station.clock import Clock
 from station.errors import BenchError, BenchNotFitError, InstrumentError, NoReplyError
 
@@ -14,13 +15,14 @@ OPEN_DEADLINE = 1.0     # s to connect and identify; within a plant network that
 DEFAULT_UNIT = 1
 
 Answer = TypeVar("Answer")
+Note = Callable[[Direction, str], None]
 
 
 class Exchange:
     """The registers of the drive within one exchange: all reads and writes share its deadline."""
 
-    def __init__(self, wire: ModbusWire, until: float, where: str) -> None:
-        self._wire, self._until, self._where = wire, until, where
+    def __init__(self, wire: ModbusWire, until: float, where: str, note: Note) -> None:
+        self._wire, self._until, self._where, self._note = wire, until, where, note
 
     def read(self, register: Register) -> int:
         """Return the raw number in `register`; InstrumentError when the drive refuses."""
@@ -52,11 +54,15 @@ class Exchange:
         self.write(register, round(value / register.factor))
 
     def _obeyed(self, what: str, work: Callable[[], Answer]) -> Answer:
+        self._note("to", what)
         try:
-            return work()
+            answer = work()
         except (RefusedError, ValueError) as error:
+            self._note("from", str(error))
             raise InstrumentError("the drive refused", where=self._where, expected=what, got=str(error),
                                   remedy="Check the register map against the drive's manual.") from error
+        self._note("from", "written" if answer is None else str(answer))
+        return answer
 
 
 class ModbusSession:
@@ -67,9 +73,10 @@ class ModbusSession:
     """
 
     def __init__(self, role: str, resource: str, registers: RegisterMap, expected: Identity, clock: Clock,
-                 deadline: float) -> None:
+                 deadline: float, transcript: Transcript | None = None) -> None:
         self.role, self.resource, self.registers = role, resource, registers
-        self.expected, self.deadline = expected, deadline
+        self.expected, self.deadline, self._transcript = expected, deadline, transcript
+        self._given_up = 0
         self._clock = clock
         self._wire: ModbusWire | None = None
         self._owner = ThreadPoolExecutor(max_workers=1, thread_name_prefix=f"owner of {role}")
@@ -79,14 +86,14 @@ class ModbusSession:
     def aside(self) -> "ModbusSession":
         """Return a second session with the same drive; nothing waits on one because the other is busy."""
         if self._aside is None:
-            self._aside = ModbusSession(self.role, self.resource, self.registers, self.expected, self._clock,
-                                        self.deadline)
+            self._aside = ModbusSession(f"{self.role} (stop)", self.resource, self.registers, self.expected,
+                                        self._clock, self.deadline, self._transcript)
         return self._aside
 
     def exchange(self, what: str, work: Callable[[Exchange], Answer], deadline: float | None = None) -> Answer:
         """Return what `work` makes of the drive's registers, within one deadline (s)."""
         seconds = deadline or self.deadline
-        future = self._owner.submit(self._carry_out, what, work, seconds)
+        future = self._owner.submit(self._carry_out, what, work, seconds, self._given_up)
         try:
             # The exchange and the opening have their deadlines; this one is for a wedged thread.
             return future.result(seconds + 2 * self.deadline + 1.0)
@@ -100,6 +107,13 @@ class ModbusSession:
         """Read who answers; raise BenchNotFitError unless it is the drive of the bench file."""
         return self.exchange("its identity", self._checked_identity)
 
+    def give_up(self) -> None:
+        """Break off the exchange under way and those behind it, from any thread; the next one connects afresh."""
+        self._given_up += 1
+        wire = self._wire
+        if wire is not None:
+            wire.shut()
+
     def close(self) -> None:
         """Close the connection and end the owner thread, those of the second session too."""
         if self._aside is not None:
@@ -109,10 +123,11 @@ class ModbusSession:
 
     # Everything below runs in the owner thread.
 
-    def _carry_out(self, what: str, work: Callable[[Exchange], Answer], seconds: float) -> Answer:
+    def _carry_out(self, what: str, work: Callable[[Exchange], Answer], seconds: float, given_up: int) -> Answer:
         try:
+            self._require_wanted(given_up)
             wire = self._in_step() or self._open()
-            return work(Exchange(wire, self._clock.monotonic() + seconds, self._where()))
+            return work(self._exchange_on(wire, self._clock.monotonic() + seconds))
         except (InstrumentError, BenchNotFitError):
             raise
         except TimeoutError as error:
@@ -127,6 +142,10 @@ class ModbusSession:
             self._drop()
             raise
 
+    def _require_wanted(self, given_up: int) -> None:
+        if given_up != self._given_up:
+            raise ConnectionAbortedError("given up for a stop")
+
     def _in_step(self) -> ModbusWire | None:
         """Return the open connection unless the drive has closed it, or sent what nobody asked for."""
         if self._wire is not None and self._wire.has_unread():
@@ -139,8 +158,16 @@ class ModbusSession:
         self._wire = ModbusWire((host, port), unit, self._clock.monotonic, until,
                                 big_word_first=self.registers.big_word_first,
                                 write_single=self.registers.write_single)
-        self._checked_identity(Exchange(self._wire, until, self._where()))
+        self._note("note", f"connected to {self.resource}")
+        self._checked_identity(self._exchange_on(self._wire, until))
         return self._wire
+
+    def _exchange_on(self, wire: ModbusWire, until: float) -> Exchange:
+        return Exchange(wire, until, self._where(), self._note)
+
+    def _note(self, direction: Direction, text: str) -> None:
+        if self._transcript is not None:
+            self._transcript.note(self.role, direction, text)
 
     def _checked_identity(self, exchange: Exchange) -> Identity:
         parts = {name: _read_part(exchange, part) for name, part in self.registers.identity.items()}
@@ -157,6 +184,7 @@ class ModbusSession:
         if self._wire is not None:
             self._wire.close()
             self._wire = None
+            self._note("note", "connection closed")
 
     def _where(self) -> str:
         return f"{self.role} at {self.resource}"

@@ -2,6 +2,7 @@
 
 import socket
 from collections.abc import Callable
+from contextlib import suppress
 
 from pymodbus.client import ModbusTcpClient
 from pymodbus.exceptions import ModbusException
@@ -37,6 +38,10 @@ class ModbusWire:
     def close(self) -> None:
         """Close the connection; safe to repeat."""
         self._client.close()
+
+    def shut(self) -> None:
+        """Break off what another thread waits for on this connection; it must still be closed by its owner."""
+        self._client.shut()
 
     def has_unread(self) -> bool:
         """Return whether bytes wait that no request asked for, or the peer has closed."""
@@ -123,6 +128,13 @@ class _Client(ModbusTcpClient):
         if self.socket is not None:
             self.socket.close()
             self.socket = None
+
+    def shut(self) -> None:
+        """End both directions, which wakes a thread that waits."""
+        link = self.socket
+        if link is not None:
+            with suppress(OSError):     # its owner may be closing it
+                link.shutdown(socket.SHUT_RDWR)
 
     def send(self, request: bytes, addr: tuple[str, int] | None = None) -> int:
         """Send the whole request."""

@@ -55,6 +55,7 @@ class RegisterMap:
     sha256: str
     big_word_first: bool
     write_single: bool                         # one register is written with function 6, else with 16
+    clients: int                               # how many connections the drive serves at once
     enable_operation: int                      # control word
     control: Register
     status: Register
@@ -138,6 +139,7 @@ class RegisterMapContract(Table):
     word_order: Literal["big", "little"]
     address_base: Literal[0, 1]
     write_single: bool = True
+    clients: Annotated[int, Field(ge=1)] = 2
     words: WordsTable
     quantities: QuantitiesTable
     ramps: Annotated[list[QuantityTable], Field(min_length=1)]
@@ -160,7 +162,7 @@ def parse_register_map(source: TomlSource) -> RegisterMap:
     words, quantities, shift = contract.words, contract.quantities, contract.address_base
     return RegisterMap(
         Path(source.name).name, source.sha256, contract.word_order == "big", contract.write_single,
-        words.enable_operation, _register(words.control, shift), _register(words.status, shift),
+        contract.clients, words.enable_operation, _register(words.control, shift), _register(words.status, shift),
         _register(words.fault_code, shift),
         _quantity(quantities.target_speed, shift), _quantity(quantities.actual_speed, shift),
         _quantity(quantities.speed_limit, shift), _quantity(quantities.torque, shift),

@@ -1,7 +1,11 @@
 """station.bench.modbus_session against a peer that misbehaves on a real socket."""
 
+import json
 import socket
-from threading import Thread
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import replace
+from itertools import pairwise
+from threading import Event, Thread
 
 import pytest
 
@@ -11,6 +15,7 @@ from station.bench.identity import Identity
 from station.bench.modbus_drive import ModbusDrive
 from station.bench.modbus_session import ModbusSession, parse_resource
 from station.bench.register_map import parse_register_map
+from station.bench.transcript import Transcript
 from station.clock import system_clock
 from station.errors import BenchError, BenchNotFitError, InstrumentError, NoReplyError
 from station.toml_file import parse_toml
@@ -38,6 +43,7 @@ class Peer:
         self._open = []
         self.port = self._listener.getsockname()[1]
         self.prank, self.connections, self.requests = None, 0, []
+        self.serves_one_only = False
         self._thread = Thread(target=self._accept)
         self._thread.start()
 
@@ -76,6 +82,8 @@ class Peer:
     def _answer(self, link, head):
         transaction, length, unit = head[:2], int.from_bytes(head[4:6], "big"), head[6]
         body = link.recv(length - 1, socket.MSG_WAITALL)
+        if self.serves_one_only and link is not next(open_ for open_, _ in self._open if open_.fileno() >= 0):
+            return
         self.requests.append((unit, body))
         answer = self.prank(transaction, unit, body) if self.prank else plain(transaction, unit, body)
         if answer == "close":
@@ -201,6 +209,63 @@ def test_the_second_session_does_not_wait_for_the_first(peer, session):
         return read_speed(aside), drive.read(session.registers.status)
     assert session.exchange("a long one", inside) == (RAW, 0x0101)
     assert peer.connections == 2
+
+
+def test_giving_up_breaks_off_what_is_pending(peer, session):
+    read_speed(session)
+    asked = Event()
+
+    def silent(transaction, unit, body):
+        asked.set()
+    peer.prank = silent
+    with ThreadPoolExecutor(1) as pool:
+        pending = pool.submit(session.exchange, "a long wait",
+                              lambda drive: drive.read(session.registers.status), 30.0)
+        assert asked.wait(10.0)
+        session.give_up()
+        with pytest.raises(NoReplyError, match="connection broke"):
+            pending.result(10.0)
+    peer.prank = None
+    assert read_speed(session) == RAW
+
+
+@pytest.mark.parametrize("known", [True, False])
+def test_drive_that_serves_one_client_is_stopped_over_the_usual_connection(peer, session, known):
+    peer.serves_one_only = True
+    session.registers = replace(session.registers, clients=1 if known else 2)
+    read_speed(session)
+    asked = Event()
+
+    def stuck(transaction, unit, body):     # answers no status, stands still, obeys
+        if body[:3] == b"\3\1\1":
+            asked.set()
+            return None
+        if body[:3] == b"\3\1\x12":
+            return frame(transaction, unit, b"\3\4\0\0\0\0")
+        return plain(transaction, unit, body)
+    peer.prank = stuck
+    drive = ModbusDrive(session, session.aside(), session.registers, None, DriveLimits(100.0, 1.0), system_clock())
+    with ThreadPoolExecutor(1) as pool:
+        pending = pool.submit(session.exchange, "a long wait",
+                              lambda inside: inside.read(session.registers.status), 30.0)
+        assert asked.wait(10.0)
+        drive.safe()
+        with pytest.raises(NoReplyError):
+            pending.result(10.0)
+    words = [body[3:] for _, body in peer.requests if body[:3] == b"\6\1\0"]
+    assert words == [b"\0\2", b"\0\0"]
+    assert peer.connections == (2 if known else 3)
+
+
+def test_exchanges_are_taken_down(peer):
+    transcript = Transcript(system_clock())
+    session = ModbusSession("drive", peer.resource, registers(), IDENTITY, system_clock(), 0.4, transcript)
+    session.exchange("a write", lambda drive: drive.write(session.registers.control, 6))
+    session.close()
+    told = [json.loads(line) for line in transcript.as_json_lines().splitlines()]
+    assert [entry["text"] for entry in told[-3:]] == ["writing 6 to register 256", "written", "connection closed"]
+    assert told[0]["text"].startswith("connected to MODBUS")
+    assert ("reading register 13", "13") in [(a["text"], b["text"]) for a, b in pairwise(told)]
 
 
 def test_nobody_there(session, peer):
