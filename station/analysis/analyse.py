@@ -90,7 +90,7 @@ def _fit(
                or refuse_flux(half_cycles, emf, pole_pairs, to_reference))
     if refusal is not None:
         return refusal
-    speed = speed_measurements(tracked, track, half_cycles.gains.mean(axis=1), capture.accuracy)
+    speed = speed_measurements(tracked, track, emf, half_cycles.gains.mean(axis=1), capture.accuracy)
     evidence = EmfEvidence(emf, half_cycles.gains, half_cycles.gain_u, track.mean_electrical_frequency,
                            capture.accuracy, motor_type, tone.phase_order,
                            max(abs(capture.channels[name].lag) for name in VOLTAGE_CHANNELS))

@@ -15,6 +15,9 @@ SLOT_RIPPLE = "speed ripple of slot order"  # six per electrical revolution and 
 # Rms of slot ripple at all multiples together, of that at six: a multiple k has 1/k of it, as the same torque
 # moves an inertia less the faster it changes; sqrt(sum of 1/k² / 2) for k up to 4 (derived).
 SLOT_RMS = 0.84
+# Of order 2: what differs from line to line passes for speed ripple in step with the lines (`electrical_ripple`).
+# An assumption about windings, no source.
+UNLIKE_LINES = 0.03
 VECTOR_95 = 2.486  # noise alone keeps a length of two parts, each with u 1, below this in 95.45 % (Rayleigh)
 FADED = 3.0        # times that reach, above which a size is no longer near zero: less than 1 % of u
 

@@ -12,6 +12,7 @@ from station.analysis.back_emf import GRID, BackEmf
 from station.analysis.budget import (
     SLOT_RIPPLE,
     SLOT_RMS,
+    UNLIKE_LINES,
     channel_offset,
     limit_of_error,
     measurement,
@@ -31,9 +32,6 @@ Floats = NDArray[np.float64]
 FLAT_SHARE = 0.95  # of the peak, above which a top counts as flat
 TOP_SLOPE = sqrt(1 - FLAT_SHARE**2)  # of a unit sine, where its top is cut
 NO_LOSS = 1e-5     # of the highest order, below which no shape can show what the front end takes off
-# Of order 2: what differs from line to line passes for speed ripple once per period (`electrical_ripple`).
-# An assumption about windings, no source.
-UNLIKE_LINES = 0.03
 MILLI = 1e-3
 
 

@@ -7,7 +7,7 @@ from numpy.typing import NDArray
 
 from station.analysis.angle_track import AngleTrack, TrackedWaves
 from station.analysis.back_emf import BackEmf
-from station.analysis.budget import SLOT_RIPPLE, SLOT_RMS, TIMEBASE, limit_of_error, measurement, type_a
+from station.analysis.budget import SLOT_RIPPLE, SLOT_RMS, TIMEBASE, UNLIKE_LINES, limit_of_error, measurement, type_a
 from station.analysis.line_voltages import LineVoltages
 from station.analysis.pole_leak import pole_leak
 from station.analysis.shaft_motion import ShaftMotion
@@ -70,7 +70,7 @@ def refuse_sum(emf: BackEmf) -> Refusal | None:
 
 
 def speed_measurements(
-    tracked: TrackedWaves, track: AngleTrack, poles: Floats, accuracy: Accuracy
+    tracked: TrackedWaves, track: AngleTrack, emf: BackEmf, poles: Floats, accuracy: Accuracy
 ) -> dict[str, Measurement]:
     """Return speed, electrical frequency, ripple and drift.
 
@@ -80,7 +80,7 @@ def speed_measurements(
     """
     pole_pairs = poles.shape[1] // 2
     start, end = _whole_revolutions(track, pole_pairs)
-    motion, times = tracked.motion, track.times
+    motion = tracked.motion
     ends = motion.columns(np.array([start, end]))
     electrical = abs(float(np.diff(track.rotor_angle(np.array([start, end])))[0])) / (end - start)
     noise = _spread(tracked, ends[:, 1] - ends[:, 0]) / (end - start) / electrical
@@ -89,20 +89,40 @@ def speed_measurements(
     gained = np.diff(motion.slopes(motion.centre + np.array([-0.5, 0.5]) * motion.span))[:motion.polynomial.size, 0]
     drift = float(gained @ motion.polynomial) / electrical * track.direction
     drift_u = _spread(tracked, gained) / electrical
-    ripple, ripple_u, leak_u = _ripple(tracked, times, electrical, poles)
     rpm = track.direction * electrical / pole_pairs / RPM
     other = 100 * tracked.free_rms / (electrical * motion.span) * sqrt(12)
     found = [measurement(name, value, [type_a("angle noise", value * noise, inf),
                                        limit_of_error(TIMEBASE, value * accuracy.timebase, TIMEBASE)])
              for name, value in (("speed", rpm), ("electrical_frequency", electrical / (2 * pi)))]
-    unseen = hypot(ripple, SLOT_RMS * accuracy.slot_ripple) - ripple
-    found += [measurement("speed_ripple", 100 * ripple, [type_a("angle noise", 100 * ripple_u, inf),
-                                                         BudgetRow("poles of unlike strength", "B", "normal",
-                                                                   100 * leak_u, inf),
-                                                         limit_of_error(SLOT_RIPPLE, 100 * unseen)]),
+    unlike = UNLIKE_LINES * float((emf.amplitude[:, 1] / emf.amplitude[:, 0]).max())
+    found += [_ripple_measurement(_ripple(tracked, track.times, electrical, poles),
+                                  _in_step(tracked.motion, pole_pairs), unlike, accuracy),
               measurement("speed_drift", 100 * drift, [type_a("angle noise", 100 * drift_u, inf),
                                                        type_a("ripple of no order", other, inf)])]
     return {m.name: m for m in found}
+
+
+def _ripple_measurement(
+    found: tuple[float, float, float], in_step: Floats, unlike: float, accuracy: Accuracy
+) -> Measurement:
+    """Return speed_ripple from what `_ripple` found; `unlike` is the order 2 that lines may have unlike, relative."""
+    ripple, noise, leaked = found
+    unseen = hypot(ripple, SLOT_RMS * accuracy.slot_ripple) - ripple
+    unsure = float((in_step**2 - np.maximum(in_step - unlike, 0.0) ** 2).sum()) / 2
+    sure = sqrt(max(ripple**2 - unsure, 0.0))
+    return measurement("speed_ripple", 100 * ripple, [
+        type_a("angle noise", 100 * noise, inf),
+        BudgetRow("poles of unlike strength", "B", "normal", 100 * leaked, inf),
+        limit_of_error("order 2 unlike from line to line", 100 * (ripple - sure)),
+        limit_of_error(SLOT_RIPPLE, 100 * unseen)])
+
+
+def _in_step(motion: ShaftMotion, pole_pairs: int) -> Floats:
+    """Return the relative amplitudes of the ripple at whole electrical orders."""
+    order = np.round(motion.orders)
+    sizes = np.hypot(motion.in_phase, motion.quadrature) * order / pole_pairs
+    in_step: Floats = sizes[order % pole_pairs == 0]
+    return in_step
 
 
 def _whole_revolutions(track: AngleTrack, pole_pairs: int) -> tuple[float, float]:
