@@ -235,7 +235,7 @@ def _true_motion(spin: Spin) -> dict[str, float]:
     sense, end = np.sign(spin.speed), abs((REVOLUTIONS + 0.5) * 2 * pi / spin.speed)
     middle, turned = spin.angle(np.array([0.0, end])).mean(), sense * REVOLUTIONS * 2 * pi * spin.pole_pairs
     mean = REVOLUTIONS * 2 * pi / float(np.diff(spin.time_at(middle + np.array([-0.5, 0.5]) * turned))[0])
-    times = np.linspace(0.0, end, 1000)
+    times = (np.arange(2000) + 0.5) * end / 2000
     ripple = spin.velocity(times) / spin.speed - 1 - spin.drift * times
     return {"speed": sense * mean / KRPM * 1000, "electrical_frequency": mean * spin.pole_pairs / (2 * pi),
             "speed_ripple": 100 * sqrt(float(np.mean(ripple**2))) * abs(spin.speed) / mean,
