@@ -96,20 +96,20 @@ def _first_entry(found: FoundEdges) -> Floats:
 
 
 def _windows(groups: Sequence[tuple[FoundEdges, Flags]]) -> _Windows:
-    """Gather windows; a narrower group's last sample, settled and so without weight, fills up its columns."""
+    """Gather windows as wide as the widest; what a narrower one does not reach is taken as settled."""
     edges = [found.edges.pick(flags) for found, flags in groups]
     widths = [int((each.after - each.before).max()) + sum(found.reach) + 1
               for each, (found, _) in zip(edges, groups, strict=True)]
-    index, origins, codes, scales = np.arange(max(widths))[:, None], [], [], []
-    for each, width, (found, _) in zip(edges, widths, groups, strict=True):
-        origins.append(np.minimum(each.before - found.reach[0], found.codes.size - width))
-        codes.append(found.codes[origins[-1] + np.minimum(index, width - 1)])
+    first = np.append(0, np.cumsum([each.before.size for each in edges]))
+    share, origin = np.ones((max(widths), first[-1])), np.empty(first[-1], dtype=np.int64)
+    for number, (each, width, (found, _)) in enumerate(zip(edges, widths, groups, strict=True)):
+        columns = slice(first[number], first[number + 1])
+        begin = np.minimum(each.before - found.reach[0], found.codes.size - width)
         low, high = found.levels.low_code, found.levels.high_code
-        scales.append((low, high - low) if each.rising[0] else (high, low - high))
-    counts = np.array([each.before.size for each in edges])
-    zero, swing = np.repeat(np.array(scales).T, counts, axis=1)
-    return _Windows((np.concatenate(codes, axis=1) - zero) / swing, np.concatenate(origins),
-                    np.append(0, np.cumsum(counts)[:-1]),
+        zero, swing = (low, high - low) if each.rising[0] else (high, low - high)
+        share[:width, columns] = (found.codes[begin + np.arange(width)[:, None]] - zero) / swing
+        origin[columns] = begin
+    return _Windows(share, origin, first[:-1],
                     np.array([found.levels.noise_code / abs(found.levels.swing_code) for found, _ in groups]))
 
 
