@@ -96,7 +96,9 @@ class ScpiSession:
                 raise self._doubt("the block does not end where it should", f"{tail!r} after it", "something else")
             self._raise_errors(wire, until, (line,))
             return codes
-        return self._run(line, work, self.deadline + 2 * count / BLOCK_RATE)
+        # Ten bits carry a byte of a serial line; half of that speed is allowed for its pauses.
+        rate = min(BLOCK_RATE, self._baud / 20) if self.resource.startswith("ASRL") else BLOCK_RATE
+        return self._run(line, work, self.deadline + form.width * count / rate)
 
     def drain_errors(self) -> tuple[str, ...]:
         """Empty the instrument's error queue and return its entries, oldest first."""
