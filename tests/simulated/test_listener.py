@@ -1,0 +1,63 @@
+"""station.simulated.listener: many clients, clients that leave, and nothing left behind."""
+
+import socket
+import threading
+
+import pytest
+
+from station.simulated.listener import Listener
+
+
+def echo(connection):
+    while received := connection.recv(4096):
+        connection.sendall(received)
+
+
+def test_each_client_is_served_and_nothing_is_left():
+    before = set(threading.enumerate())
+    with Listener(0, "echo", echo) as listener:
+        clients = [socket.create_connection(("127.0.0.1", listener.port)) for _ in range(5)]
+        for number, client in enumerate(clients):
+            client.sendall(str(number).encode())
+        assert [client.recv(10) for client in clients] == [b"0", b"1", b"2", b"3", b"4"]
+        clients[0].close()
+        clients[1].sendall(b"still here")
+        assert clients[1].recv(20) == b"still here"
+    assert all(client.recv(10) == b"" for client in clients[1:])
+    for client in clients:
+        client.close()
+    assert set(threading.enumerate()) == before
+    with pytest.raises(ConnectionRefusedError):
+        socket.create_connection(("127.0.0.1", listener.port))
+
+
+def test_client_that_breaks_off_ends_only_its_own_connection():
+    failed = threading.Event()
+
+    def fail_once(connection):
+        if not failed.is_set():
+            failed.set()
+            raise ConnectionResetError
+        echo(connection)
+    with Listener(0, "echo", fail_once) as listener:
+        with socket.create_connection(("127.0.0.1", listener.port)) as first:
+            assert first.recv(10) == b""
+        with socket.create_connection(("127.0.0.1", listener.port)) as second:
+            second.sendall(b"well")
+            assert second.recv(10) == b"well"
+
+
+def test_ticks_go_on_without_clients():
+    ticked, ticks = threading.Event(), []
+
+    def tick():
+        ticks.append(1)
+        if len(ticks) == 3:
+            ticked.set()
+    with Listener(0, "ticks", echo, tick):
+        assert ticked.wait(30)
+
+
+def test_taken_port_is_told():
+    with Listener(0, "first", echo) as listener, pytest.raises(OSError, match="in use"):
+        Listener(listener.port, "second", echo)
