@@ -91,17 +91,20 @@ def simulate(
     motor: Annotated[str, typer.Option(help="Serial number of the motor in the fixture.")] = "",
     seconds: Annotated[float, typer.Option(min=0.0, help="Stop after so long; 0 serves until Ctrl-C.")] = 0.0,
 ) -> int:
-    """Serve the simulated bench of the station file to any SCPI client."""
+    """Serve the simulated bench of the station file to any client."""
     described = load_station(station)
     if described.simulated is None:
         raise UsageError("no simulated bench", where=str(station), expected="a [simulated] table", got="none",
                          remedy="Add the table, or use `station setup` to make a folder that has it.")
     clock = system_clock()
-    with embedded_bench(described, described.simulated, load_bench(described.bench)) as served:
+    file = load_bench(described.bench)
+    with embedded_bench(described, described.simulated, file) as served:
         if motor:
             served.rig.place(motor)
         for role, port in served.ports.items():
-            results.print(f"{role}: TCPIP::127.0.0.1::{port}::SOCKET", highlight=False)
+            modbus = role == "drive" and file.has_modbus_drive
+            kind = f"MODBUS::127.0.0.1::{port}" if modbus else f"TCPIP::127.0.0.1::{port}::SOCKET"
+            results.print(f"{role}: {kind}", highlight=False)
         for role, port in served.hislip_ports.items():
             results.print(f"{role}: TCPIP::127.0.0.1::hislip0,{port}::INSTR", highlight=False)
         results.print(f"side channel: 127.0.0.1 port {served.side_port}; pace {described.simulated.pace:g}; "

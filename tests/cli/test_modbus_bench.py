@@ -69,3 +69,10 @@ def test_plain_check_turns_nothing(folder, command):
     assert "DRIVE-402" in out
     assert "CAUTION" not in out
     assert not (folder / "store" / "watchdog.jsonl").exists()
+
+
+def test_served_bench_names_its_modbus_drive(folder, command):
+    code, out, _ = command("bench", "simulate", "--station", folder / "station.toml", "--seconds", "0.1")
+    assert code == ExitCode.PASS
+    assert "drive: MODBUS::127.0.0.1::" in out
+    assert "guard: TCPIP::127.0.0.1::" in out
