@@ -16,7 +16,7 @@ from station.bench import (
     sensor_supply,
     thermometer,
 )
-from station.bench.calibration import Calibration
+from station.bench.calibration import Calibration, Extension
 from station.bench.dialect import Dialect, Needs, load_dialect
 from station.bench.digitizer import Wiring
 from station.bench.drive_limits import DriveLimits
@@ -54,12 +54,21 @@ class IdentityTable(Table):
 
 
 class CalibrationTable(Table):
+class ExtensionTable(Table):
+    """A written extension of a calibration that has run out; it is printed on every certificate."""
+
+    person: Annotated[Text, Field(max_length=40)]
+    reason: Annotated[Text, Field(max_length=80)]
+    until: Date
+
+
     """The calibration certificate in force."""
 
     certificate: Text
     date: Date
     due: Date
 
+    extension: ExtensionTable | None = None
 
 class InstrumentTable(Table):
     """One role."""
@@ -220,7 +229,8 @@ def parse_bench(source: TomlSource, folder: Path) -> BenchFile:
             continue
         entries.append(InstrumentEntry(role, table.resource, dialect, table.deadline_s,
                                        Identity(**table.identity.model_dump()),
-                                       Calibration(**table.calibration.model_dump()), table.baud))
+                                       _calibration(table.calibration), table.baud))
+    faults += _switch_faults(contract, entries, source.name)
     if faults:
         raise FileContractError(faults)
     limits, discharge = contract.drive_limits, contract.discharge
@@ -236,9 +246,9 @@ def _dialect(table: InstrumentTable, folder: Path, role: Role) -> Dialect | Regi
     return load_dialect(table.dialect, folder, role, NEEDS[role])
 
 
-def _wiring(tables: SignalsTable) -> dict[str, Wiring]:
-    rows: dict[str, WiringTable] = {signal: getattr(tables, signal) for signal in CHANNELS}
-    return {signal: Wiring(row.channel, row.probe_ratio, row.skew_s, row.lag_s) for signal, row in rows.items()}
+def _calibration(table: CalibrationTable) -> Calibration:
+    extension = table.extension and Extension(**table.extension.model_dump())
+    return Calibration(table.certificate, table.date, table.due, extension)
 
 
 def _accuracy(table: AccuracyTable) -> Accuracy:
@@ -271,18 +281,34 @@ def _cross_faults(contract: BenchContract, file: str) -> list[Fault]:
 
 
 def _calibration_faults(table: CalibrationTable, file: str, key: str) -> list[Fault]:
-    if table.due > table.date:
-        return []
-    return [Fault(file, f"{key}.calibration.due", table.due.isoformat(), f"a day after {table.date.isoformat()}",
-                  "Copy both dates from the certificate.")]
+    faults, key = [], f"{key}.calibration"
+    if table.due <= table.date:
+        faults.append(Fault(file, f"{key}.due", table.due.isoformat(), f"a day after {table.date.isoformat()}",
+                            "Copy both dates from the certificate."))
+    extension = table.extension
+    if extension is None:
+        return faults
+    if extension.until <= table.due:
+        faults.append(Fault(file, f"{key}.extension.until", extension.until.isoformat(),
+                            f"a day after {table.due.isoformat()}", "Give its last day, or remove it."))
+    return faults + [Fault(file, f"{key}.extension.{name}", repr(text), "words that say it",
+                           "Write who extended the calibration, and why.")
+                     for name, text in (("person", extension.person), ("reason", extension.reason)) if not text.strip()]
 
 
-def _wiring_faults(tables: SignalsTable, file: str) -> list[Fault]:
-    faults, taken = [], dict[int, str]()
-    for signal in CHANNELS:
-        channel = getattr(tables, signal).channel
-        other = taken.setdefault(channel, signal)
-        if other != signal:
-            faults.append(Fault(file, f"wiring.{signal}.channel", f"that of {other}", "a channel of its own",
-                                "Correct the channel numbers."))
-    return faults
+def _wiring_faults(contract: BenchContract, file: str) -> list[Fault]:
+    wired, sensors = contract.wiring.wirings(), contract.sensor_wiring.wirings()
+    if bool(sensors) == (contract.instruments.sensor_digitizer is not None):
+        return wiring_faults(wired, sensors, file)
+    key = f"instruments.{SENSOR_DIGITIZER}" if sensors else "sensor_wiring"
+    return [Fault(file, key, "nothing", "both of instruments.sensor_digitizer and sensor_wiring, or neither",
+                  "Add what is missing, or remove the other.")]
+
+
+def _switch_faults(contract: BenchContract, entries: Sequence[InstrumentEntry], file: str) -> list[Fault]:
+    """Return why signals behind a switch cannot be reached: a dialect without words for it."""
+    switched = any(each.position for each in contract.wiring.wirings().values())
+    return [Fault(file, f"instruments.{entry.role}.dialect", entry.dialect.name, "a dialect with a template select",
+                  "Add it to the dialect file, or leave the positions out of the wiring.")
+            for entry in entries if switched and entry.role == "digitizer"
+            and isinstance(entry.dialect, Dialect) and not entry.dialect.has("select")]

@@ -62,7 +62,10 @@ _INSTRUMENTS = """
 #   dialect      name of a shipped dialect, or a .toml file beside this one; a register map for a Modbus drive
 #   deadline_s   longest wait for one answer (optional, 2 s)
 #   identity     exactly what the instrument answers to *IDN?; another instrument is refused
-#   calibration  certificate number, its date, and the last day on which it holds (for the guard: inspection)
+#   calibration  certificate number, its date, and the last day on which it holds (for the guard: inspection).
+#                After the last day the station gives no verdicts, unless the calibration was extended in writing; then
+#                the extension stands in every record and on every certificate. All three are required:
+#                extension = { person = "name", reason = "why", until = last day }   (within the braces, after `due`)
 """
 
 _ROLE = """

@@ -33,7 +33,7 @@ def record_sha256(record: Mapping[str, Any]) -> str:
 def closing(sheet: Sheet, record: Mapping[str, Any], sha256_of_record: str) -> None:
     """Draw everything after the measurements."""
     captures = record.get("captures") or ()
-    draw_beside(sheet, [_instruments(record)],
+    draw_beside(sheet, [_instruments(record), Grid("Calibrations extended in writing", (), (1,), _extensions(record))],
                 [Grid("Captures", ("capture", "speed, temp.", "SHA-256 of the file"), (44, 46, 111),
                       [_capture(c) for c in captures])], share=0.605)
     refused = [[at(c, "label"), str(c["refused"].get("text") or c["refused"].get("code"))]
@@ -52,6 +52,13 @@ def _instruments(record: Mapping[str, Any]) -> Grid:
     return Grid("Instruments", ("role", "maker", "model", "serial", "calibration", "calibrated", "due"),
                 (40, 55, 47, 43, 50, 38, 36),
                 [[at(i, key) for key in roles] for i in (record.get("bench") or {}).get("instruments") or ()])
+
+
+def _extensions(record: Mapping[str, Any]) -> list[list[str]]:
+    """Return a line for each instrument whose calibration was extended: until when, by whom, why."""
+    rows = (record.get("bench") or {}).get("instruments") or ()
+    return [[f"{at(i, 'role')}: due {at(i, 'due')}, extended to {at(i, 'extension', 'until')} by "
+             f"{at(i, 'extension', 'person')}: {at(i, 'extension', 'reason')}"] for i in rows if i.get("extension")]
 
 
 def cautions(record: Mapping[str, Any]) -> list[str]:

@@ -158,8 +158,11 @@ def _attendant(station: Station, bench_file: BenchFile, stack: ExitStack, *, els
     return EmbeddedAttendant(served.rig)
 
 
-def _instrument(entry: InstrumentEntry) -> dict[str, str]:
-    return {"role": entry.role, "maker": entry.identity.maker, "model": entry.identity.model,
+def _instrument(entry: InstrumentEntry) -> dict[str, Any]:
+    extension = entry.calibration.extension
+    written = {} if extension is None else {"extension": {
+        "person": extension.person, "reason": extension.reason, "until": extension.until.isoformat()}}
+    return written | {"role": entry.role, "maker": entry.identity.maker, "model": entry.identity.model,
             "serial": entry.identity.serial, "firmware": entry.identity.firmware,
             "certificate": entry.calibration.certificate, "calibrated": entry.calibration.date.isoformat(),
             "due": entry.calibration.due.isoformat(), "dialect": entry.dialect.name,

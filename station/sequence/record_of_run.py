@@ -36,7 +36,7 @@ class Heading:
     bench_sha256: str
     simulated: bool
     pace: float
-    instruments: tuple[dict[str, str], ...]
+    instruments: tuple[dict[str, Any], ...]
 
 
 @dataclass(frozen=True, slots=True)

@@ -45,7 +45,8 @@ def test_starter_file_holds(tmp_path):
     ("max_speed_rpm = 6000.0", "max_speed_rpm = nan", "drive_limits.max_speed_rpm"),
     ("watchdog_s = 5.0", "watchdog_s = 0.0", "drive_limits.watchdog_s"),
     ("channel = 2", "channel = 1", "wiring.v_bc.channel"),
-    ("h_c = {", "h_d = {", "wiring.h_c"),
+    ("h_c = {", "h_d = {", "wiring.h_d"),
+    ("h_c = {", "# h_c = {", "wiring.h_c"),
     ("[instruments.guard]", "[instruments.gate]", "instruments.guard"),
     ("date = 2026-09-01, due = 2027-09-01", "date = 2027-09-01, due = 2027-09-01",
      "instruments.drive.calibration.due"),
@@ -58,6 +59,28 @@ def test_starter_file_holds(tmp_path):
 def test_each_fault_is_told(tmp_path, old, new, key):
     assert old in STARTER
     assert key in faults(STARTER.replace(old, new), tmp_path)
+
+
+def _extended(text):
+    return STARTER.replace("due = 2027-09-01 }", f"due = 2027-09-01, extension = {{ {text} }} }}", 1)
+
+
+def test_a_written_extension_has_a_person_a_reason_and_a_last_day(tmp_path):
+    text = 'person = "M. Odera", reason = "laboratory shut", until = 2027-09-30'
+    extension = parse(_extended(text), tmp_path).entry("drive").calibration.extension
+    assert (extension.person, extension.reason, extension.until) == (
+        "M. Odera", "laboratory shut", date(2027, 9, 30))
+    key = "instruments.drive.calibration.extension"
+    for part in text.split(", "):
+        name = part.split(" ")[0]
+        left = ", ".join(other for other in text.split(", ") if other != part)
+        assert faults(_extended(left), tmp_path) == {f"{key}.{name}"}
+    blank = _extended('person = " ", reason = "", until = 2027-09-30')
+    assert faults(blank, tmp_path) == {f"{key}.reason"}
+    assert faults(_extended('person = " ", reason = " ", until = 2027-09-01'), tmp_path) == {
+        f"{key}.person", f"{key}.reason", f"{key}.until"}
+    assert faults(_extended(f'person = "{"x" * 41}", reason = "{"y" * 81}", until = 2027-09-30'), tmp_path) == {
+        f"{key}.person", f"{key}.reason"}
 
 
 def test_all_faults_are_told_at_once(tmp_path):

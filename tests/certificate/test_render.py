@@ -151,3 +151,22 @@ def test_pass_without_any_row_is_never_printed(record):
 def test_record_that_is_no_json_is_refused(record):
     with pytest.raises(EvidenceError, match="canonical JSON"):
         render_certificate(record | {"conditions": {"ambient_temperature_degC": float("nan")}})
+
+
+EXTENSION = {"person": "M. Odera", "reason": "the laboratory is shut until October", "until": "2027-09-30"}
+
+
+def _with_extensions(record, extension, roles):
+    instruments = [i | ({"extension": extension} if n < roles else {})
+                   for n, i in enumerate(record["bench"]["instruments"])]
+    return record | {"bench": record["bench"] | {"instruments": instruments}}
+
+
+def test_an_extended_calibration_is_printed_and_costs_no_page(full_record, pages):
+    assert "extended" not in "\n".join(pages(full_record))
+    texts = pages(_with_extensions(full_record, EXTENSION, 2))
+    words = " ".join(" ".join(texts).split())
+    assert len(texts) == len(pages(full_record))
+    due = full_record["bench"]["instruments"][0]["due"]
+    assert f"due {due}, extended to 2027-09-30 by M. Odera: the laboratory is shut until October" in words
+    assert words.count("extended to") == 2
