@@ -51,7 +51,7 @@ def analyse_hall(capture: Capture, motor_type: MotorType, track: AngleTrack) -> 
     Notes
     -----
     Edge times are those at which the signal passes half of its swing, less the channel's skew and
-    lag; see `hall_edges`.
+    lag; see `hall_timing`.
     """
     layout = motor_type.sensors
     if layout is None:
