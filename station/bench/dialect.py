@@ -141,7 +141,7 @@ def _speech(contract: DialectContract) -> Speech:
     table = contract.session
     return Speech(table.line_end.encode("ascii"), table.headers, table.identify,
                   re.compile(table.identity) if table.identity else None, table.self_test, table.errors,
-                  tuple(table.init), table.acknowledge, table.clients)
+                  tuple(table.init), table.acknowledge, table.clients, table.pause)
 
 
 def _sentinels(table: SentinelsTable) -> Sentinels:

@@ -19,6 +19,7 @@ class SessionTable(Table):
     line_end: Literal["\n", "\r\n", "\r"] = "\n"
     headers: bool = False
     acknowledge: LineOrNone = ""
+    pause: Annotated[float, Field(ge=0, le=5, alias="pause_s")] = 0.0
     identify: Line = "*IDN?"
     identity: str = ""
     self_test: LineOrNone = "*TST?"

@@ -10,6 +10,10 @@ from station.bench.dialect_contract import DialectContract
 from station.bench.needs import Fields, Needs
 from station.errors import Fault
 
+# Answers that a driver reads as a number; all others are blocks, preambles or none.
+READ = frozenset({"ambient", "current", "dwell", "interval", "is_on", "offset", "points", "range", "reference",
+                  "resistance", "scale", "selected", "speed", "state", "status", "torque", "trip", "voltage",
+                  "winding"})
 IDENTITY_GROUPS = frozenset({"maker", "model", "serial", "firmware"})
 
 
@@ -126,8 +130,9 @@ def _field_faults(contract: DialectContract, file: str, needs: Needs) -> Iterato
 def _answer_faults(contract: DialectContract, file: str) -> Iterator[Fault]:
     for name, table in contract.answers.items():
         key = f"answers.{name}"
-        if name not in contract.templates:
-            yield Fault(file, key, "this key", "the name of a template in this file",
+        if name not in contract.templates or name not in READ:
+            known = sorted(READ & contract.templates.keys())
+            yield Fault(file, key, "this key", "a template of this file that asks for a number: " + ", ".join(known),
                         "Remove the table or correct its spelling.")
         if bool(table.map) != (table.form == "map"):
             yield Fault(file, f"{key}.map", "a map" if table.map else "nothing",

@@ -34,7 +34,7 @@ class ScpiDrive(ScpiInstrument):
         self.session.command(line("set_limit", speed=speed(self.limits.max_speed)),
                              line("set_watchdog", seconds=self.limits.watchdog),
                              line("set_speed", speed=speed(0.0)), line("on"))
-        if self.session.ask_finite(line("is_on")) != 1:
+        if self.finite("is_on") != 1:
             raise BenchError("the drive did not switch on", where="drive", expected="power stage on", got="off",
                              remedy="Close the guard, press START and look at the drive's display.")
 
@@ -48,17 +48,17 @@ class ScpiDrive(ScpiInstrument):
 
     def is_settled(self) -> bool:
         """Return whether the ramp is over and the shaft turns at the speed asked for."""
-        if self.has_bit("status", "settling") or self.session.ask_finite(self.dialect.line("is_on")) != 1:
+        if self.has_bit("status", "settling") or self.finite("is_on") != 1:
             return False
         return is_near(self.speed(), self._target[0])
 
     def speed(self) -> float:
         """Return the indicated speed, rad/s."""
-        return self.dialect.from_wire("speed", self.session.ask_finite(self.dialect.line("speed")))
+        return self.dialect.from_wire("speed", self.finite("speed"))
 
     def drag_torque(self) -> float:
         """Return the torque that turns the motor, N m."""
-        return self.dialect.from_wire("torque", self.session.ask_finite(self.dialect.line("torque")))
+        return self.dialect.from_wire("torque", self.finite("torque"))
 
     def stop(self) -> None:
         """Ramp down to rest, then switch off; BenchError when the shaft still turns after the deadline.
@@ -74,6 +74,8 @@ class ScpiDrive(ScpiInstrument):
 
     def trip(self) -> str | None:
         """Return why the drive switched itself off, or None."""
+        if "trip" in self.dialect.answers:
+            return "tripped" if self.finite("trip") else None
         answer = self.session.ask(self.dialect.line("trip")).strip('"')
         if answer in ("", "0"):
             return None

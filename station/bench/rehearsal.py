@@ -1,7 +1,7 @@
 """Playing every template of a dialect to one instrument, and telling what was sent, answered and understood."""
 
 import math
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Generator, Iterator, Mapping
 from dataclasses import dataclass
 
 from station.bench.dialect import Dialect
@@ -15,6 +15,8 @@ from station.units import RPM
 
 LOW_VOLTS = 50.0            # of an insulation tester that is played against a real resource
 DWELL = 0.5                 # s
+DISCHARGED_BELOW = 25.0     # V
+DISCHARGED_WITHIN = 10.0    # s
 POLL = 0.01                 # s
 SETTLED_WITHIN = 20.0       # s beyond the span of a capture, within which it must be over
 SAMPLES, INTERVAL, RANGE = 2500, 1e-5, 10.0     # of the rehearsed capture, moved into the dialect's limits
@@ -54,7 +56,7 @@ class Rehearsal:
     hazards_allowed: bool = False
     channel: int = 1
 
-    def play(self) -> Iterator[Turn]:
+    def play(self) -> Generator[Turn, None, None]:
         """Yield a turn per template, in the order in which a test uses them; the first is the identity."""
         yield (first := self._turn("identity", lambda: str(self.session.identify())))
         if first.fault is not None:
@@ -62,6 +64,8 @@ class Rehearsal:
         yield self._turn("self-test", self._self_test)
         try:
             yield from self._capture() if self.role == "digitizer" else self._parts()
+            if self.role == "insulation" and self.hazards_allowed:
+                yield self._turn("discharge", self._discharged)
         finally:
             self._switch_off()
 
@@ -90,7 +94,8 @@ class Rehearsal:
     def _act(self, part: _Part) -> str:
         instrument = ScpiInstrument(self.session, self.dialect)
         deadline = self.session.deadline + 2 * DWELL
-        if part.answer == "number":
+        decoded = part.answer == "text" and part.name in self.dialect.answers
+        if part.answer == "number" or decoded:
             number = instrument.reading(part.name, deadline, **part.fields)
             return f"{number:.9g}" if math.isfinite(number) else ("over range" if number > 0 else "under range")
         if part.answer == "bits":
@@ -103,6 +108,7 @@ class Rehearsal:
     def _capture(self) -> Iterator[Turn]:
         digitizer = ScpiDigitizer(self.session, self.dialect, {"signal": Wiring(self.channel, 1.0, 0.0, 0.0)},
                                   self.clock)
+        yield from self._switch()
         size = self.dialect.within("points", max(SAMPLES, 2 * self.dialect.block.batch + 1))
         points, interval = int(size), self.dialect.within("interval", INTERVAL)
 
@@ -117,6 +123,12 @@ class Rehearsal:
             if turn.fault is not None:
                 return
 
+    def _switch(self) -> Iterator[Turn]:
+        """Play the switch before the inputs, of a digitizer that has one."""
+        for part in (_Part("select", {"position": 1}), _Part("selected", {"position": 1}, "number")):
+            if self.dialect.has(part.name):
+                yield self._turn(part.name, lambda part=part: self._act(part))   # type: ignore[misc]
+
     def _taken(self, digitizer: ScpiDigitizer, span: float) -> str:
         digitizer.initiate()
         end = self.clock.monotonic() + span + SETTLED_WITHIN
@@ -127,6 +139,17 @@ class Rehearsal:
                                  remedy="Check completion, the status template and its number in the dialect.")
             self.clock.pause(POLL)
         return "captured"
+
+    def _discharged(self) -> str:
+        self._switch_off()
+        end = self.clock.monotonic() + DISCHARGED_WITHIN
+        while not abs(volts := ScpiInstrument(self.session, self.dialect).finite("voltage")) < DISCHARGED_BELOW:
+            if self.clock.monotonic() > end:
+                raise BenchError("the leads are not discharged", where=f"insulation at {self.session.resource}",
+                                 expected=f"below {DISCHARGED_BELOW:g} V", got=f"{volts:g} V",
+                                 remedy="Keep the guard closed; do not touch the terminals; call maintenance.")
+            self.clock.pause(POLL)
+        return f"discharged, {volts:.3g} V left"
 
     def _switch_off(self) -> None:
         for name in ("stop", "off", "abort", "disarm"):

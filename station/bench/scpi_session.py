@@ -46,7 +46,11 @@ class ScpiSession:
         self.was_identified = False
 
     def identify(self) -> Identity:
-        """Ask who answers; raise BenchNotFitError unless it is the instrument of the bench file."""
+        """Ask who answers; raise BenchNotFitError unless it is the instrument of the bench file.
+
+        A connection that the instrument has closed while nothing went on is opened afresh: work begins with this.
+        """
+        self._owner.submit(self._forget_closed)
         return self._run(self.speech.identify, self._identify, self.deadline)
 
     def command(self, *lines: str) -> None:
@@ -55,7 +59,7 @@ class ScpiSession:
             for line in lines:
                 self._order(wire, line, until)
             self._raise_errors(wire, until, lines)
-        self._run("; ".join(lines), work, self.deadline)
+        self._run("; ".join(lines), work, self.deadline + self.speech.pause * len(lines))
 
     def ask(self, line: str, deadline: float | None = None) -> str:
         """Return the answer to `line`, after checking that the error queue stayed empty."""
@@ -231,6 +235,14 @@ class ScpiSession:
         self.was_identified = True
         return identity
 
+    def _forget_closed(self) -> None:
+        if self._wire is None:
+            return
+        try:
+            self._wire.has_unread()
+        except OSError:
+            self._drop()
+
     def _require_in_step(self, wire: Wire) -> None:
         if wire.has_unread():
             raise self._doubt("the instrument sent more than was asked for", "nothing unread", "unread bytes")
@@ -239,6 +251,8 @@ class ScpiSession:
         """Send a command, of one or several lines, and read what each is acknowledged with."""
         for part in line.split("\n"):
             self._send(wire, part, until)
+            if self.speech.pause:
+                self._clock.pause(self.speech.pause)
             if not self.speech.acknowledge:
                 continue
             answer = self._receive(wire, until)

@@ -47,6 +47,7 @@ class Speech:
     init: tuple[str, ...] = ()         # sent after every connecting
     acknowledge: str = ""              # what every command is answered with; "": nothing
     clients: int = 1                   # how many connections it serves at once; from 2 on a stop has its own
+    pause: float = 0.0                 # s of rest that it needs after every command
 
     def framed(self, line: str) -> bytes:
         """Return the bytes that carry one `line`."""

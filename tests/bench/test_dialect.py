@@ -96,7 +96,7 @@ def test_limits(tmp_path):
     dialect = load_dialect("terse_digitizer", tmp_path, "digitizer", NEEDS["digitizer"])
     dialect.require_within("range", 10.0, "V")
     dialect.require_within("range", 1000.0, "V")
-    with pytest.raises(BenchError, match="0.1 to 1000 V"):
+    with pytest.raises(BenchError, match=r"0\.1 to 1000 V"):
         dialect.require_within("range", 1001.0, "V")
     with pytest.raises(BenchError):
         dialect.require_within("range", float("nan"), "V")

@@ -44,6 +44,7 @@ def changed(text, old, new):
     ("times = 2.0 ", "times = -2.0 ", "fields.volts.times"),
     ('1 = "A"', '1 = "A\\n"', "fields.channel.map.1"),
     ("[answers.range]", "[answers.ranges]", "answers.ranges"),
+    ("[answers.range]", "[answers.fetch]", "answers.fetch"),
     ("[answers.range]", '[answers.range]\nform = "map"', "answers.range.map"),
     ("points = [2, 4_000_000]", "points = [4_000_000, 2]", "limits.points"),
     ("interval_s = [2.0e-7, 1.0]", "interval_s = [0.0, 1.0]", "limits.interval_s"),

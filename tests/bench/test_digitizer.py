@@ -177,3 +177,15 @@ def test_refused_lines_after_connecting_leave_no_connection(toy, opened):
 def asked(toy, codes):
     first, last = (int(number) for number in toy.commands[-1].removeprefix("MEMORY:WINDOW ").split(","))
     return codes[first - 1:last]
+
+
+def test_rest_after_every_command(toy):
+    rests = []
+    text = plain("terse_digitizer").text.replace("[session]", "[session]\npause_s = 0.25")
+    dialect = parse_dialect(parse_toml(text.encode(), "my.toml"), "digitizer", NEEDS["digitizer"])
+    clock = Clock(system_clock().utc, system_clock().monotonic, rests.append)
+    session = ScpiSession("digitizer", toy.resource, None, clock, 0.3, dialect.speech)
+    session.command("A:ON", "GO")
+    session.close()
+    assert toy.commands == ["VERBOSE OFF", "A:ON", "GO"]
+    assert rests == [0.25] * 3

@@ -5,7 +5,7 @@ from pathlib import Path
 import pytest
 
 from station.bench.bench_file import NEEDS
-from station.bench.dialect import load_dialect
+from station.bench.dialect import SHIPPED, load_dialect, parse_dialect
 from station.bench.digitizer import ScpiDigitizer, Wiring
 from station.bench.drive import ScpiDrive
 from station.bench.drive_limits import DriveLimits
@@ -16,6 +16,7 @@ from station.bench.sensor_supply import ScpiSensorSupply
 from station.bench.thermometer import ScpiThermometer
 from station.clock import system_clock
 from station.errors import BenchError, BenchNotFitError
+from station.toml_file import parse_toml
 from station.units import RPM
 
 
@@ -98,6 +99,27 @@ def test_drive_without_a_speed_reading_is_switched_off(toy, drive):
 def test_trip(toy, drive, answer, trip):
     toy.answers["OUTP:PROT:TRIP?"] = answer
     assert drive.trip() == trip
+
+
+def test_a_drive_of_another_make_is_read_as_its_dialect_says(toy, session, guard):
+    text = (SHIPPED / "embedded_drive.toml").read_text(encoding="utf-8")
+    text += """
+[answers]
+speed = { form = "csv", part = 2, times = 10.0 }
+is_on = { form = "bool" }
+trip = { form = "map", map = { NONE = 0, HOT = 1 } }
+"""
+    other = parse_dialect(parse_toml(text.encode(), "my.toml"), "drive", NEEDS["drive"])
+    drive = ScpiDrive(session, other, guard, DriveLimits(6000 * RPM, 5.0, 0.2), system_clock())
+    toy.answers |= {"OUTP?": "ON", "MEAS:SPE?": "RPM,150", "OUTP:PROT:TRIP?": "NONE"}
+    drive.enable()
+    assert drive.speed() == pytest.approx(1500 * RPM)
+    assert drive.trip() is None
+    toy.answers["OUTP:PROT:TRIP?"] = "HOT"
+    assert drive.trip() == "tripped"
+    toy.answers["OUTP:PROT:TRIP?"] = "PERHAPS"
+    with pytest.raises(BenchError):
+        drive.trip()
 
 
 @pytest.mark.parametrize(("query", "answer"), [
