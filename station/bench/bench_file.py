@@ -53,7 +53,6 @@ class IdentityTable(Table):
     firmware: Field4882
 
 
-class CalibrationTable(Table):
 class ExtensionTable(Table):
     """A written extension of a calibration that has run out; it is printed on every certificate."""
 
@@ -62,13 +61,14 @@ class ExtensionTable(Table):
     until: Date
 
 
+class CalibrationTable(Table):
     """The calibration certificate in force."""
 
     certificate: Text
     date: Date
     due: Date
-
     extension: ExtensionTable | None = None
+
 
 class InstrumentTable(Table):
     """One role."""
@@ -230,7 +230,6 @@ def parse_bench(source: TomlSource, folder: Path) -> BenchFile:
         entries.append(InstrumentEntry(role, table.resource, dialect, table.deadline_s,
                                        Identity(**table.identity.model_dump()),
                                        _calibration(table.calibration), table.baud))
-    faults += _switch_faults(contract, entries, source.name)
     if faults:
         raise FileContractError(faults)
     limits, discharge = contract.drive_limits, contract.discharge
@@ -249,6 +248,11 @@ def _dialect(table: InstrumentTable, folder: Path, role: Role) -> Dialect | Regi
 def _calibration(table: CalibrationTable) -> Calibration:
     extension = table.extension and Extension(**table.extension.model_dump())
     return Calibration(table.certificate, table.date, table.due, extension)
+
+
+def _wiring(tables: SignalsTable) -> dict[str, Wiring]:
+    rows: dict[str, WiringTable] = {signal: getattr(tables, signal) for signal in CHANNELS}
+    return {signal: Wiring(row.channel, row.probe_ratio, row.skew_s, row.lag_s) for signal, row in rows.items()}
 
 
 def _accuracy(table: AccuracyTable) -> Accuracy:
@@ -296,19 +300,12 @@ def _calibration_faults(table: CalibrationTable, file: str, key: str) -> list[Fa
                      for name, text in (("person", extension.person), ("reason", extension.reason)) if not text.strip()]
 
 
-def _wiring_faults(contract: BenchContract, file: str) -> list[Fault]:
-    wired, sensors = contract.wiring.wirings(), contract.sensor_wiring.wirings()
-    if bool(sensors) == (contract.instruments.sensor_digitizer is not None):
-        return wiring_faults(wired, sensors, file)
-    key = f"instruments.{SENSOR_DIGITIZER}" if sensors else "sensor_wiring"
-    return [Fault(file, key, "nothing", "both of instruments.sensor_digitizer and sensor_wiring, or neither",
-                  "Add what is missing, or remove the other.")]
-
-
-def _switch_faults(contract: BenchContract, entries: Sequence[InstrumentEntry], file: str) -> list[Fault]:
-    """Return why signals behind a switch cannot be reached: a dialect without words for it."""
-    switched = any(each.position for each in contract.wiring.wirings().values())
-    return [Fault(file, f"instruments.{entry.role}.dialect", entry.dialect.name, "a dialect with a template select",
-                  "Add it to the dialect file, or leave the positions out of the wiring.")
-            for entry in entries if switched and entry.role == "digitizer"
-            and isinstance(entry.dialect, Dialect) and not entry.dialect.has("select")]
+def _wiring_faults(tables: SignalsTable, file: str) -> list[Fault]:
+    faults, taken = [], dict[int, str]()
+    for signal in CHANNELS:
+        channel = getattr(tables, signal).channel
+        other = taken.setdefault(channel, signal)
+        if other != signal:
+            faults.append(Fault(file, f"wiring.{signal}.channel", f"that of {other}", "a channel of its own",
+                                "Correct the channel numbers."))
+    return faults
