@@ -16,6 +16,7 @@ from station.bench.modbus_session import ModbusSession
 from station.bench.ohmmeter import ScpiOhmmeter
 from station.bench.register_map import RegisterMap
 from station.bench.roles import (
+    SENSOR_DIGITIZER,
     Digitizer,
     Drive,
     Guard,
@@ -32,13 +33,14 @@ from station.bench.sensor_supply import ScpiSensorSupply
 from station.bench.stop_path import StopPath
 from station.bench.thermometer import ScpiThermometer
 from station.bench.transcript import Transcript
+from station.bench.wiring import CapturePart
 from station.capture import Accuracy
 from station.clock import Clock, Date
 from station.errors import BenchError, BenchNotFitError
 from station.units import from_si
 
 Session = ScpiSession | ModbusSession
-SAFE_ORDER: tuple[Role, ...] = ("drive", "insulation", "supply", "digitizer")
+SAFE_ORDER: tuple[Role, ...] = ("drive", "insulation", "supply", "digitizer", SENSOR_DIGITIZER)
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,11 +68,16 @@ class Bench:
     guard: Guard
     stop_path: StopPath
     transcript: Transcript
+    sensor_digitizer: Digitizer | None = None
 
     @property
     def accuracy(self) -> Accuracy:
         """Limits of error of the digitizer and thermometer."""
         return self.file.accuracy
+
+    def digitizer_of(self, part: CapturePart) -> Digitizer:
+        """Return the digitizer that takes `part`."""
+        return self.sensor_digitizer if part.role == SENSOR_DIGITIZER and self.sensor_digitizer else self.digitizer
 
     def check(self, clock: Clock) -> tuple[RoleReport, ...]:
         """Look at every role: identity, calibration, self-test; nothing moves. Never raises for a faulty bench."""
@@ -93,7 +100,7 @@ class Bench:
 
         Returns what went wrong, a sentence each; an empty list when the bench is safe. No step is skipped.
         """
-        return reach_safe_state([self._safe_step(role) for role in roles])
+        return reach_safe_state([self._safe_step(role) for role in roles if role in self.file.roles])
 
     def stop_drive(self) -> None:
         """Bring the drive to rest, from any thread; waits behind no exchange. BenchError when that fails."""
@@ -106,6 +113,7 @@ class Bench:
         instruments: dict[Role, Instrument] = {
             "drive": self.drive, "digitizer": self.digitizer, "ohmmeter": self.ohmmeter, "supply": self.supply,
             "insulation": self.insulation, "thermometer": self.thermometer, "guard": self.guard,
+            SENSOR_DIGITIZER: self.sensor_digitizer or self.digitizer,
         }
         return instruments[role]
 
@@ -113,6 +121,8 @@ class Bench:
         faults = [f"{entry.role}: {fault}" for fault in [entry.calibration.fault(clock.today())] if fault]
         try:
             self._instrument(entry.role).identity()
+            if entry.role == "drive":
+                self.stop_path.require_open()
         except BenchError as error:
             faults.append(str(error))
         return faults
@@ -157,7 +167,8 @@ def open_bench(bench_file: BenchFile, clock: Clock) -> Iterator[Bench]:
         yield bench
     finally:
         try:
-            failures = bench.safe_state([role for role in SAFE_ORDER if sessions[role].was_identified])
+            failures = bench.safe_state([role for role in SAFE_ORDER
+                                         if role in sessions and sessions[role].was_identified])
         finally:
             for session in [*sessions.values(), *([stopper] if stopper else [])]:
                 session.close()
@@ -168,19 +179,18 @@ def open_bench(bench_file: BenchFile, clock: Clock) -> Iterator[Bench]:
 
 def _session(entry: InstrumentEntry, clock: Clock, transcript: Transcript) -> Session:
     if isinstance(entry.dialect, RegisterMap):
-        return ModbusSession(entry.role, entry.resource, entry.dialect, entry.identity, clock, entry.deadline)
+        return ModbusSession(entry.role, entry.resource, entry.dialect, entry.identity, clock, entry.deadline,
+                             transcript)
     return ScpiSession(entry.role, entry.resource, entry.identity, clock, entry.deadline, entry.dialect.speech,
                        transcript, entry.baud)
 
 
 def _stop_session(entry: InstrumentEntry, clock: Clock, transcript: Transcript) -> ScpiSession | None:
-    """Return a second session with a drive that serves several clients, connecting by now."""
+    """Return a second session with a drive that serves several clients; `require_open` connects it."""
     if isinstance(entry.dialect, RegisterMap) or entry.dialect.speech.clients < 2:
         return None
-    session = ScpiSession("drive (stop)", entry.resource, entry.identity, clock, entry.deadline,
-                          entry.dialect.speech, transcript)
-    session.connect_ahead()
-    return session
+    return ScpiSession("drive (stop)", entry.resource, entry.identity, clock, entry.deadline,
+                       entry.dialect.speech, transcript)
 
 
 def _fill(file: BenchFile, sessions: Mapping[Role, Session], stopper: ScpiSession | None, clock: Clock,
@@ -195,12 +205,12 @@ def _fill(file: BenchFile, sessions: Mapping[Role, Session], stopper: ScpiSessio
     drive = (ModbusDrive(session, session.aside(), session.registers, guard, file.drive_limits, clock)
              if isinstance(session, ModbusSession) else ScpiDrive(*scpi("drive"), guard, file.drive_limits, clock))
     own = ScpiDrive(stopper, scpi("drive")[1], guard, file.drive_limits, clock) if stopper else None
-    # A drive over Modbus has a connection for its stop by itself.
+    # A drive over Modbus has a connection for its stop by itself, and gives up the usual one only without it.
     give_up = session.give_up if isinstance(session, ScpiSession) else lambda: None
     return Bench(
         file,
         drive,
-        ScpiDigitizer(*scpi("digitizer"), file.wiring, clock),
+        ScpiDigitizer(*scpi("digitizer"), file.wiring, clock, file.switch_settle),
         ScpiOhmmeter(*scpi("ohmmeter")),
         ScpiSensorSupply(*scpi("supply")),
         ScpiInsulationTester(*scpi("insulation"), guard, clock, file.discharged_below, file.discharge_deadline),
@@ -208,4 +218,5 @@ def _fill(file: BenchFile, sessions: Mapping[Role, Session], stopper: ScpiSessio
         guard,
         StopPath(drive, own, give_up),
         transcript,
+        ScpiDigitizer(*scpi(SENSOR_DIGITIZER), file.sensor_wiring, clock) if SENSOR_DIGITIZER in sessions else None,
     )

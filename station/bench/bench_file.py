@@ -1,7 +1,7 @@
 """The bench file: which instrument fills each role, where it is, how good it is and how it is wired."""
 
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Annotated
 
@@ -23,8 +23,9 @@ from station.bench.drive_limits import DriveLimits
 from station.bench.identity import Identity
 from station.bench.register_map import RegisterMap, load_register_map
 from station.bench.resource import SCPI_RESOURCE, is_hislip, tcp_port
-from station.bench.roles import ROLES, Role
-from station.capture import CHANNELS, Accuracy
+from station.bench.roles import ROLES, SENSOR_DIGITIZER, Role
+from station.bench.wiring import CapturePart, InputSwitchTable, SignalsTable, capture_parts, wiring_faults
+from station.capture import Accuracy
 from station.clock import Date
 from station.errors import Fault, FileContractError
 from station.toml_file import Table, TomlSource, check, read_toml
@@ -88,7 +89,7 @@ class DriveInstrumentTable(InstrumentTable):
 
 
 class InstrumentsTable(Table):
-    """All seven roles."""
+    """All seven roles, and a digitizer for the sensors on a bench that has one."""
 
     drive: DriveInstrumentTable
     digitizer: InstrumentTable
@@ -97,26 +98,11 @@ class InstrumentsTable(Table):
     insulation: InstrumentTable
     thermometer: InstrumentTable
     guard: InstrumentTable
+    sensor_digitizer: InstrumentTable | None = None
 
-
-class WiringTable(Table):
-    """How one signal reaches the digitizer."""
-
-    channel: Annotated[int, Field(ge=1, le=64)]
-    probe_ratio: Positive = 1.0
-    skew_s: float = 0.0
-    lag_s: float = 0.0
-
-
-class SignalsTable(Table):
-    """All six signals."""
-
-    v_ab: WiringTable
-    v_bc: WiringTable
-    v_ca: WiringTable
-    h_a: WiringTable
-    h_b: WiringTable
-    h_c: WiringTable
+    def roles(self) -> tuple[Role, ...]:
+        """Return the roles of this bench."""
+        return (*ROLES, SENSOR_DIGITIZER) if self.sensor_digitizer is not None else ROLES
 
 
 class AccuracyTable(Table):
@@ -155,6 +141,9 @@ class BenchContract(Table):
     instruments: InstrumentsTable
     wiring: SignalsTable
     accuracy: AccuracyTable
+    sensor_wiring: SignalsTable = SignalsTable()
+    sensor_accuracy: AccuracyTable | None = None
+    input_switch: InputSwitchTable = InputSwitchTable()
     drive_limits: DriveTable
     discharge: DischargeTable = DischargeTable()
 
@@ -183,16 +172,33 @@ class BenchFile:
 
     name: str
     sha256: str
-    instruments: tuple[InstrumentEntry, ...]   # in the order of ROLES
+    instruments: tuple[InstrumentEntry, ...]   # in the order of ROLES, then the digitizer for the sensors
     wiring: Mapping[str, Wiring]
     accuracy: Accuracy
     drive_limits: DriveLimits
     discharged_below: float                    # V
     discharge_deadline: float                  # s
+    sensor_wiring: Mapping[str, Wiring] = field(default_factory=dict)
+    sensor_accuracy: Accuracy | None = None    # of the digitizer for the sensors, where it has its own
+    switch_settle: float = 0.0                 # s, of the switch before the inputs
+
+    @property
+    def roles(self) -> tuple[Role, ...]:
+        """The roles of this bench."""
+        return tuple(entry.role for entry in self.instruments)
+
+    @property
+    def capture_parts(self) -> tuple[CapturePart, ...]:
+        """What must be captured for all signals: one capture, or two that are stitched."""
+        return capture_parts(self.wiring, self.sensor_wiring)
+
+    def accuracy_of(self, role: Role) -> Accuracy:
+        """Return the limits of error of a digitizer."""
+        return (self.sensor_accuracy if role == SENSOR_DIGITIZER else None) or self.accuracy
 
     def entry(self, role: Role) -> InstrumentEntry:
         """Return the entry of `role`."""
-        return self.instruments[ROLES.index(role)]
+        return self.instruments[self.roles.index(role)]
 
     @property
     def has_modbus_drive(self) -> bool:
@@ -220,7 +226,7 @@ def parse_bench(source: TomlSource, folder: Path) -> BenchFile:
     contract = check(source, BenchContract)
     faults = _cross_faults(contract, source.name)
     entries = []
-    for role in ROLES:
+    for role in contract.instruments.roles():
         table: InstrumentTable = getattr(contract.instruments, role)
         try:
             dialect = _dialect(table, folder, role)
@@ -230,29 +236,28 @@ def parse_bench(source: TomlSource, folder: Path) -> BenchFile:
         entries.append(InstrumentEntry(role, table.resource, dialect, table.deadline_s,
                                        Identity(**table.identity.model_dump()),
                                        _calibration(table.calibration), table.baud))
+    faults += _switch_faults(contract, entries, source.name)
     if faults:
         raise FileContractError(faults)
     limits, discharge = contract.drive_limits, contract.discharge
-    return BenchFile(Path(source.name).name, source.sha256, tuple(entries), _wiring(contract.wiring),
+    return BenchFile(Path(source.name).name, source.sha256, tuple(entries), contract.wiring.wirings(),
                      _accuracy(contract.accuracy),
                      DriveLimits(to_si(limits.max_speed_rpm, "rpm"), limits.watchdog_s, limits.stop_deadline_s),
-                     discharge.below, discharge.deadline_s)
+                     discharge.below, discharge.deadline_s, contract.sensor_wiring.wirings(),
+                     _accuracy(contract.sensor_accuracy) if contract.sensor_accuracy else None,
+                     contract.input_switch.settle_s)
 
 
 def _dialect(table: InstrumentTable, folder: Path, role: Role) -> Dialect | RegisterMap:
     if table.resource.startswith("MODBUS::"):
         return load_register_map(table.dialect, folder)
-    return load_dialect(table.dialect, folder, role, NEEDS[role])
+    kind: Role = "digitizer" if role == SENSOR_DIGITIZER else role
+    return load_dialect(table.dialect, folder, kind, NEEDS[kind])
 
 
 def _calibration(table: CalibrationTable) -> Calibration:
-    extension = table.extension and Extension(**table.extension.model_dump())
+    extension = Extension(**table.extension.model_dump()) if table.extension else None
     return Calibration(table.certificate, table.date, table.due, extension)
-
-
-def _wiring(tables: SignalsTable) -> dict[str, Wiring]:
-    rows: dict[str, WiringTable] = {signal: getattr(tables, signal) for signal in CHANNELS}
-    return {signal: Wiring(row.channel, row.probe_ratio, row.skew_s, row.lag_s) for signal, row in rows.items()}
 
 
 def _accuracy(table: AccuracyTable) -> Accuracy:
@@ -265,7 +270,7 @@ def _cross_faults(contract: BenchContract, file: str) -> list[Fault]:
     faults: list[Fault] = []
     resources: dict[str, str] = {}
     serials: dict[IdentityTable, str] = {}
-    for role in ROLES:
+    for role in contract.instruments.roles():
         table: InstrumentTable = getattr(contract.instruments, role)
         key = f"instruments.{role}"
         faults += _calibration_faults(table.calibration, file, key)
@@ -281,7 +286,7 @@ def _cross_faults(contract: BenchContract, file: str) -> list[Fault]:
         if other != role:
             faults.append(Fault(file, f"{key}.identity", f"that of the {other}", "an identity of its own",
                                 "Give each role its own instrument."))
-    return faults + _wiring_faults(contract.wiring, file)
+    return faults + _wiring_faults(contract, file)
 
 
 def _calibration_faults(table: CalibrationTable, file: str, key: str) -> list[Fault]:
@@ -300,12 +305,19 @@ def _calibration_faults(table: CalibrationTable, file: str, key: str) -> list[Fa
                      for name, text in (("person", extension.person), ("reason", extension.reason)) if not text.strip()]
 
 
-def _wiring_faults(tables: SignalsTable, file: str) -> list[Fault]:
-    faults, taken = [], dict[int, str]()
-    for signal in CHANNELS:
-        channel = getattr(tables, signal).channel
-        other = taken.setdefault(channel, signal)
-        if other != signal:
-            faults.append(Fault(file, f"wiring.{signal}.channel", f"that of {other}", "a channel of its own",
-                                "Correct the channel numbers."))
-    return faults
+def _wiring_faults(contract: BenchContract, file: str) -> list[Fault]:
+    wired, sensors = contract.wiring.wirings(), contract.sensor_wiring.wirings()
+    if bool(sensors) == (contract.instruments.sensor_digitizer is not None):
+        return wiring_faults(wired, sensors, file)
+    key = f"instruments.{SENSOR_DIGITIZER}" if sensors else "sensor_wiring"
+    return [Fault(file, key, "nothing", "both of instruments.sensor_digitizer and sensor_wiring, or neither",
+                  "Add what is missing, or remove the other.")]
+
+
+def _switch_faults(contract: BenchContract, entries: Sequence[InstrumentEntry], file: str) -> list[Fault]:
+    """Return why signals behind a switch cannot be reached: a dialect without words for it."""
+    switched = any(each.position for each in contract.wiring.wirings().values())
+    return [Fault(file, f"instruments.{entry.role}.dialect", entry.dialect.name, "a dialect with a template select",
+                  "Add it to the dialect file, or leave the positions out of the wiring.")
+            for entry in entries if switched and entry.role == "digitizer"
+            and isinstance(entry.dialect, Dialect) and not entry.dialect.has("select")]

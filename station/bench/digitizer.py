@@ -1,7 +1,7 @@
 """The digitizer role over SCPI and its neighbours: six signals, whose codes come in definite blocks."""
 
 import math
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -26,6 +26,7 @@ NEEDS = Needs(
         **dict.fromkeys(("set_trigger", "set_codes", "set_byte_order", "status"), NONE),
         **dict.fromkeys(("channel_on", "scale", "offset", "reference", "preamble"), _CHANNEL),
         "window": frozenset({"first", "last"}),
+        **dict.fromkeys(("select", "selected"), frozenset({"position"})),
     },
     optional_numbers=frozenset({"sweeping"}),
     instead={"set_interval": frozenset({"rate", "span"}), "window": _WINDOW},
@@ -44,6 +45,7 @@ class Wiring:
     probe_ratio: float      # V at the motor per V at the input
     skew: float             # s
     lag: float              # s
+    position: int = 0       # of the switch before the inputs that lets it through; 0: it always comes through
 
 
 @dataclass(slots=True)
@@ -65,6 +67,7 @@ class ScpiDigitizer(ScpiInstrument):
 
     wiring: Mapping[str, Wiring]
     clock: Clock = field(default_factory=system_clock)
+    switch_settle: float = 0.0      # s from a change of the inputs' switch to signals that can be taken
     _asked: _Asked = field(default_factory=_Asked)
 
     def configure(self, ranges: Mapping[str, float], sample_interval: float, points: int) -> None:
@@ -74,6 +77,7 @@ class ScpiDigitizer(ScpiInstrument):
                              expected=f"1 to {MOST_POINTS}", remedy="Shorten the capture in the sequence file.")
         self._require_possible(ranges, sample_interval, points)
         self.abort()
+        self._select(ranges)
         self.session.command(*self._settings(ranges, sample_interval, points))
         self._expect("interval", sample_interval)
         self._expect("points", points)
@@ -113,6 +117,21 @@ class ScpiDigitizer(ScpiInstrument):
     def safe(self) -> None:
         """Give up a capture."""
         self.abort()
+
+    def _select(self, signals: Iterable[str]) -> None:
+        """Set the switch of the inputs so that all `signals` come through; BenchError if it says that it did not."""
+        positions = {self.wiring[signal].position for signal in signals} - {0}
+        if len(positions) > 1:
+            raise BenchError("these signals cannot be captured together", where=self.session.role,
+                             expected="one position of the switch", got=", ".join(signals),
+                             remedy="Take them in two captures.")
+        for position in positions:
+            self.session.command(self.dialect.line("select", position=position))
+            self.clock.pause(self.switch_settle)
+            if self.dialect.has("selected") and self.finite("selected", position=position) != 1:
+                raise BenchError("the switch of the inputs did not change over", where=self.session.role,
+                                 expected=f"position {position} closed", got="open",
+                                 remedy="Check the switch and its supply.")
 
     def _settings(self, ranges: Mapping[str, float], interval: float, points: int) -> list[str]:
         dialect = self.dialect

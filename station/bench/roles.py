@@ -9,8 +9,9 @@ from numpy.typing import NDArray
 from station.bench.identity import Identity
 from station.capture import Channel
 
-Role = Literal["drive", "digitizer", "ohmmeter", "supply", "insulation", "thermometer", "guard"]
+Role = Literal["drive", "digitizer", "ohmmeter", "supply", "insulation", "thermometer", "guard", "sensor_digitizer"]
 ROLES: tuple[Role, ...] = ("drive", "digitizer", "ohmmeter", "supply", "insulation", "thermometer", "guard")
+SENSOR_DIGITIZER: Role = "sensor_digitizer"     # a digitizer of its own for the Hall sensors, on benches that have it
 
 
 class Instrument(Protocol):
@@ -50,7 +51,7 @@ class Drive(Instrument, Protocol):
 
 
 class Digitizer(Instrument, Protocol):
-    """Takes all wired signals at once."""
+    """Takes signals at once: all that are wired, or those that a switch of its inputs lets through."""
 
     def configure(self, ranges: Mapping[str, float], sample_interval: float, points: int) -> None:
         """Set each signal's range (V peak at the motor), the interval (s) and the number of samples."""

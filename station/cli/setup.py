@@ -16,7 +16,7 @@ from station.clock import system_clock
 from station.errors import UsageError
 from station.simulated import lot
 
-ROLES = ("drive", "digitizer", "ohmmeter", "supply", "insulation", "thermometer", "guard")
+ROLES = ("drive", "digitizer", "ohmmeter", "supply", "insulation", "thermometer", "guard", "sensor_digitizer")
 FIRST_PORT = 45025
 SIDE_PORT_OFFSET = 50
 
@@ -64,18 +64,29 @@ class DriveKind(StrEnum):
     MODBUS = "modbus"
 
 
+class DigitizerKind(StrEnum):
+    """How the simulated bench takes the six signals."""
+
+    SIX_CHANNELS = "six channels"
+    FOUR_CHANNELS = "four channels"
+    TWO_INSTRUMENTS = "two instruments"
+
+
 def setup(
     folder: Annotated[Path, typer.Argument(help="Where to put it; must be absent or empty.")],
     pace: Annotated[float, typer.Option(min=1.0, max=100.0, help="Simulated seconds per second.")] = 1.0,
     drive: Annotated[DriveKind, typer.Option(help="How the simulated drive is spoken to.")] = DriveKind.SCPI,
+    digitizers: Annotated[DigitizerKind, typer.Option(help="What takes the six signals of the simulated motor.")]
+    = DigitizerKind.SIX_CHANNELS,
 ) -> int:
     """Write a starter folder: station file, bench file, sequence, limit files and a lot of motors."""
-    write_folder(folder, pace=pace, free_ports=False, drive=drive)
+    write_folder(folder, pace=pace, free_ports=False, drive=drive, digitizers=digitizers)
     results.print(f"Ready. Try: station test CP40-0001 --station {folder / 'station.toml'}", highlight=False)
     return 0
 
 
-def write_folder(folder: Path, *, pace: float, free_ports: bool, drive: DriveKind = DriveKind.SCPI) -> None:
+def write_folder(folder: Path, *, pace: float, free_ports: bool, drive: DriveKind = DriveKind.SCPI,
+                 digitizers: DigitizerKind = DigitizerKind.SIX_CHANNELS) -> None:
     """Write the starter files into `folder`, which must be absent or empty."""
     if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
         raise UsageError("folder is in use", where=str(folder), expected="an absent or empty folder",
@@ -88,7 +99,7 @@ def write_folder(folder: Path, *, pace: float, free_ports: bool, drive: DriveKin
         shutil.copytree(_shipped(shipped), folder / shipped)
     shutil.copy(Path(lot.__file__).with_name("demo_lot.toml"), folder / "lot.toml")
     bench = embedded_bench_toml(dict(zip(ROLES, ports, strict=True)), today - timedelta(days=60),
-                                today + timedelta(days=305), drive)
+                                today + timedelta(days=305), drive, digitizers)
     (folder / "bench.toml").write_text(bench, encoding="utf-8")
     text = STATION_TOML.format(pace=float(pace), side_port=side_port)
     (folder / "station.toml").write_text(text, encoding="utf-8")

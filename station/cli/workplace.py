@@ -140,13 +140,21 @@ def embedded_bench(station: Station, simulated: Simulated, bench_file: BenchFile
     rig = Rig(load_lot(station.folder / simulated.lot), simulated.seed, simulated.pace)
     drive: Literal["modbus", "scpi"] = "modbus" if bench_file.has_modbus_drive else "scpi"
     return SimulatedBench(rig, bench_file.ports(), seed=simulated.seed, side_port=simulated.side_port,
-                          hislip_ports=bench_file.hislip_ports(), drive=drive, tongues=_tongues(bench_file))
+                          hislip_ports=bench_file.hislip_ports(), drive=drive, tongues=_tongues(bench_file),
+                          digitizers=_digitizers(bench_file))
 
 
 def _tongues(bench_file: BenchFile) -> dict[str, str]:
     """Return the tongue of each role whose dialect is a shipped one of another tongue than SCPI."""
     return {entry.role: tongue for entry in bench_file.instruments for tongue in TONGUES
             if entry.dialect.name == f"{tongue}_{entry.role}.toml"}
+
+
+def _digitizers(bench_file: BenchFile) -> Literal["six channels", "four channels", "two instruments"]:
+    """Return which digitizers the embedded bench needs to fill the roles of `bench_file`."""
+    if bench_file.sensor_wiring:
+        return "two instruments"
+    return "four channels" if len(bench_file.capture_parts) > 1 else "six channels"
 
 
 def _attendant(station: Station, bench_file: BenchFile, stack: ExitStack, *, elsewhere: bool) -> Attendant:

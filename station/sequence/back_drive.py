@@ -1,10 +1,15 @@
 """The back-drive step: another drive turns the motor, and the digitizer takes a capture at each speed."""
 
+from collections.abc import Sequence
+from dataclasses import replace
+from functools import partial
 from math import ceil
 
 import numpy as np
 
 from station.analysis.budget import measurement
+from station.bench.roles import SENSOR_DIGITIZER, Digitizer
+from station.bench.wiring import CapturePart
 from station.capture import HALL_CHANNELS, VOLTAGE_CHANNELS, Capture
 from station.errors import BenchError
 from station.measurement import BudgetRow
@@ -44,9 +49,9 @@ def _ready(test: OngoingTest) -> bool:
     return test.bench.drive.is_settled()
 
 
-def _captured(test: OngoingTest) -> bool:
+def _captured(test: OngoingTest, digitizer: Digitizer) -> bool:
     _require_turning(test)  # also keeps the drive's watchdog content while a long capture runs
-    return test.bench.digitizer.is_done()
+    return digitizer.is_done()
 
 
 def _require_turning(test: OngoingTest) -> None:
@@ -56,27 +61,51 @@ def _require_turning(test: OngoingTest) -> None:
                          remedy="Find the cause, clear the trip and test the motor again.")
 
 
-def _capture(step: BackDriveStep, test: OngoingTest, label: str, target_rpm: float) -> Capture:
+def _capture(step: BackDriveStep, test: OngoingTest, label: str, target_rpm: float) -> tuple[Capture, ...]:
     peak_range = _peak_range(test, target_rpm)
-    capture = _take(step, test, label, target_rpm, peak_range)
-    if _is_clipped(capture):
+    captures = _take(step, test, label, target_rpm, peak_range)
+    if any(_is_clipped(capture) for capture in captures):
         test.say("note", f"{label}: input clipped, taken again on a wider range")
-        capture = _take(step, test, label, target_rpm, peak_range * WIDENED)
-    return capture
+        captures = _take(step, test, label, target_rpm, peak_range * WIDENED)
+    return captures
 
 
-def _take(step: BackDriveStep, test: OngoingTest, label: str, target_rpm: float, peak_range: float) -> Capture:
-    digitizer, duration = test.bench.digitizer, step.revolutions * 60 / abs(target_rpm)
+def _take(step: BackDriveStep, test: OngoingTest, label: str, target_rpm: float, peak_range: float
+          ) -> tuple[Capture, ...]:
+    """Take all signals: in one capture, by two digitizers at once, or through a switch part after part."""
+    parts = test.bench.file.capture_parts
+    if test.limits.motor_type.sensors is None:
+        parts = parts[:1]       # nothing to stitch
+    at_once = len({part.role for part in parts}) == len(parts)
+    taken: list[Capture] = []
+    for together in [parts] if at_once else [(part,) for part in parts]:
+        taken += _take_together(step, test, together, peak_range, target_rpm)
+    return tuple(replace(capture, label=label, part=(number, len(taken)))
+                 for number, capture in enumerate(taken, start=1))
+
+
+def _take_together(step: BackDriveStep, test: OngoingTest, parts: Sequence[CapturePart], peak_range: float,
+                   target_rpm: float) -> list[Capture]:
+    bench, duration = test.bench, step.revolutions * 60 / abs(target_rpm)
     ranges = dict.fromkeys(VOLTAGE_CHANNELS, peak_range) | dict.fromkeys(HALL_CHANNELS, HALL_RANGE)
-    digitizer.configure(ranges, step.sample_interval_s, ceil(duration / step.sample_interval_s))
-    before = test.bench.drive.speed()
-    digitizer.initiate()
-    test.wait_until(lambda: _captured(test), what="the capture",
-                    remedy="Check the digitizer's trigger and sample interval.")
-    after = test.bench.drive.speed()
-    codes, channels = digitizer.fetch()
-    return Capture(codes, channels, step.sample_interval_s, 0.0, target_rpm * RPM, (before + after) / 2,
-                   test.bench.thermometer.winding(), test.bench.accuracy, label)
+    for part in parts:
+        interval = _interval(step, part)
+        bench.digitizer_of(part).configure({name: ranges[name] for name in part.signals}, interval,
+                                           ceil(duration / interval))
+    before = bench.drive.speed()
+    for part in parts:
+        bench.digitizer_of(part).initiate()
+    for part in parts:
+        test.wait_until(partial(_captured, test, bench.digitizer_of(part)), what="the capture",
+                        remedy="Check the digitizer's trigger and sample interval.")
+    speed = (before + bench.drive.speed()) / 2
+    return [Capture(*bench.digitizer_of(part).fetch(), _interval(step, part), 0.0, target_rpm * RPM, speed,
+                    bench.thermometer.winding(), bench.file.accuracy_of(part.role)) for part in parts]
+
+
+def _interval(step: BackDriveStep, part: CapturePart) -> float:
+    own = step.sensor_sample_interval_s if part.role == SENSOR_DIGITIZER else None
+    return own or step.sample_interval_s
 
 
 def _peak_range(test: OngoingTest, target_rpm: float) -> float:

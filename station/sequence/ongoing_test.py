@@ -5,8 +5,8 @@ from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass, field
 from math import inf
 
-from station.analysis.analyse import analyse_capture
 from station.analysis.result import CaptureAnalysis
+from station.analysis.stitch import analyse_captures
 from station.bench.bench import Bench
 from station.capture import Capture
 from station.clock import Clock
@@ -30,7 +30,7 @@ class OngoingTest:
     analyst: ThreadPoolExecutor
     serial: str
     measurements: dict[tuple[str, str], Measurement] = field(default_factory=dict)
-    captures: list[Capture] = field(default_factory=list)
+    taken: list[tuple[Capture, ...]] = field(default_factory=list)     # one label each, in parts where stitched
     conditions: dict[str, float] = field(default_factory=dict)
     step_end: float = inf  # s on the monotonic clock; no step may go on beyond it
     _pending: list[Future[CaptureAnalysis]] = field(default_factory=list)
@@ -41,10 +41,15 @@ class OngoingTest:
         at = f" ({label})" if label else ""
         self.say("value", f"{measurement.name}{at} = {measurement.value:.4g} {printed(measurement.unit)}")
 
-    def hand_over(self, capture: Capture) -> None:
-        """Keep a capture and begin its analysis without waiting for it."""
-        self.captures.append(capture)
-        self._pending.append(self.analyst.submit(analyse_capture, capture, self.limits.motor_type))
+    @property
+    def captures(self) -> list[Capture]:
+        """All captures so far, part by part."""
+        return [capture for parts in self.taken for capture in parts]
+
+    def hand_over(self, parts: tuple[Capture, ...]) -> None:
+        """Keep a capture, or the parts of a stitched one, and begin its analysis without waiting for it."""
+        self.taken.append(parts)
+        self._pending.append(self.analyst.submit(analyse_captures, parts, self.limits.motor_type))
 
     def collect(self) -> list[CaptureAnalysis]:
         """Wait for the analyses of all captures so far, in order; their values are kept and shown."""

@@ -138,8 +138,9 @@ def _limit_file(limits: LimitFile) -> dict[str, Any]:
 
 def _captures(test: OngoingTest, analyses: Ordered[CaptureAnalysis]) -> list[dict[str, Any]]:
     return [{"label": capture.label, "drive_speed_rpm": capture.drive_speed / RPM,
-             "temperature_degC": capture.temperature_c, "refused": _refused(analysis)}
-            for capture, analysis in zip(test.captures, analyses, strict=True)]
+             "temperature_degC": capture.temperature_c, "refused": _refused(analysis),
+             **({"part": list(capture.part)} if len(parts) > 1 else {})}
+            for parts, analysis in zip(test.taken, analyses, strict=True) for capture in parts]
 
 
 def _refused(analysis: CaptureAnalysis) -> dict[str, str] | None:

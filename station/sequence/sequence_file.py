@@ -44,7 +44,10 @@ class InsulationStep(Step):
 
 
 class BackDriveStep(Step):
-    """Turn the motor with the drive and take a capture at each speed, forward first, then reverse."""
+    """Turn the motor with the drive and take a capture at each speed, forward first, then reverse.
+
+    `sensor_sample_interval_s` is for a digitizer of its own for the sensors; without it both sample alike.
+    """
 
     kind: Literal["back-drive"]
     speeds_rpm: Annotated[list[Positive], Field(min_length=1)]
@@ -52,6 +55,7 @@ class BackDriveStep(Step):
     ramp_rpm_per_s: Positive
     sample_interval_s: Annotated[float, Field(gt=0, le=1e-3)]
     revolutions: Annotated[float, Field(ge=3, le=1000)]
+    sensor_sample_interval_s: Annotated[float, Field(gt=0, le=1e-3)] | None = None
 
     def labels(self) -> list[str]:
         """Return the capture labels in the order in which they are taken."""

@@ -1,6 +1,6 @@
 """The simulated bench: every instrument of a rig on its own loopback port, and the side channel."""
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from contextlib import ExitStack
 from types import TracebackType
 from typing import Literal, Self, TypeVar
@@ -8,7 +8,7 @@ from typing import Literal, Self, TypeVar
 from station.clock import Clock, system_clock
 from station.errors import UsageError
 from station.simulated.accents import AccentedInstrument, Tongue
-from station.simulated.digitizer_instrument import DigitizerInstrument
+from station.simulated.digitizer_instrument import DigitizerInstrument, FourChannelDigitizer, SensorDigitizer
 from station.simulated.drive_instrument import DriveInstrument
 from station.simulated.guard_instrument import GuardInstrument
 from station.simulated.headed_tongue import HEADED
@@ -29,6 +29,8 @@ from station.simulated.thermometer_instrument import ThermometerInstrument
 Server = TypeVar("Server")
 
 ROLES = ("drive", "digitizer", "ohmmeter", "supply", "insulation", "thermometer", "guard")
+SENSOR_DIGITIZER = "sensor_digitizer"      # a role that only some benches have
+Digitizers = Literal["six channels", "four channels", "two instruments"]
 TONGUES = {tongue.name: tongue for tongue in (TERSE, HEADED)}
 
 
@@ -38,16 +40,19 @@ class SimulatedBench:
     `ports` gives a TCP port per role; 0 or a missing role takes a free one, `.ports` tells which.
     `hislip_ports` names the roles that serve HiSLIP too; `.hislip_ports` tells where.
     `tongues` names the roles that speak another tongue than SCPI, see `TONGUES`.
-    `bits` is the digitizer's true resolution; `drive` is which of the two drives turns the shaft.
+    `bits` is the digitizer's true resolution; `drive` is which of the two drives turns the shaft. `digitizers`
+    says whether one takes all signals at once, one with a switch takes them in two captures, or
+    a second one takes the sensors.
     """
 
     def __init__(self, rig: Rig, ports: Mapping[str, int], seed: int = 1, side_port: int = 0, bits: int = 16,
                  clock: Clock | None = None, hislip_ports: Mapping[str, int] | None = None,
-                 drive: Literal["scpi", "modbus"] = "scpi", tongues: Mapping[str, str] | None = None) -> None:
-        _require_known([*ports, *(hislip_ports or {}), *(tongues or {})])
+                 drive: Literal["scpi", "modbus"] = "scpi", tongues: Mapping[str, str] | None = None,
+                 digitizers: Digitizers = "six channels") -> None:
         self.rig, self._asked, self._asked_side = rig, dict(ports), side_port
         self._monotonic = (clock or system_clock()).monotonic
-        built = _build(rig, seed, bits, self._monotonic)
+        built = _build(rig, seed, bits, self._monotonic, digitizers)
+        _require_known([*ports, *(hislip_ports or {}), *(tongues or {})], built)
         self._instruments: dict[str, Served | ModbusDrive] = {
             role: _accented(instrument, (tongues or {}).get(role, "")) for role, instrument in built.items()}
         if drive == "modbus":
@@ -85,7 +90,7 @@ class SimulatedBench:
 
     def identity(self, role: str) -> str:
         """Return what the instrument of `role` answers to *IDN?, or nothing where it has no such question."""
-        _require_known([role])
+        _require_known([role], self._instruments)
         instrument = self._instruments[role]
         return "" if isinstance(instrument, ModbusDrive) else instrument.execute(b"*IDN?\r").decode("ascii").strip()
 
@@ -103,7 +108,7 @@ class SimulatedBench:
                        lambda port: HislipServer(server.instrument, port, server.is_silent))
 
     def _silence(self, role: str, seconds: float) -> None:
-        _require_known([role])
+        _require_known([role], self._instruments)
         self._servers[role].silence(seconds)
 
 
@@ -117,11 +122,16 @@ def _accented(instrument: ScpiInstrument, tongue: str) -> Served:
     return AccentedInstrument(instrument, known[tongue])
 
 
-def _build(rig: Rig, seed: int, bits: int, monotonic: Callable[[], float]) -> dict[str, ScpiInstrument]:
-    made = (DriveInstrument(rig, seed, monotonic), DigitizerInstrument(rig, seed, bits),
+def _build(rig: Rig, seed: int, bits: int, monotonic: Callable[[], float], digitizers: Digitizers
+           ) -> dict[str, ScpiInstrument]:
+    kind = FourChannelDigitizer if digitizers == "four channels" else DigitizerInstrument
+    made = (DriveInstrument(rig, seed, monotonic), kind(rig, seed, bits),
             OhmmeterInstrument(rig, seed), SupplyInstrument(rig, seed), InsulationInstrument(rig, seed),
             ThermometerInstrument(rig, seed), GuardInstrument(rig))
-    return dict(zip(ROLES, made, strict=True))
+    instruments: dict[str, ScpiInstrument] = dict(zip(ROLES, made, strict=True))
+    if digitizers == "two instruments":
+        instruments[SENSOR_DIGITIZER] = SensorDigitizer(rig, seed + 1, bits)
+    return instruments
 
 
 def _listen(port: int, name: str, start: Callable[[int], Server]) -> Server:
@@ -132,8 +142,8 @@ def _listen(port: int, name: str, start: Callable[[int], Server]) -> Server:
                          got=str(error), remedy="End the other program, or give another port (0: any).") from error
 
 
-def _require_known(roles: list[str]) -> None:
-    unknown = sorted(set(roles) - set(ROLES))
+def _require_known(roles: list[str], known: Iterable[str]) -> None:
+    unknown = sorted(set(roles) - set(known))
     if unknown:
-        raise UsageError("no such instrument", where="simulated bench", expected="one of " + ", ".join(ROLES),
+        raise UsageError("no such instrument", where="simulated bench", expected="one of " + ", ".join(known),
                          got=", ".join(unknown), remedy="Name the roles as in that list.")

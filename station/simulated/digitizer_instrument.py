@@ -1,8 +1,9 @@
-"""The simulated digitizer: six simultaneous channels, sweeps in simulated time, codes in blocks."""
+"""The simulated digitizers: simultaneous channels, sweeps in simulated time, codes in blocks, a switch of inputs."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from functools import partial
 from math import isfinite
+from typing import ClassVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -12,7 +13,7 @@ from station.simulated.front_end import FrontEnd, Sweep
 from station.simulated.rig import Rig
 from station.simulated.scpi_error import ScpiError
 from station.simulated.scpi_instrument import Call, ScpiInstrument
-from station.simulated.scpi_value import Span, answer_block, answer_number, read_boolean, read_word
+from station.simulated.scpi_value import Span, answer_block, answer_number, read_boolean, read_channels, read_word
 
 SWEEPING = 8                # bit of OPERation
 CLIPPED = 1                 # bit of QUEStionable
@@ -22,13 +23,19 @@ _INTERVAL = Span("S", 2e-7, 1.0, 1e-5)
 
 
 class DigitizerInstrument(ScpiInstrument):
-    """Channels 1 to 6 carry v_ab v_bc v_ca h_a h_b h_c. `bits` is the true resolution, 12 to 16."""
+    """Channels 1 to 6 carry v_ab v_bc v_ca h_a h_b h_c. `bits` is the true resolution, 12 to 16.
+
+    `inputs` gives what the channels carry in each position of the switch before them; with one there is no switch.
+    """
 
     model, serial = "DIGITIZER", "EB-DIG-001"
+    inputs: ClassVar[tuple[tuple[str, ...], ...]] = (CHANNELS,)
 
     def __init__(self, rig: Rig, seed: int, bits: int = 16) -> None:
         super().__init__(rig)
-        self._front_end = FrontEnd(seed, bits)
+        self._names = tuple(f"CH{number}" for number in range(1, len(self.inputs[0]) + 1))
+        self._front_end = FrontEnd(seed, bits, self._names)
+        self._position = 0
         self._sweep: Sweep | None = None
         self._codes: dict[str, NDArray[np.int16]] = {}
         self._clipped = False
@@ -41,19 +48,22 @@ class DigitizerInstrument(ScpiInstrument):
         self.add("INITiate[:IMMediate]", lambda _: self._initiate())
         self.add("ABORt", lambda _: self._forget())
         self._add_transfer()
+        if len(self.inputs) > 1:
+            self.add("ROUTe:CLOSe", self._close, 1)
+            self.add("ROUTe:CLOSe?", self._ask_closed, 1)
 
     def _set_defaults(self) -> None:
-        self._ranges = dict.fromkeys(CHANNELS, _RANGE.default)
-        self._on = dict.fromkeys(CHANNELS, True)
+        self._ranges = dict.fromkeys(self._names, _RANGE.default)
+        self._on = dict.fromkeys(self._names, True)
         self._points, self._interval, self._swapped = int(_POINTS.default), _INTERVAL.default, False
 
     def _add_channels(self) -> None:
         self.add("INPut<n>[:STATe]", self._switch, 1)
-        self.add("INPut<n>[:STATe]?", lambda call: str(int(self._on[_channel(call)])))
+        self.add("INPut<n>[:STATe]?", lambda call: str(int(self._on[self._channel(call)])))
         self.add("[SENSe]:VOLTage<n>[:DC]:RANGe[:UPPer]", self._set_range, 1)
         self.add("[SENSe]:VOLTage<n>[:DC]:RANGe[:UPPer]?", self._ask_range, 0, 1)
-        self.add("[SENSe]:VOLTage<n>:SCALe?", lambda call: answer_number(self._ranges[_channel(call)] / 32768))
-        self.add("[SENSe]:VOLTage<n>:OFFSet?", lambda call: answer_number(0.0 * self._ranges[_channel(call)]))
+        self.add("[SENSe]:VOLTage<n>:SCALe?", lambda call: answer_number(self._ranges[self._channel(call)] / 32768))
+        self.add("[SENSe]:VOLTage<n>:OFFSet?", lambda call: answer_number(0.0 * self._ranges[self._channel(call)]))
 
     def _add_transfer(self) -> None:
         self.add("FORMat[:DATA]", self._set_format, 1, 2)
@@ -78,7 +88,7 @@ class DigitizerInstrument(ScpiInstrument):
             return False
         if self.rig.now() < self._sweep.end:
             return True
-        self._codes, self._clipped = self._front_end.convert(self.rig.line_signals, self._sweep)
+        self._codes, self._clipped = self._front_end.convert(self._signals, self._sweep)
         return False
 
     def tick(self) -> None:
@@ -86,13 +96,25 @@ class DigitizerInstrument(ScpiInstrument):
         self.is_busy()
 
     def reset(self) -> None:
-        """All channels on at the default range, no sweep."""
+        """All channels on at the default range, no sweep, the switch in its first position."""
         self._forget()
+        self._position = 0
         self._set_defaults()
 
     def self_test_fault(self) -> str:
         """Convert a sine on every channel's front end and look whether its codes come back."""
         return self._front_end.self_test_fault()
+
+    def _signals(self, times: NDArray[np.float64]) -> Mapping[str, NDArray[np.float64]]:
+        """Return what is on each channel: the signals that the switch lets through."""
+        signals = self.rig.line_signals(times)
+        return {name: signals[signal] for name, signal in zip(self._names, self.inputs[self._position], strict=True)}
+
+    def _channel(self, call: Call) -> str:
+        number = call.numbers[0]
+        if not 1 <= number <= len(self._names):
+            raise ScpiError(-114)
+        return self._names[number - 1]
 
     # --- commands -----------------------------------------------------------------------------------
     def _forget(self) -> None:
@@ -102,19 +124,19 @@ class DigitizerInstrument(ScpiInstrument):
         if self.is_busy():
             raise ScpiError(-213)
         self._forget()
-        on = {name: self._ranges[name] for name in CHANNELS if self._on[name]}
+        on = {name: self._ranges[name] for name in self._names if self._on[name]}
         self._sweep = Sweep(self.rig.now(), self._points, self._interval, on)
 
     def _switch(self, call: Call) -> None:
-        name, on = _channel(call), read_boolean(call.arguments[0])
+        name, on = self._channel(call), read_boolean(call.arguments[0])
         self._change(lambda: self._on.__setitem__(name, on))
 
     def _set_range(self, call: Call) -> None:
-        name, volts = _channel(call), _RANGE.read(call.arguments[0])
+        name, volts = self._channel(call), _RANGE.read(call.arguments[0])
         self._change(lambda: self._ranges.__setitem__(name, volts))
 
     def _ask_range(self, call: Call) -> str:
-        volts = _RANGE.named(call.arguments[0]) if call.arguments else self._ranges[_channel(call)]
+        volts = _RANGE.named(call.arguments[0]) if call.arguments else self._ranges[self._channel(call)]
         if volts is None or not isfinite(volts):
             raise ScpiError(-224)
         return answer_number(volts)
@@ -149,16 +171,32 @@ class DigitizerInstrument(ScpiInstrument):
 
     def _fetched(self, call: Call) -> NDArray[np.int16]:
         word = call.arguments[0].strip("\"'").upper()
-        names = {f"CH{index}": name for index, name in enumerate(CHANNELS, start=1)}
-        if word not in names:
+        if word not in self._names:
             raise ScpiError(-224)
-        if self.is_busy() or names[word] not in self._codes:
+        if self.is_busy() or word not in self._codes:
             raise ScpiError(-230, "no finished sweep of this channel")
-        return self._codes[names[word]]
+        return self._codes[word]
+
+    def _close(self, call: Call) -> None:
+        positions = read_channels(call.arguments[0], len(self.inputs))
+        if len(positions) != 1:
+            raise ScpiError(-221, "one position at a time")
+        self._change(lambda: setattr(self, "_position", positions[0] - 1))
+
+    def _ask_closed(self, call: Call) -> str:
+        asked = read_channels(call.arguments[0], len(self.inputs))
+        return ",".join(str(int(number == self._position + 1)) for number in asked)
 
 
-def _channel(call: Call) -> str:
-    number = call.numbers[0]
-    if not 1 <= number <= len(CHANNELS):
-        raise ScpiError(-114)
-    return CHANNELS[number - 1]
+class FourChannelDigitizer(DigitizerInstrument):
+    """Four channels behind a switch: position 1 lets the lines through, position 2 the sensors, both v_ab and h_a."""
+
+    model, serial = "DIGITIZER-4", "EB-DIG-004"
+    inputs = (("v_ab", "h_a", "v_bc", "v_ca"), ("v_ab", "h_a", "h_b", "h_c"))
+
+
+class SensorDigitizer(DigitizerInstrument):
+    """A second digitizer with four channels: v_ab h_a h_b h_c."""
+
+    model, serial = "DIGITIZER-4S", "EB-SEN-001"
+    inputs = (("v_ab", "h_a", "h_b", "h_c"),)

@@ -1,6 +1,6 @@
 """The analogue front ends and converters of the simulated digitizer, with their small errors."""
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -34,17 +34,17 @@ class Sweep:
 
 
 class FrontEnd:
-    """Six channels with gain, offset and skew errors drawn once from `seed`; noise is new in each sweep."""
+    """Channels `names` with gain, offset and skew errors drawn once from `seed`; noise is new in each sweep."""
 
-    def __init__(self, seed: int, bits: int = 16) -> None:
+    def __init__(self, seed: int, bits: int = 16, names: Sequence[str] = CHANNELS) -> None:
         if not 12 <= bits <= 16:
             raise ValueError(f"resolution of 12 to 16 bits, not {bits}")
         random = np.random.default_rng([seed, 21])
         common = random.uniform(-COMMON_GAIN, COMMON_GAIN)
-        size = len(CHANNELS)
-        self._gain = dict(zip(CHANNELS, 1 + common + random.uniform(-GAIN, GAIN, size), strict=True))
-        self._offset = dict(zip(CHANNELS, random.uniform(-OFFSET, OFFSET, size), strict=True))
-        self._skew = dict(zip(CHANNELS, random.uniform(-SKEW, SKEW, size), strict=True))
+        size, self._names = len(names), tuple(names)
+        self._gain = dict(zip(names, 1 + common + random.uniform(-GAIN, GAIN, size), strict=True))
+        self._offset = dict(zip(names, random.uniform(-OFFSET, OFFSET, size), strict=True))
+        self._skew = dict(zip(names, random.uniform(-SKEW, SKEW, size), strict=True))
         self._timebase = 1 + float(random.uniform(-TIMEBASE, TIMEBASE))
         self._noise = np.random.default_rng([seed, 22])
         self._step = 2 ** (16 - bits)
@@ -78,7 +78,7 @@ class FrontEnd:
     def self_test_fault(self) -> str:
         """Convert a known sine on every channel; return what does not come back, or nothing."""
         sine = 5.0 * np.sin(np.linspace(0.0, 20.0, 502))
-        for name in CHANNELS:
+        for name in self._names:
             codes = self._channel(name, sine, 1e-3, 10.0)
             if np.max(np.abs(codes * (10.0 / CODES) - sine[1:-1])) > 0.02:
                 return f"channel {name} does not follow its test signal"

@@ -26,7 +26,8 @@ SPEAKERS = [role for role in ROLES if role != "drive"]
 
 
 @contextmanager
-def opened(edit=lambda text: text, calibrated=date(2026, 9, 1), due=date(2099, 1, 1), drive="scpi", tongue=""):
+def opened(edit=lambda text: text, calibrated=date(2026, 9, 1), due=date(2099, 1, 1), drive="scpi", tongue="",
+           digitizers="six channels"):
     """Yield (bench, rig, served, clock), the bench file changed by `edit`, with the SCPI or the Modbus drive.
 
     The other roles speak `tongue`; "hislip" is the SCPI of all of them, carried by HiSLIP.
@@ -36,8 +37,8 @@ def opened(edit=lambda text: text, calibrated=date(2026, 9, 1), due=date(2099, 1
     over_hislip = dict.fromkeys(ROLES, 0) if tongue == "hislip" else {}
     spoken = "" if over_hislip else tongue
     with SimulatedBench(rig, dict.fromkeys(ROLES, 0), hislip_ports=over_hislip, drive=drive,
-                        tongues=dict.fromkeys(SPEAKERS, spoken)) as served:
-        text = in_tongue(edit(embedded_bench_toml(served.ports, calibrated, due, drive)), spoken)
+                        tongues=dict.fromkeys(SPEAKERS, spoken), digitizers=digitizers) as served:
+        text = in_tongue(edit(embedded_bench_toml(served.ports, calibrated, due, drive, digitizers)), spoken)
         for role, port in served.hislip_ports.items():
             text = text.replace(f"127.0.0.1::{served.ports[role]}::SOCKET", f"127.0.0.1::hislip0,{port}::INSTR")
         file = parse_bench(parse_toml(text.encode(), "bench.toml"), Path())

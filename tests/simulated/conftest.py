@@ -1,7 +1,7 @@
 """A served simulated bench in fast motion, and a plain socket client that knows nothing of the server."""
 
 import socket
-from contextlib import ExitStack
+from contextlib import ExitStack, contextmanager
 from pathlib import Path
 
 import pytest
@@ -45,13 +45,25 @@ class Client:
         self.socket.close()
 
 
-@pytest.fixture
-def served():
+@contextmanager
+def _served(**more):
     rig = Rig(load_lot(LOT), 5, PACE)
-    with SimulatedBench(rig, {}, seed=5) as bench:
+    with SimulatedBench(rig, {}, seed=5, **more) as bench:
         rig.place("CP40-0001")
         rig.attended = True
         yield bench
+
+
+@pytest.fixture
+def served():
+    with _served() as bench:
+        yield bench
+
+
+@pytest.fixture
+def served_with():
+    """Return a context of the same bench built with more options."""
+    return _served
 
 
 @pytest.fixture
