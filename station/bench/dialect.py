@@ -1,9 +1,11 @@
 """Dialects: TOML files that say how one make of instrument speaks, checked against what its role needs."""
 
+import copy
 import re
-from collections.abc import Mapping
-from dataclasses import dataclass, field
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from pathlib import Path
+from typing import Any
 
 from station import units
 from station.bench.answer import AnswerForm
@@ -12,7 +14,7 @@ from station.bench.dialect_contract import AnswerTable, DialectContract, LimitsT
 from station.bench.dialect_faults import dialect_faults, lines_of
 from station.bench.needs import Fields, Needs
 from station.bench.speech import Sentinels, Speech
-from station.errors import BenchError, FileContractError
+from station.errors import BenchError, Fault, FileContractError
 from station.toml_file import TomlSource, check, read_toml
 
 __all__ = ["SHIPPED", "Dialect", "Fields", "Needs", "load_dialect", "parse_dialect"]
@@ -120,7 +122,10 @@ def load_dialect(name: str, folder: Path, role: str, needs: Needs) -> Dialect:
 
 def parse_dialect(source: TomlSource, role: str, needs: Needs) -> Dialect:
     """Return the dialect in `source`, checked against what `role` needs; all faults in one error."""
-    contract = check(source, DialectContract)
+    try:
+        contract = check(source, DialectContract)
+    except FileContractError as error:
+        raise FileContractError([*error.faults, *_further_faults(source, error.faults, role, needs)]) from None
     faults = dialect_faults(contract, source.name, role, needs)
     if faults:
         raise FileContractError(faults)
@@ -135,6 +140,28 @@ def parse_dialect(source: TomlSource, role: str, needs: Needs) -> Dialect:
         {name: FieldForm(table.map, table.times, table.decimals) for name, table in contract.fields.items()},
         {name: _answer(table, sentinels) for name, table in contract.answers.items()},
         _limits(contract.limits), AnswerForm(sentinels=sentinels))
+
+
+def _further_faults(source: TomlSource, known: Sequence[Fault], role: str, needs: Needs) -> list[Fault]:
+    """Return what is wrong beside the `known` faults of type, so that nobody mends a file twice."""
+    tables = copy.deepcopy(source.tables)
+    for fault in known:
+        _remove(tables, fault.key.split("."))
+    try:
+        contract = check(replace(source, tables=tables), DialectContract)
+    except FileContractError:   # a key that must be there is not: nothing more can be said
+        return []
+    keys = {fault.key for fault in known}
+    doubtful = frozenset(key.partition(".")[0] for key in keys)
+    return [fault for fault in dialect_faults(contract, source.name, role, needs, doubtful) if fault.key not in keys]
+
+
+def _remove(table: dict[str, Any], keys: Sequence[str]) -> None:
+    inner = table.get(keys[0])
+    if len(keys) > 1 and isinstance(inner, dict):
+        _remove(inner, keys[1:])
+    else:
+        table.pop(keys[0], None)
 
 
 def _speech(contract: DialectContract) -> Speech:

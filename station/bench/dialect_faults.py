@@ -17,8 +17,12 @@ READ = frozenset({"ambient", "current", "dwell", "interval", "is_on", "offset", 
 IDENTITY_GROUPS = frozenset({"maker", "model", "serial", "firmware"})
 
 
-def dialect_faults(contract: DialectContract, file: str, role: str, needs: Needs) -> list[Fault]:
-    """Return every breach of what `role` needs, in the order of the file's tables."""
+def dialect_faults(contract: DialectContract, file: str, role: str, needs: Needs,
+                   doubtful: Fields = frozenset()) -> list[Fault]:
+    """Return every breach of what `role` needs, in the order of the file's tables.
+
+    What several tables mean together is left out where one of them is `doubtful`, that is, not as written.
+    """
     faults = []
     if contract.role != role:
         faults.append(Fault(file, "role", repr(contract.role), repr(role), "Name the dialect of the right role."))
@@ -29,7 +33,8 @@ def dialect_faults(contract: DialectContract, file: str, role: str, needs: Needs
     faults += _field_faults(contract, file, needs)
     faults += _answer_faults(contract, file)
     faults += _limit_faults(contract, file)
-    return faults + (_capture_faults(contract, file) if role == "digitizer" else [])
+    together = role == "digitizer" and not doubtful & {"block", "completion", "numbers", "templates"}
+    return faults + (_capture_faults(contract, file) if together else [])
 
 
 def lines_of(template: str | list[str]) -> list[str]:

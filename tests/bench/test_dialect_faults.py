@@ -1,6 +1,10 @@
 """station.bench.dialect_faults: every breach of a dialect file is told with its key, all at once."""
 
+import json
+
 import pytest
+from hypothesis import assume, given
+from hypothesis import strategies as st
 
 from station.bench.bench_file import NEEDS
 from station.bench.dialect import SHIPPED, parse_dialect
@@ -69,6 +73,34 @@ def test_each_fault_is_told(old, new, key):
 ])
 def test_what_belongs_together_is_told_together(text, keys):
     assert faults(text) >= keys
+
+
+def test_faults_of_type_hide_no_others():
+    text = changed(changed(TERSE, 'line_end = "\\r\\n"', 'line_end = ";"'), "HALT", "HALT\\n")
+    text = changed(text, "code_max", "top")
+    assert faults(text) == {"session.line_end", "templates.abort", "numbers.code_max", "numbers.top"}
+
+
+def test_a_fault_of_type_makes_no_false_ones():
+    assert faults(changed(TERSE, '"*OPC?"', '"opc"')) == {"completion.by"}
+    assert faults(changed(TERSE, '"uint8"', '"byte"')) == {"block.form"}
+    assert faults(changed(TERSE, '"points", "interval"', '"length", "interval"')) == {"block.preamble.1"}
+
+
+@given(st.sampled_from(["HALT", "DUMP? {channel}", "FAULT?", "VERBOSE OFF", "DESCRIBE? {channel}"]), st.text())
+def test_any_text_is_taken_or_told(old, new):
+    assume(not any("\ud800" <= sign <= "\udfff" for sign in new))
+    text = TERSE.replace(f'"{old}"', json.dumps(new))   # a JSON string is a TOML string but for lone surrogates
+    try:
+        dialect = parse_dialect(parse_toml(text.encode(), "my.toml"), "digitizer", NEEDS["digitizer"])
+    except FileContractError:
+        return
+    lines = [*dialect.speech.init, *(line for template in dialect.templates.values() for line in template)]
+    assert all(line.isascii() and line.isprintable() for line in lines)
+
+
+def test_nothing_at_all_is_told():
+    assert faults("") >= {"format", "role", "templates"}
 
 
 def test_several_lines_may_ask_together():
