@@ -113,10 +113,6 @@ class ScpiSession:
         answer = self.ask(self.speech.self_test, deadline)
         return None if parse_number(answer) == 0 else answer
 
-    def connect_ahead(self) -> None:
-        """Have the owner thread connect and identify, without waiting for it; whatever fails shows at first use."""
-        self._owner.submit(self._exchange, self.speech.identify, self._identify, self.deadline, self._given_up)
-
     def give_up(self) -> None:
         """Break off the exchange under way and those behind it, from any thread; the next one connects afresh."""
         self._given_up += 1

@@ -4,7 +4,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 from station.bench.roles import Drive
-from station.errors import BenchError
+from station.errors import BenchError, BenchNotFitError
 
 
 @dataclass(frozen=True, slots=True)
@@ -18,6 +18,18 @@ class StopPath:
     usual: Drive
     own: Drive | None
     give_up: Callable[[], None]
+
+    def require_open(self) -> None:
+        """Raise BenchError unless the second connection, where there is one, reaches the drive of the bench file."""
+        if self.own is None:
+            return
+        try:
+            self.own.identity()
+        except BenchError as error:
+            raise BenchNotFitError("the stop has no connection of its own", where="drive", got=str(error),
+                                   expected="a drive that serves two connections at once, as its dialect says",
+                                   remedy="End other programs that use the drive, or put clients = 1 in its dialect."
+                                   ) from error
 
     def stop(self) -> None:
         """Ramp down to rest and switch off; BenchError when neither way gets there."""

@@ -1,5 +1,6 @@
 """station.bench.scpi_session against real sockets with the faults of real benches."""
 
+import contextlib
 import math
 import socket
 import threading
@@ -8,7 +9,7 @@ import time
 import numpy as np
 import pytest
 
-from station.bench.identity import Identity
+from station.bench.identity import Identity, parse_identity
 from station.bench.scpi_session import QUEUE_CAP, ScpiSession
 from station.bench.speech import parse_number
 from station.clock import system_clock
@@ -79,6 +80,49 @@ def test_closed_peer_is_told_and_the_next_question_reconnects(toy, session):
     with pytest.raises(NoReplyError, match="connection broke"):
         session.ask("BYE?")
     assert session.ask("NEXT?") == "2"
+
+
+def test_connection_closed_in_a_pause_is_told_at_once_in_work_and_reopened_by_identifying(toy, session):
+    """An instrument may have restarted, and lost its settings: only what begins with its identity goes on."""
+    def close_all():
+        for connection in toy._open:
+            with contextlib.suppress(OSError):
+                connection.shutdown(socket.SHUT_RDWR)
+    session.identify()
+    close_all()
+    with pytest.raises(NoReplyError, match="closed"):
+        session.command("OUTP ON")
+    session.identify()
+    close_all()
+    assert session.identify().serial == "T-1"
+    assert toy.commands == []
+    assert toy.connections == 3
+
+
+def test_giving_up_ends_what_is_pending_and_queued(toy):
+    patient = ScpiSession("drive", toy.resource, parse_identity(toy.answers["*IDN?"], "toy"), system_clock(), 30.0)
+    toy.reactions["HANG?"] = lambda connection: asked.set()
+    asked, raised = threading.Event(), []
+
+    def ask(line):
+        try:
+            patient.ask(line)
+        except NoReplyError as error:
+            raised.append(line + str(error))
+    threads = [threading.Thread(target=ask, args=(line,)) for line in ("HANG?", "QUEUED?")]
+    threads[0].start()
+    assert asked.wait(10)
+    threads[1].start()
+    while patient._owner._work_queue.empty():
+        time.sleep(0.001)
+    patient.give_up()
+    patient.command("OUTP OFF")
+    for thread in threads:
+        thread.join()
+    patient.close()
+    assert sorted(line.partition("?")[0] for line in raised) == ["HANG", "QUEUED"]
+    assert toy.commands == ["OUTP OFF"]
+    assert toy.connections == 2
 
 
 def test_nobody_listening_is_told(session):

@@ -12,7 +12,7 @@ from station.bench.bench_file import parse_bench
 from station.bench.identity import Identity
 from station.bench.roles import ROLES
 from station.bench.starter import embedded_bench_toml
-from station.errors import BenchError
+from station.errors import BenchError, BenchNotFitError
 from station.toml_file import parse_toml
 
 SPEED = 300.0   # rad/s
@@ -55,6 +55,7 @@ def test_safe_state_stops_the_drive_while_a_question_never_gets_its_answer(own, 
     with open_embedded() as (_, rig, served, clock), LossyProxy(served.ports["drive"]) as proxy:
         rig.place("CP40-0001")
         with open_bench(bench_through(proxy, served.ports, tmp_path, clients=8 if own else 1), clock) as bench:
+            bench.require_fit(clock, SPEED)
             bench.guard.arm()
             rig.press_start()
             bench.drive.enable()
@@ -91,6 +92,18 @@ def test_stop_does_not_wait_for_a_block_of_the_digitizer(turning):
         digitizer.resource, digitizer.expected = right
 
 
+def test_bench_is_unfit_when_the_drive_serves_fewer_connections_than_its_dialect_says(
+        open_embedded, wait_until, tmp_path):
+    with open_embedded() as (_, rig, served, clock), LossyProxy(served.ports["drive"], most=1) as proxy:
+        rig.place("CP40-0001")
+        with open_bench(bench_through(proxy, served.ports, tmp_path, clients=1), clock) as bench:
+            bench.require_fit(clock, SPEED)
+        wait_until(lambda: proxy.served == 0, clock)
+        wrong = bench_through(proxy, served.ports, tmp_path, clients=8)
+        with open_bench(wrong, clock) as bench, pytest.raises(BenchNotFitError, match="clients = 1"):
+            bench.require_fit(clock, SPEED)
+
+
 def bench_through(proxy, ports, folder, clients):
     """Return the bench file whose drive is behind `proxy` and serves so many clients."""
     text = embedded_bench_toml({**{role: ports[role] for role in ROLES}, "drive": proxy.port},
@@ -102,10 +115,10 @@ def bench_through(proxy, ports, folder, clients):
 
 
 class LossyProxy:
-    """Passes lines on to an instrument and its answers back, but loses the one question `loses`."""
+    """Passes lines on to an instrument and its answers back, to `most` clients; loses the one question `loses`."""
 
-    def __init__(self, port):
-        self._behind, self.loses, self.has_lost = port, None, threading.Event()
+    def __init__(self, port, most=8):
+        self._behind, self._most, self.loses, self.has_lost = port, most, None, threading.Event()
         self._server = socket.create_server(("127.0.0.1", 0))
         self.port = self._server.getsockname()[1]
         self._open, self.most_at_once, self._lock = set(), 0, threading.Lock()
@@ -117,6 +130,10 @@ class LossyProxy:
     def __exit__(self, *_):
         self._server.close()
         self.close_all()
+
+    @property
+    def served(self):
+        return len(self._open)
 
     def close_all(self):
         for connection in list(self._open):
@@ -136,6 +153,8 @@ class LossyProxy:
     def _pass_on(self, client):
         with client, socket.create_connection(("127.0.0.1", self._behind)) as behind:
             with self._lock:
+                if len(self._open) == self._most:
+                    return
                 self._open.add(client)
                 self.most_at_once = max(self.most_at_once, len(self._open))
             threading.Thread(target=self._pass_back, args=(behind, client), daemon=True).start()
