@@ -3,7 +3,7 @@
 import json
 import re
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import closing, contextmanager
 from pathlib import Path
 from typing import Annotated, Any
 
@@ -12,6 +12,7 @@ import typer
 from station.bench.bench_file import NEEDS
 from station.bench.dialect import SHIPPED, Dialect, parse_dialect
 from station.bench.rehearsal import Rehearsal, Turn
+from station.bench.resource import SCPI_RESOURCE, tcp_port
 from station.bench.roles import ROLES, Role
 from station.bench.scpi_session import ScpiSession
 from station.bench.transcript import Transcript
@@ -19,7 +20,7 @@ from station.cli.console import results
 from station.clock import system_clock
 from station.errors import Fault, FileContractError, UsageError
 from station.exit_code import ExitCode
-from station.simulated.bench import TONGUES, SimulatedBench
+from station.simulated.bench import TONGUES, Digitizers, SimulatedBench
 from station.simulated.lot import demo_lot_path, load_lot
 from station.simulated.rig import Rig
 from station.toml_file import TomlSource, read_toml
@@ -43,6 +44,7 @@ def check(
                                                "a simulated one if left out.")] = "",
     role: Annotated[str, typer.Option(help="The role that the dialect must be for.")] = "",
     deadline: Annotated[float, typer.Option(min=0.05, max=60.0, help="Longest wait for one answer, s.")] = 2.0,
+    baud: Annotated[int, typer.Option(min=50, help="Speed of a serial line.")] = 9600,
     channel: Annotated[int, typer.Option(min=1, max=64, help="The digitizer's channel to capture from.")] = 1,
     energize: Annotated[bool, typer.Option("--energize", help="Switch a real drive or insulation voltage on too: "
                                            "guard closed, nobody at shaft and terminals.")] = False,
@@ -51,18 +53,21 @@ def check(
     source, dialect, the_role = _load(file, role)
     _say(f"dialect {dialect.name}, role {the_role}, SHA-256 {source.sha256}")
     if resource:
+        _require_resource(resource)
         if the_role in HAZARDOUS:
             _say(CAUTION)
-        return _play(the_role, dialect, resource, deadline, channel, hazards=energize)
+        session = _session(the_role, dialect, resource, deadline, baud)
+        return _play(session, the_role, dialect, channel, hazards=energize)
     tongue = _fitting_tongue(dialect, the_role)
     if tongue is None:
         _say("The file is sound. No simulated instrument has an identity like its own; give --resource to play it.\n"
              "It will say:")
         _show_lines(dialect)
         return int(ExitCode.NO_RESULT)
-    with _simulated(the_role, tongue) as simulated_resource:
+    with _simulated(the_role, tongue, switched=dialect.has("select")) as simulated_resource:
         _say(f"against the simulated {the_role} at {simulated_resource}")
-        return _play(the_role, dialect, simulated_resource, deadline, channel, hazards=True)
+        session = _session(the_role, dialect, simulated_resource, deadline, baud)
+        return _play(session, the_role, dialect, channel, hazards=True)
 
 
 def _load(file: Path, role: str) -> tuple[TomlSource, Dialect, Role]:
@@ -90,10 +95,11 @@ def _fitting_tongue(dialect: Dialect, role: Role) -> str | None:
 
 
 @contextmanager
-def _simulated(role: Role, tongue: str) -> Iterator[str]:
+def _simulated(role: Role, tongue: str, *, switched: bool) -> Iterator[str]:
     lot = load_lot(demo_lot_path())
     rig = Rig(lot, SEED, PACE)
-    with SimulatedBench(rig, {}, seed=SEED, tongues={role: tongue}) as served:
+    digitizers: Digitizers = "four channels" if switched else "six channels"
+    with SimulatedBench(rig, {}, seed=SEED, tongues={role: tongue}, digitizers=digitizers) as served:
         rig.place(next(iter(lot.motors)))
         rig.close_guard()
         rig.arm(True)
@@ -101,18 +107,32 @@ def _simulated(role: Role, tongue: str) -> Iterator[str]:
         yield f"TCPIP::127.0.0.1::{served.ports[role]}::SOCKET"
 
 
-def _play(role: Role, dialect: Dialect, resource: str, deadline: float, channel: int, *, hazards: bool) -> int:
+def _require_resource(resource: str) -> None:
+    port = tcp_port(resource) if re.fullmatch(SCPI_RESOURCE, resource) else 0
+    if port is not None and not 0 < port < 1 << 16:
+        raise UsageError("this is no resource", where="--resource", got=repr(resource),
+                         expected="TCPIP::host::port::SOCKET or another kind that a bench file may name",
+                         remedy="Write the address as the comments of the bench file show.")
+
+
+def _session(role: Role, dialect: Dialect, resource: str, deadline: float, baud: int,
+             ) -> tuple[ScpiSession, Transcript]:
     clock = system_clock()
     transcript = Transcript(clock)
-    session = ScpiSession(role, resource, None, clock, deadline, dialect.speech, transcript)
+    return ScpiSession(role, resource, None, clock, deadline, dialect.speech, transcript, baud), transcript
+
+
+def _play(opened: tuple[ScpiSession, Transcript], role: Role, dialect: Dialect, channel: int, *,
+          hazards: bool) -> int:
+    session, transcript = opened
     faults = left_out = 0
-    try:
-        for turn in Rehearsal(role, session, dialect, clock, hazards_allowed=hazards, channel=channel).play():
+    rehearsal = Rehearsal(role, session, dialect, system_clock(), hazards_allowed=hazards, channel=channel)
+    # The turns are closed before the session on every way out: that switches off what was switched on.
+    with closing(session), closing(rehearsal.play()) as turns:
+        for turn in turns:
             _show(turn, transcript, dialect.speech.errors)
             faults += turn.fault is not None
             left_out += bool(turn.left_out)
-    finally:
-        session.close()
     _say(f"{faults} fault(s)" + (f"; {left_out} template(s) not played, see --energize" if left_out else ""))
     return int(ExitCode.BENCH_NOT_FIT if faults else ExitCode.PASS)
 

@@ -109,6 +109,12 @@ def test_nobody_there_is_a_fault(example, unused_port, capsys):
     assert "1 fault(s)" in capsys.readouterr().out
 
 
+@pytest.mark.parametrize("nonsense", ["COM1", "TCPIP::127.0.0.1::99999::SOCKET", "MODBUS::127.0.0.1::502", "x\ny"])
+def test_what_is_no_resource_is_told(example, nonsense, capsys):
+    assert run(["dialect", "check", str(example), "--resource", nonsense]) == ExitCode.WRONG_USE
+    assert "--resource" in capsys.readouterr().err
+
+
 def test_a_register_map_is_told(tmp_path, capsys):
     assert run(["dialect", "check", "embedded_modbus_drive"]) == ExitCode.WRONG_USE
     assert "register map" in capsys.readouterr().err
