@@ -18,6 +18,8 @@ from station.errors import BenchError, Fault, FileContractError
 from station.toml_file import TomlSource, check, read_toml
 
 __all__ = ["SHIPPED", "Dialect", "Fields", "Needs", "load_dialect", "parse_dialect"]
+# What is measured; only there does the dialect's own 9999 stand for no value. 9999 samples are 9999 samples.
+MEASURED = frozenset({"ambient", "current", "resistance", "speed", "torque", "voltage", "winding"})
 SHIPPED = Path(__file__).with_name("dialects")
 Span = tuple[float, float]
 
@@ -57,7 +59,7 @@ class Dialect:
     fields: Mapping[str, FieldForm] = field(default_factory=dict)
     answers: Mapping[str, AnswerForm] = field(default_factory=dict)
     limits: Mapping[str, Span] = field(default_factory=dict)   # "points", "interval" s, "range" V
-    plain_answer: AnswerForm = field(default_factory=AnswerForm)
+    sentinels: Sentinels = field(default_factory=Sentinels)
 
     def has(self, name: str) -> bool:
         """Return whether there is a template `name`."""
@@ -70,7 +72,8 @@ class Dialect:
 
     def answer(self, name: str) -> AnswerForm:
         """Return how the answer to `name` is read."""
-        return self.answers.get(name, self.plain_answer)
+        form = self.answers.get(name, AnswerForm())
+        return replace(form, sentinels=self.sentinels) if name in MEASURED else form
 
     def require_within(self, name: str, value: float, unit: str) -> None:
         """Raise BenchError when the instrument cannot do `value`, as the dialect's limits say."""
@@ -129,7 +132,6 @@ def parse_dialect(source: TomlSource, role: str, needs: Needs) -> Dialect:
     faults = dialect_faults(contract, source.name, role, needs)
     if faults:
         raise FileContractError(faults)
-    sentinels = _sentinels(contract.sentinels)
     block = contract.block
     return Dialect(
         Path(source.name).name, source.sha256,
@@ -138,8 +140,8 @@ def parse_dialect(source: TomlSource, role: str, needs: Needs) -> Dialect:
         BlockForm(FORMS[block.form], block.tail, block.batch, block.first_sample, tuple(block.preamble)),
         contract.completion.by,
         {name: FieldForm(table.map, table.times, table.decimals) for name, table in contract.fields.items()},
-        {name: _answer(table, sentinels) for name, table in contract.answers.items()},
-        _limits(contract.limits), AnswerForm(sentinels=sentinels))
+        {name: _answer(table) for name, table in contract.answers.items()},
+        _limits(contract.limits), _sentinels(contract.sentinels))
 
 
 def _further_faults(source: TomlSource, known: Sequence[Fault], role: str, needs: Needs) -> list[Fault]:
@@ -176,8 +178,8 @@ def _sentinels(table: SentinelsTable) -> Sentinels:
     return Sentinels(over, under, invalid)
 
 
-def _answer(table: AnswerTable, sentinels: Sentinels) -> AnswerForm:
-    return AnswerForm(table.form, table.part, table.suffix, table.map, table.times, table.inverse, sentinels)
+def _answer(table: AnswerTable) -> AnswerForm:
+    return AnswerForm(table.form, table.part, table.suffix, table.map, table.times, table.inverse)
 
 
 def _limits(table: LimitsTable) -> dict[str, Span]:

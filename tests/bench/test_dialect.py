@@ -1,5 +1,7 @@
 """station.bench.dialect: what a dialect file must hold, and the lines it makes."""
 
+import math
+
 import pytest
 
 from station.bench.bench_file import NEEDS
@@ -90,6 +92,13 @@ def test_fields_are_written_as_numbers(table, text):
     source = (SHIPPED / "embedded_insulation.toml").read_text(encoding="utf-8") + f"\n[fields.volts]\n{table}\n"
     dialect = parse_dialect(parse_toml(source.encode(), "my.toml"), "insulation", NEEDS["insulation"])
     assert dialect.line("set_voltage", volts=500.0) == f"SOUR:VOLT {text}"
+
+
+def test_sentinels_stand_for_measured_values_only():
+    source = (SHIPPED / "embedded_insulation.toml").read_text(encoding="utf-8") + "\n[sentinels]\nover = [9999]\n"
+    dialect = parse_dialect(parse_toml(source.encode(), "my.toml"), "insulation", NEEDS["insulation"])
+    assert dialect.answer("resistance").number("9999") == math.inf
+    assert dialect.answer("dwell").number("9999") == 9999.0
 
 
 def test_limits(tmp_path):
