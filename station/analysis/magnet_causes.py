@@ -11,7 +11,7 @@ Measurements = Mapping[str, Measurement]
 
 POLE_SPREAD = 5.0             # %, half-cycle gains of a sound motor lie closer; common practice, no source
 REVERSED_POLE_SPREAD = 18.0   # %
-LEAST_OF_LOSS = 0.25
+LEAST_OF_LOSS = 0.15
 # With a limit failed: between half cycles of a sound motor, so that more speaks of single poles
 SOUND_SPREAD = 1.0            # %
 
@@ -32,7 +32,7 @@ class PoleEvidence:
         """Whether poles differ by as much as one weak pole would make them, which takes so much of the flux.
 
         A tenth less of one pole in eight to ten costs 1.0 to 1.25 % and makes 0.8 to 1.7 % between half cycles
-        (windings of 9 and 12 slots; a simple tooth-flux model, derived). A fourth of the loss is well below that.
+        (windings of 9 and 12 slots; a simple tooth-flux model, derived). A seventh of the loss is well below that.
         """
         spread = self.spread or 0.0
         return self.emf_low and spread > SOUND_SPREAD and not spread < LEAST_OF_LOSS * self.deficit
