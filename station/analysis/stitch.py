@@ -51,6 +51,24 @@ def analyse_captures(captures: Sequence[Capture], motor_type: MotorType) -> Capt
         f"one with {REFERENCE} and the sensors."), stitched=asked)
 
 
+def parts_together(captures: Sequence[Capture]) -> list[tuple[int, ...]]:
+    """Return the places of the captures that belong together, in order; whole ones stand alone.
+
+    Parts are told by their numbers and label: each waits for the next of its label.
+    """
+    groups: list[list[int]] = []
+    for place, capture in enumerate(captures):
+        number, count = capture.part
+        waiting = [group for group in groups if count > 1 and len(group) < count
+                   and captures[group[0]].label == capture.label and captures[group[0]].part[1] == count
+                   and number not in {captures[index].part[0] for index in group}]
+        if waiting:
+            waiting[0].append(place)
+        else:
+            groups.append([place])
+    return [tuple(group) for group in groups]
+
+
 def analyse_stitched(first: Capture, second: Capture, motor_type: MotorType) -> CaptureAnalysis:
     """Return all measurements of two captures taken one after the other, or by two digitizers at once.
 

@@ -37,7 +37,7 @@ def closing(sheet: Sheet, record: Mapping[str, Any], sha256_of_record: str) -> N
                 [Grid("Captures", ("capture", "speed, temp.", "SHA-256 of the file"), (44, 46, 111),
                       [_capture(c) for c in captures])], share=0.605)
     refused = [[at(c, "label"), str(c["refused"].get("text") or c["refused"].get("code"))]
-               for c in captures if c.get("refused")]
+               for c in captures if c.get("refused") and _part(c)[0] == 1]
     steps = [[at(s, "name"), at(s, "outcome"), str(s.get("note") or "")]
              for s in record.get("steps") or () if s.get("outcome") != "done"]
     draw_beside(sheet, [Grid("Cautions", (), (1,), [[f"• {words}"] for words in cautions(record)]),
@@ -88,6 +88,11 @@ def _statements(record: Mapping[str, Any], sha256_of_record: str) -> list[str]:
              "tolerance and uncertainty, once for a row or under each value. The column U of values without limits "
              "gives the largest U among the captures beside it.",
              "Angles are rotor electrical angles; speeds are signed, positive is forward."]
+    parts = stitched_parts(record)
+    if parts > 1:
+        texts.append(f"Stitched, {parts} captures: lines and Hall sensors were not captured together. The captures of "
+                     "each speed are joined in electrical angle on v_ab, which both hold; the row \"stitching\" of the "
+                     "budgets is what their agreement leaves unsure of Hall angles.")
     if bench.get("simulated"):
         texts.append(f"Made on the embedded simulated bench, pace x{bench.get('pace') or 1:g}: "
                      "no motor was tested.")
@@ -98,7 +103,20 @@ def _statements(record: Mapping[str, Any], sha256_of_record: str) -> list[str]:
     return texts
 
 
+def stitched_parts(record: Mapping[str, Any]) -> int:
+    """Return how many captures were stitched for each label; 1 where all signals were captured together."""
+    return max((_part(c)[1] for c in record.get("captures") or ()), default=1)
+
+
+def _part(capture: Mapping[str, Any]) -> tuple[int, int]:
+    """Return which part of how many stitched captures this one is."""
+    number, parts = capture.get("part") or (1, 1)
+    return int(number), int(parts)
+
+
 def _capture(capture: Mapping[str, Any]) -> list[str]:
-    return [at(capture, "label") + (", refused" if capture.get("refused") else ""),
+    number, parts = _part(capture)
+    return [at(capture, "label") + (f", part {number} of {parts}" if parts > 1 else "")
+            + (", refused" if capture.get("refused") else ""),
             f"{at(capture, 'drive_speed_rpm')}\u00a0r/min {at(capture, 'temperature_degC')}\u00a0°C",
             at(capture, "sha256")]

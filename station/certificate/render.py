@@ -4,7 +4,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from station.certificate.closing import closing, record_sha256
+from station.certificate.closing import closing, record_sha256, stitched_parts
 from station.certificate.families import Family, family_table, sort_families
 from station.certificate.rows import Row, judged_rows, labels_of, other_rows, refuse_contradiction
 from station.certificate.sheet import Imprint, Sheet
@@ -71,7 +71,9 @@ def _draw(content: _Content, pages: int, air: float) -> Sheet:
     if plot is not None:
         waveform_plot(sheet, plot)
     rest_table(sheet, "Judged: motor at rest, and both directions together", _at_rest(content.judged))
-    judged_table(sheet, "Judged: each capture", content.judged, labels_of(content.judged, content.order))
+    parts = stitched_parts(record)
+    stitched = f" (stitched, {parts} captures)" if parts > 1 else ""
+    judged_table(sheet, "Judged: each capture" + stitched, content.judged, labels_of(content.judged, content.order))
     other_table(sheet, "Without limits: each capture, value ± U", content.single, captures)
     family_table(sheet, "Without limits: each line and each Hall sensor; U is the largest of the captures beside it",
                  content.families, captures)

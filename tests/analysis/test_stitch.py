@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from waves import Turning, Winding
 
 from station.analysis.analyse import analyse_capture
-from station.analysis.stitch import analyse_captures, analyse_stitched
+from station.analysis.stitch import analyse_captures, analyse_stitched, parts_together
 
 FIRST, SECOND = ("v_ab", "h_a", "v_bc", "v_ca"), ("v_ab", "h_a", "h_b", "h_c")
 ANGLES = [f"{kind}.{sensor}" for kind in ("hall_angle_rise", "hall_angle_fall", "hall_placement") for sensor in "abc"]
@@ -202,6 +202,15 @@ def test_parts_come_in_any_order_and_all_of_them():
     assert analyse_captures([first, second, second], KIND).refused.code == "stitch_count"
     whole = six_channels()
     assert analyse_captures([whole], KIND).measurements == analyse_capture(whole, KIND).measurements
+
+
+def test_parts_find_each_other_by_label_and_number():
+    first, second = pair(seconds=0.02)
+    slow = [replace(each, label="forward 500") for each in (first, second)]
+    whole = replace(first, part=(1, 1))
+    assert parts_together([slow[1], first, whole, second, slow[0], first]) == [(0, 4), (1, 3), (2,), (5,)]
+    assert parts_together([first, first, second, second]) == [(0, 2), (1, 3)]
+    assert parts_together([]) == []
 
 
 def test_captures_of_unlike_labels_do_not_belong_together():

@@ -170,3 +170,23 @@ def test_an_extended_calibration_is_printed_and_costs_no_page(full_record, pages
     due = full_record["bench"]["instruments"][0]["due"]
     assert f"due {due}, extended to 2027-09-30 by M. Odera: the laboratory is shut until October" in words
     assert words.count("extended to") == 2
+
+
+def test_a_stitched_capture_says_so_with_every_part(full_record, pages):
+    assert "stitched" not in "\n".join(pages(full_record)).lower()
+    parts = [c | {"part": [number, 2], "sha256": f"{number}{index}" * 32}
+             for index, c in enumerate(full_record["captures"]) for number in (1, 2)]
+    texts = pages(full_record | {"captures": parts})
+    words = " ".join(" ".join(texts).split())
+    assert words.count("(stitched, 2 captures)") >= 1
+    assert "Stitched, 2 captures: lines and Hall sensors were not captured together." in words
+    assert words.count("part 1 of 2") == words.count("part 2 of 2") == len(full_record["captures"])
+    assert len(texts) <= len(pages(full_record)) + 1
+
+
+def test_why_a_stitched_capture_is_refused_is_told_once(record, pages):
+    refused = {"code": "stitch_speed", "text": "Between the two captures the speed changed."}
+    first, *rest = record["captures"]
+    parts = [first | {"part": [number, 2], "refused": refused} for number in (1, 2)]
+    words = " ".join(" ".join(pages(record | {"captures": [*parts, *rest]})).split())
+    assert words.count("Between the two captures the speed changed.") == 1
