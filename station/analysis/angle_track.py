@@ -68,6 +68,20 @@ class TrackedWaves:
     free_rms: float
 
 
+@dataclass(frozen=True, slots=True)
+class _Pass:
+    """Waves fitted on `motion`, what they leave of the angle, and a motion that fits them better.
+
+    `step` rad is the largest way by which the better motion moves the angle.
+    """
+
+    motion: ShaftMotion
+    fit: WaveFit
+    score: AngleScore
+    better: ShaftMotion
+    step: float
+
+
 def first_motion(lines: LineVoltages, tone: Tone, pole_pairs: int) -> tuple[ShaftMotion, float]:
     """Return the motion that fits the angle of the space vector best, and the rms (rad) that it leaves.
 
@@ -96,35 +110,37 @@ def track_waves(lines: LineVoltages, motion: ShaftMotion, pole_pairs: int, highe
     Source: maximum likelihood for white noise; alternating between waves and angle is allowed
     because their columns are orthogonal over whole periods (derived, held by trials).
     """
-    best, better = _one_pass(lines, motion, pole_pairs, highest_order)
+    best = _one_pass(lines, motion, pole_pairs, highest_order)
     for _ in range(PASSES):
-        if better.unknowns == best.motion.unknowns and _step(better, best) < SETTLED:
-            angle, speed = better.at(lines.times)  # the last step counts for the angle, not for the waves
-            best = replace(best, motion=better, angle=angle, speed=speed)
+        if best.better.unknowns == best.motion.unknowns and best.step < SETTLED:
             break
-        found, further = _one_pass(lines, better, pole_pairs, highest_order)
+        found = _one_pass(lines, best.better, pole_pairs, highest_order)
         if found.fit.sigma.sum() > WORSE * best.fit.sigma.sum():
             break
-        best, better = found, further
-    return _followed(lines, best, highest_order) if best.score.excess() > FREE_EXCESS else best
+        best = found
+    tracked = _tracked(lines, best)
+    return _followed(lines, tracked, highest_order) if tracked.score.excess() > FREE_EXCESS else tracked
 
 
-def _one_pass(lines: LineVoltages, motion: ShaftMotion, pole_pairs: int, highest_order: int
-              ) -> tuple[TrackedWaves, ShaftMotion]:
-    """Return the waves fitted on `motion`, and a motion that fits them better."""
+def _one_pass(lines: LineVoltages, motion: ShaftMotion, pole_pairs: int, highest_order: int) -> _Pass:
     angle, speed = motion.at(lines.times)
     fit = fit_waves(angle, speed, lines.volts, highest_order)
     score = angle_score(lines.times, fit, _blocks_per_period(lines, speed))
     better, rest = _better(motion, score, pole_pairs)
-    better = with_ripple_of(fit, better, pole_pairs)
-    left = replace(score, correction=rest)
-    return TrackedWaves(motion, angle, speed, fit, left, _covariance(motion, score), 0.0), better
+    rippled = with_ripple_of(fit, better, pole_pairs)
+    known = better.orders.size
+    added = np.hypot(rippled.in_phase[:known] - better.in_phase, rippled.quadrature[:known] - better.quadrature).sum()
+    step = float(np.abs(score.correction - rest).max() + added)
+    return _Pass(motion, fit, replace(score, correction=rest), rippled, step)
 
 
-def _step(better: ShaftMotion, found: TrackedWaves) -> float:
-    """Return the largest way, rad, by which two motions differ."""
-    times = found.score.times
-    return float(np.abs(better.at(times)[0] - found.motion.at(times)[0]).max())
+def _tracked(lines: LineVoltages, found: _Pass) -> TrackedWaves:
+    """Return waves and angle of a pass; its last step counts for the angle if it is small, not for the waves."""
+    settled = found.better.unknowns == found.motion.unknowns and found.step < SETTLED
+    motion = found.better if settled else found.motion
+    columns = motion.columns(found.score.times)
+    covariance = np.asarray(np.linalg.inv((columns * found.score.information) @ columns.T), dtype=np.float64)
+    return TrackedWaves(motion, *motion.at(lines.times), found.fit, found.score, covariance, 0.0)
 
 
 def _blocks_per_period(lines: LineVoltages, speed: Floats) -> float:
@@ -158,11 +174,6 @@ def _tuned(motion: ShaftMotion, by: Floats) -> Floats:
         if np.abs(np.delete(orders, index) - to).min(initial=to) >= motion.cycle:
             orders[index] = to
     return orders
-
-
-def _covariance(motion: ShaftMotion, score: AngleScore) -> Floats:
-    columns = motion.columns(score.times)
-    return np.asarray(np.linalg.inv((columns * score.information) @ columns.T), dtype=np.float64)
 
 
 def _followed(lines: LineVoltages, tracked: TrackedWaves, highest_order: int) -> TrackedWaves:

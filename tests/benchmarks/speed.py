@@ -19,7 +19,7 @@ from station.capture import Accuracy, Capture, Channel
 from station.motor import HallLayout, MotorType, Reference
 
 SAMPLES, PERIODS, POLE_PAIRS, DURATION = 1_000_000, 41.54, 4, 0.4
-EDGE = DURATION / (PERIODS * np.pi * 20e-6)     # slope of the sensors' edges over their swing, 1/rad
+EDGE = DURATION / (PERIODS * np.pi * 5e-6)      # slope of the sensors' edges over their swing, 1/rad
 MOTOR = MotorType("T-1", POLE_PAIRS, "star", 48.0, "clockwise", "drive end", HallLayout(120, (0.0, 120.0, 240.0)),
                   Reference())
 REPEATS = 15
@@ -37,7 +37,7 @@ def capture_of(samples):
         codes[f"v_{name}"] = np.round((volts + 0.04 * rng.standard_normal(samples)) / 3e-4).astype(np.int16)
         channels[f"v_{name}"] = Channel(3e-4)
         sensor = "abc"[line]
-        # From low to high in 20 us, straight, as a filtered output does.
+        # From low to high in 5 us, straight, as an open collector with a short cable does about.
         level = 2.5 + 2.5 * np.clip(EDGE * np.sin(own), -1, 1) + 0.01 * rng.standard_normal(samples)
         codes[f"h_{sensor}"] = np.round(level / 2e-4).astype(np.int16)
         channels[f"h_{sensor}"] = Channel(2e-4)
