@@ -106,7 +106,8 @@ def fit_edges(share: Floats, first: Indices, noise: Floats) -> FittedEdges:
     index, group = np.arange(width)[:, None], np.repeat(np.arange(first.size), counts)
     centroid = centroids(share)
     shapes = _likely_shapes(share, centroid, first, noise)
-    least = np.maximum(THIN, THINNEST * (RAMP_SHARE * shapes.ramp + DECAY_SHARE * shapes.tau))
+    likely = RAMP_SHARE * shapes.ramp + DECAY_SHARE * shapes.tau
+    least = np.maximum(THIN, THINNEST * likely)
     start = centroid - (0.5 * shapes.ramp + shapes.tau)[group]
     for _ in range(PASSES):
         columns = edge_curve(_single(index - start), _single(shapes.ramp[group]), _single(shapes.tau[group]))
@@ -122,7 +123,10 @@ def fit_edges(share: Floats, first: Indices, noise: Floats) -> FittedEdges:
         shapes = EdgeShapes(shapes.ramp + change[0], shapes.tau + change[1])
     misfit = np.add.reduceat(((columns[0] * columns[1]) ** 2).sum(axis=0), first) / steepness
     t10, t50, t90 = shapes.crossings((0.1, 0.5, 0.9))
-    return FittedEdges(start + t50[group], t90 - t10, steepness / counts, misfit)
+    half = start + t50[group]
+    # Without slope at any sample the steps know no way back: the half level lies within the edge that the area shows.
+    lost = ~(np.abs(half - centroid) < 0.5 + likely[group])
+    return FittedEdges(np.where(lost, centroid, half), t90 - t10, steepness / counts, misfit)
 
 
 def _single(values: Floats) -> NDArray[np.float32]:
