@@ -1,7 +1,6 @@
 """How far the tracked angle is off, as the voltages tell it, in short bins along the capture."""
 
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -68,9 +67,9 @@ def bin_starts(count: int, blocks_per_period: float) -> NDArray[np.intp]:
     return np.arange(0, count, max(1, round(blocks_per_period / BINS_PER_PERIOD)))
 
 
-def bin_means(values: NDArray[Any], starts: NDArray[np.intp]) -> NDArray[Any]:
-    """Return the mean (m,) of `values` (n,) over each bin."""
-    means: NDArray[Any] = np.add.reduceat(values, starts) / np.diff(np.append(starts, values.size))
+def bin_means(values: Floats, starts: NDArray[np.intp]) -> Floats:
+    """Return the mean (..., m) of `values` (..., n) over each bin."""
+    means: Floats = np.add.reduceat(values, starts, axis=-1) / np.diff(np.append(starts, values.shape[-1]))
     return means
 
 

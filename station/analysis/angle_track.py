@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 from station.analysis.angle_score import AngleScore, angle_score, bin_means, bin_starts, strongest_order
 from station.analysis.electrical_ripple import with_ripple_of
 from station.analysis.gate import Tone
-from station.analysis.line_voltages import LineVoltages
+from station.analysis.line_voltages import LineVoltages, space_vector
 from station.analysis.shaft_motion import ShaftMotion, steady_motion
 from station.analysis.wave_fit import WaveFit, fit_waves
 
@@ -85,15 +85,15 @@ class _Pass:
 def first_motion(lines: LineVoltages, tone: Tone, pole_pairs: int) -> tuple[ShaftMotion, float]:
     """Return the motion that fits the angle of the space vector best, and the rms (rad) that it leaves.
 
-    The vector is turned back by the tone and averaged over short bins. The orders of ripple are
-    orthogonal to the multiples of six that harmonics put into its angle. A reversed order of lines
-    turns the vector the other way; then bc and ca change places in it.
+    The lines are averaged over short bins, and their vector is turned back by the tone. The orders of
+    ripple are orthogonal to the multiples of six that harmonics put into its angle. A reversed order of
+    lines turns the vector the other way; then bc and ca change places in it.
     """
     rate = 2 * np.pi * tone.frequency * tone.direction
-    still = lines.vector(tone.phase_order) * np.exp(-1j * rate * lines.times)
     starts = bin_starts(lines.times.size, 1 / (tone.frequency * lines.interval))
     times = bin_means(lines.times, starts)
-    raw = np.unwrap(np.angle(bin_means(still, starts) * (1j * tone.direction))) + rate * times
+    vector = space_vector(bin_means(lines.volts, starts), tone.phase_order)
+    raw = np.unwrap(np.angle(vector * np.exp(-1j * rate * times) * (1j * tone.direction))) + rate * times
     motion = steady_motion(times, lines.duration, raw, pole_pairs)
     rest = raw - motion.at(times)[0]
     return motion, float(np.sqrt(np.mean(rest * rest)))

@@ -34,11 +34,11 @@ class LineVoltages:
         """Time from the start of the first block to the end of the last, s."""
         return float(self.times[-1] - self.times[0]) + self.interval
 
-    def vector(self, order: int) -> NDArray[np.complex128]:
-        """Return the space vector (n,) of the lines; `order` -1 takes bc and ca exchanged."""
-        turn = TURN if order > 0 else TURN.conjugate()
-        vector: NDArray[np.complex128] = self.volts[0] + turn * self.volts[1] + turn**2 * self.volts[2]
-        return vector
+
+def space_vector(volts: Floats, order: int) -> NDArray[np.complex128]:
+    """Return the space vector (n,) of three lines (3, n); `order` -1 takes bc and ca exchanged."""
+    turn = TURN if order > 0 else TURN.conjugate()
+    return np.asarray(np.array([1.0, turn, turn**2]) @ volts, dtype=np.complex128)
 
 
 def read_lines(

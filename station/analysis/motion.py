@@ -79,10 +79,10 @@ def speed_measurements(
     everything else. Their type A uncertainties follow from the covariance of the motion.
     """
     pole_pairs = poles.shape[1] // 2
-    start, end = _whole_revolutions(track, pole_pairs)
+    start, end, whole = _whole_revolutions(track, pole_pairs)
     motion = tracked.motion
     ends = motion.columns(np.array([start, end]))
-    electrical = abs(float(np.diff(track.rotor_angle(np.array([start, end])))[0])) / (end - start)
+    electrical = whole / (end - start)
     noise = _spread(tracked, ends[:, 1] - ends[:, 0]) / (end - start) / electrical
     # Where the track was followed freely, its two ends know it no better than their own half period.
     noise = sqrt(noise**2 + (2 * tracked.free_rms**2 / ((end - start) * electrical) ** 2))
@@ -125,14 +125,14 @@ def _in_step(motion: ShaftMotion, pole_pairs: int) -> Floats:
     return in_step
 
 
-def _whole_revolutions(track: AngleTrack, pole_pairs: int) -> tuple[float, float]:
-    """Return start and end (s) of as many whole revolutions as the capture holds, in its middle."""
+def _whole_revolutions(track: AngleTrack, pole_pairs: int) -> tuple[float, float, float]:
+    """Return start and end (s) of as many whole revolutions as the capture holds, in its middle, and their angle."""
     grown = track.angles * track.direction
     total, turn = grown[-1] - grown[0], 2 * pi * pole_pairs
-    whole = np.floor(total / turn) * turn
+    whole = float(np.floor(total / turn) * turn)
     first = grown[0] + 0.5 * (total - whole)
     start, end = np.interp([first, first + whole], grown, track.times)
-    return float(start), float(end)
+    return float(start), float(end), whole
 
 
 def _spread(tracked: TrackedWaves, columns: Floats) -> float:

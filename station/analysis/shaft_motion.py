@@ -5,6 +5,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from station.analysis.wave_fit import harmonics
+
 Floats = NDArray[np.float64]
 MECHANICAL_ORDERS = (1, 2, 3)  # of speed ripple: unbalance, misalignment and coupling of the drive
 ELECTRICAL_ORDERS = (1, 2)     # from order 3 on, ripple and harmonics have the same sequence
@@ -56,16 +58,15 @@ class ShaftMotion:
     def columns(self, times: Floats) -> Floats:
         """Return (d + 1 + 2k, n): what each coefficient adds to the angle at `times` (n,) s."""
         x = (times - self.centre) / self.span
-        turned = np.multiply.outer(self.orders, self._mechanical(x))
-        return np.vstack([_powers(x, self.polynomial.size), np.cos(turned), np.sin(turned)])
+        return np.vstack([_powers(x, self.polynomial.size), *self._turns(x)])
 
     def slopes(self, times: Floats) -> Floats:
         """Return (d + 1 + 2k, n): what each coefficient adds to the angular speed, 1/s."""
         x = (times - self.centre) / self.span
-        turned = np.multiply.outer(self.orders, self._mechanical(x))
+        cosine, sine = self._turns(x)
         rate = np.multiply.outer(self.orders, _derivative(self.carrier) @ _powers(x, self.carrier.size))
         rising = np.arange(1.0, self.polynomial.size)[:, None] * _powers(x, self.carrier.size)
-        slopes: Floats = np.vstack([np.zeros((1, x.size)), rising, -rate * np.sin(turned), rate * np.cos(turned)])
+        slopes: Floats = np.vstack([np.zeros((1, x.size)), rising, -rate * sine, rate * cosine])
         return slopes / self.span
 
     def order_columns(self, times: Floats) -> Floats:
@@ -80,8 +81,7 @@ class ShaftMotion:
     def at(self, times: Floats) -> tuple[Floats, Floats]:
         """Return angle (n,) rad and angular speed (n,) rad/s at `times` (n,) s."""
         x = (times - self.centre) / self.span
-        turned = np.multiply.outer(self.orders, self._mechanical(x))
-        cosine, sine = np.cos(turned), np.sin(turned)
+        cosine, sine = self._turns(x)
         powers = _powers(x, self.polynomial.size)
         angle = self.polynomial @ powers + self.in_phase @ cosine + self.quadrature @ sine
         wobble = (self.orders * self.quadrature) @ cosine - (self.orders * self.in_phase) @ sine
@@ -115,6 +115,15 @@ class ShaftMotion:
     def _parts(self, coefficients: Floats) -> list[Floats]:
         size = self.polynomial.size
         return np.split(coefficients, [size, size + self.orders.size])
+
+    def _turns(self, x: Floats) -> tuple[Floats, Floats]:
+        """Return cosine and sine (k, n) of each order of the mechanical angle; orders 1 to k cheaper, by recurrence."""
+        mechanical, count = self._mechanical(x), self.orders.size
+        if count and np.array_equal(self.orders, np.arange(1, count + 1)):
+            turns = harmonics(mechanical, count)
+            return turns[:count], turns[count:]
+        turned = np.multiply.outer(self.orders, mechanical)
+        return np.cos(turned), np.sin(turned)
 
     def _mechanical(self, x: Floats) -> Floats:
         """Return the mechanical angle from the centre on, rad; only ripple is measured against it."""

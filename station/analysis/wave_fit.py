@@ -47,7 +47,7 @@ def fit_waves(angle: Floats, speed: Floats, volts: Floats, highest_order: int) -
     instead of one per pair of columns. Over many periods it is nearly diagonal: the normal equations
     lose nothing there.
     """
-    basis = _harmonics(angle, highest_order)
+    basis = harmonics(angle, highest_order)
     square = speed * speed
     factors = np.stack([*(speed * volts), speed, square, square * basis[highest_order - 1], square * basis[-1]])
     sums = basis @ factors.T                                                    # (2H, 7)
@@ -62,7 +62,7 @@ def fit_waves(angle: Floats, speed: Floats, volts: Floats, highest_order: int) -
     return WaveFit(coefficients[:, 0], sine, cosine, residual, waves[3:], sigma)
 
 
-def _harmonics(angle: Floats, highest_order: int) -> Floats:
+def harmonics(angle: Floats, highest_order: int) -> Floats:
     """Return (2H, n): cos(h angle) for h = 1 to H, then sin(h angle), each from the two before.
 
     Source: cos((h+1) x) = 2 cos(x) cos(h x) - cos((h-1) x), the same for the sine.
