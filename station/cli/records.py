@@ -83,6 +83,36 @@ def budget(
     return 0
 
 
+@app.command("transcript")
+def transcript(
+    serial: Serial,
+    station: StationFile = Path("station.toml"),
+    run: Run = 0,
+    role: Annotated[str, typer.Option(help="One role, such as drive; all if left out.")] = "",
+) -> int:
+    """Print what was said to (>) and by (<) the instruments in one run; blocks by length and SHA-256."""
+    record = _stored(station, serial, run)
+    with Store(load_station(station).store, read_only=True) as store:
+        lines = store.transcript(record)
+    if lines is None:
+        raise UsageError("this run has no transcript", where=f"{serial} run {record['run']}",
+                         expected="a run that came to its end", got="an interrupted one",
+                         remedy="Look at another run.")
+    for entry in map(json.loads, lines.splitlines()):
+        if role in ("", entry.get("role")):
+            _say(_spoken(entry))
+    return 0
+
+
+def _spoken(entry: Record) -> str:
+    """Return one exchange as a line."""
+    if "left_out" in entry:
+        return f"... {entry['left_out']} exchanges left out ..."
+    sign = {"to": ">", "from": "<", "note": "#"}[entry["direction"]]
+    block = f" [{entry['bytes']} bytes, SHA-256 {entry['sha256']}]" if "sha256" in entry else ""
+    return f"{entry['utc']} {entry['role']} {sign} {entry.get('text', '')}{block}".rstrip()
+
+
 def _stored(station: Path, serial: str, run: int) -> Record:
     """Return the record of a run, the last for 0, or raise UsageError."""
     with Store(load_station(station).store, read_only=True) as store:
