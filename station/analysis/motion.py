@@ -94,7 +94,7 @@ def speed_measurements(
     found = [measurement(name, value, [type_a("angle noise", value * noise, inf),
                                        limit_of_error(TIMEBASE, value * accuracy.timebase, TIMEBASE)])
              for name, value in (("speed", rpm), ("electrical_frequency", electrical / (2 * pi)))]
-    unlike = UNLIKE_LINES * float((emf.amplitude[:, 1] / emf.amplitude[:, 0]).max())
+    unlike = UNLIKE_LINES * float((emf.amplitude[:, 1:2] / emf.amplitude[:, :1]).max(initial=0.0))
     found += [_ripple_measurement(_ripple(tracked, track.times, electrical, poles),
                                   _in_step(tracked.motion, pole_pairs), unlike, accuracy),
               measurement("speed_drift", 100 * drift, [type_a("angle noise", 100 * drift_u, inf),
