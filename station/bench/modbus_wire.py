@@ -1,5 +1,6 @@
 """The only place of the bench that touches pymodbus: a connection to one Modbus TCP device, with a deadline."""
 
+import logging
 import socket
 from collections.abc import Callable
 from contextlib import suppress
@@ -15,6 +16,8 @@ _EXCEPTIONS = {1: "illegal function", 2: "illegal address", 3: "illegal value", 
                6: "device busy", 11: "no answer behind the gateway"}   # Source: Modbus application protocol
 
 HEAD, LONGEST = 6, 254      # bytes before and after the length of a frame. Source: Modbus TCP implementation guide
+
+logging.getLogger("pymodbus").addHandler(logging.NullHandler())     # every failure is raised, and needs no print
 
 
 class RefusedError(Exception):

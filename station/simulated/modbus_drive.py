@@ -4,7 +4,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 from station.errors import UsageError
-from station.simulated.profile_machine import ProfileMachine
+from station.simulated.profile_machine import COAST, RAMP_THEN_HOLD, RAMP_THEN_OFF, ProfileMachine
 from station.simulated.rig import REST_RPM, Rig
 
 MAKER, MODEL, SERIAL, FIRMWARE = "EMBEDDED BENCH", "DRIVE-402", "EB-DRV-402", "1"
@@ -100,6 +100,11 @@ class ModbusDrive:
         self._shaft.set_slew(self._ramps["quick stop"])
         self._shaft.stop()
 
+    def ramp_and_hold(self) -> None:
+        """Bring the shaft to rest on the quick-stop ramp and hold it there."""
+        self._shaft.set_slew(self._ramps["quick stop"])
+        self._shaft.set_target(0.0)
+
     def clear_trip(self) -> None:
         """Clear what tripped the power stage; it stays off."""
         self._shaft.clear_trip()
@@ -187,7 +192,7 @@ class ModbusDrive:
         self._mode = mode
 
     def _set_quick_stop(self, option: int) -> None:
-        if option not in (0, 1, 2):
+        if option not in (COAST, *RAMP_THEN_OFF, *RAMP_THEN_HOLD):
             raise UnwelcomeError
         self.machine.quick_stop_option = option
 
@@ -214,7 +219,7 @@ class ModbusDrive:
             raise UnwelcomeError
         self._fractions[address] = raw
         self._ramps["up"] = self._fractions[0x0142] / self._fractions[0x0144]
-        self._ramps["quick stop"] = self._ramps["down"] = self._fractions[0x0145] / self._fractions[0x0147]
+        self._ramps["down"] = self._fractions[0x0145] / self._fractions[0x0147]
 
     def _lose_contact(self) -> None:
         if self._loss_reaction == FAULT_REACTION:

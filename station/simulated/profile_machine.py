@@ -10,6 +10,7 @@ REMOTE = 0x0200
 DISABLED, READY, ON, ENABLED, QUICK, REACTION, FAULT = 0x40, 0x21, 0x23, 0x27, 0x07, 0x0F, 0x08
 RAMP_THEN_OFF = (2, 1)      # quick stop options: on the quick-stop ramp, or on the slow-down ramp
 COAST = 0                   # quick stop option: power off at once
+RAMP_THEN_HOLD = (5, 6)     # the same two ramps, but the drive then stays in quick stop, holding the shaft
 
 
 class PowerStage(Protocol):
@@ -23,6 +24,8 @@ class PowerStage(Protocol):
         """Take the torque away; the shaft coasts."""
     def ramp_to_rest(self) -> None:
         """Bring the shaft to rest on the quick-stop ramp, then switch off."""
+    def ramp_and_hold(self) -> None:
+        """Bring the shaft to rest on the quick-stop ramp and hold it there."""
     def clear_trip(self) -> None:
         """Clear what tripped the power stage; it stays off."""
     def is_on(self) -> bool:
@@ -102,7 +105,10 @@ class ProfileMachine:
             if self.quick_stop_option == COAST:
                 self._switch_off()
                 return
-            self._stage.ramp_to_rest()
+            if self.quick_stop_option in RAMP_THEN_HOLD:
+                self._stage.ramp_and_hold()
+            else:
+                self._stage.ramp_to_rest()
             self._state = QUICK
         elif self._state in (READY, ON):
             self._state = DISABLED

@@ -21,7 +21,7 @@ def folder(tmp_path):
 def quick(folder, monkeypatch):
     monkeypatch.setattr(watchdog_proof, "COMING_TO_REST", 0.8)
     bench = folder / "bench.toml"
-    bench.write_text(bench.read_text().replace("watchdog_s = 5.0", "watchdog_s = 0.4"))
+    bench.write_text(bench.read_text().replace("watchdog_s = 5.0", "watchdog_s = 1.0"))
     return folder
 
 

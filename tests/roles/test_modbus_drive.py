@@ -61,6 +61,28 @@ def test_velocity_mode_without_ramp_bits_never_counts_as_settled(turning, tmp_pa
     assert rig.shaft.speed_rpm(rig.now()) == 0
 
 
+def test_stop_switches_off_a_drive_that_would_hold_the_shaft(turning, wait_until):
+    bench, rig, clock = turning(("value = 2 }        # 605Ah", "value = 6 }        # 605Ah"))
+    bench.drive.enable()
+    bench.drive.spin(500 * RPM, RAMP)
+    wait_until(bench.drive.is_settled, clock)
+    bench.drive.stop()
+    assert not rig.shaft.enabled
+    assert abs(rig.shaft.speed_rpm(rig.now())) < 5
+    bench.drive.enable()    # also from there
+    assert rig.shaft.enabled
+
+
+def test_a_near_speed_does_not_count_before_the_ramp_is_over(turning, wait_until):
+    bench, rig, clock = turning()
+    bench.drive.enable()
+    bench.drive.spin(1000 * RPM, RAMP)
+    wait_until(bench.drive.is_settled, clock)
+    bench.drive.spin(1003 * RPM, 0.02 * RPM)     # a ramp of 150 s
+    assert not bench.drive.is_settled()
+    assert rig.shaft.speed_rpm(rig.now()) == pytest.approx(1000, rel=0.005)
+
+
 def test_lost_contact_is_a_trip_that_clears(turning, wait_until):
     bench, rig, clock = turning()
     bench.drive.enable()

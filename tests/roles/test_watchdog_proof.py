@@ -24,14 +24,14 @@ def kind(request):
 def quick(monkeypatch):
     """Less waiting at the simulated bench, which runs faster than a real one."""
     monkeypatch.setattr(watchdog_proof, "COMING_TO_REST", 0.8)
-    return lambda text: text.replace("watchdog_s = 5.0", "watchdog_s = 0.4")
+    return lambda text: text.replace("watchdog_s = 5.0", "watchdog_s = 1.0")
 
 
 def test_drive_that_stops_by_itself(open_embedded, kind, quick):
     with open_embedded(quick, drive=kind) as (bench, rig, _, clock):
         proof = prove_watchdog(bench, clock, rig.press_start)
         assert proof.has_stopped
-        assert proof.silence > proof.watchdog == 0.4
+        assert proof.silence > proof.watchdog == 1.0
         assert proof.speed_before == pytest.approx(SPEED, rel=0.02)
         assert "stops by itself" in proof.sentence()
         assert bench.drive.trip() is None

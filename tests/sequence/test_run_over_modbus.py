@@ -24,7 +24,7 @@ def station(tmp_path, side_port):
     folder = tmp_path / "line"
     write_folder(folder, pace=20.0, free_ports=True, drive=DriveKind.MODBUS)
     bench, file = folder / "bench.toml", folder / "station.toml"
-    bench.write_text(bench.read_text().replace("watchdog_s = 5.0", "watchdog_s = 0.5"))
+    bench.write_text(bench.read_text().replace("watchdog_s = 5.0", "watchdog_s = 1.5"))
     file.write_text(file.read_text().replace("side_port = 0", f"side_port = {side_port}"))
     return load_station(file)
 

@@ -26,6 +26,9 @@ class Stage:
     def ramp_to_rest(self):
         self.ramping = True
 
+    def ramp_and_hold(self):
+        self.ramping = True
+
     def clear_trip(self):
         self.on = False
 
@@ -75,6 +78,18 @@ def test_quick_stop_ramps_then_switches_off(enabled):
     stage.on = False
     machine.look()
     assert state(machine) == DISABLED
+
+
+def test_quick_stop_that_holds_waits_for_a_word(enabled):
+    machine, stage = enabled
+    machine.quick_stop_option = 6
+    machine.command(0x02)
+    machine.look()
+    assert state(machine) == QUICK
+    assert stage.on
+    machine.command(0x00)
+    assert state(machine) == DISABLED
+    assert not stage.on
 
 
 def test_safe_torque_off_takes_operation_away_and_keeps_it(enabled):
