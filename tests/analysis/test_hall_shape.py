@@ -107,3 +107,16 @@ def test_edges_between_two_samples_are_no_trouble():
     found = fit(share)
     assert abs(found.half - 11.5).max() < 1.0
     assert found.duration[0] < 2.0
+
+
+@pytest.mark.parametrize("seed", range(40))
+def test_steep_edges_never_leave_the_place_their_area_shows(seed):
+    """A few edges of a group meet a sample on their way, most fall between two: no step may carry one off."""
+    random = np.random.default_rng(seed)
+    width = int(random.integers(6, 20))
+    share = np.zeros((width, 33))
+    share[width // 2:] = 1.0
+    share[width // 2, :5] = random.uniform(0.5, 1.0, 5)
+    share += 1e-4 * random.standard_normal(share.shape)
+    found = fit_edges(share, np.array([0]), np.array([1e-4]))
+    assert np.abs(found.half - (width // 2 - 0.5)).max() < 3.0
