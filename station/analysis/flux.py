@@ -70,8 +70,8 @@ def _integral_at(times: Floats, known: Floats, volts: Floats, flux: Floats) -> F
 def refuse_disturbed(half_cycles: HalfCycleFlux) -> Refusal | None:
     """Return why the waves were disturbed: a pole repeats itself every revolution, a disturbance does not."""
     gains = half_cycles.gains
-    off = np.abs(gains - np.median(gains, axis=1, keepdims=True))
-    usual = 1.4826 * np.median(off, axis=(1, 2), keepdims=True)  # standard deviation by the median
+    off = np.abs(gains - np.sort(gains, axis=1)[:, gains.shape[1] // 2, None])
+    usual = 1.4826 * np.sort(off.reshape(3, -1))[:, off[0].size // 2, None, None]  # standard deviation by the median
     beyond = off - np.maximum(MAX_ODD_GAIN, 8 * usual)
     worst = np.unravel_index(int(np.argmax(beyond)), beyond.shape)
     if beyond[worst] <= 0:

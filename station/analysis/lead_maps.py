@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from itertools import permutations, product
 
 from station.motor import SENSORS, HallLayout
@@ -85,7 +86,12 @@ def matching_maps(rises_deg: Sequence[float | None], layout: HallLayout) -> tupl
     maps predict the same three. But a map may be another one seen from a turned rotor angle; see
     `LeadMap.turned`.
     """
-    return tuple(each for each in MAPS if _distance(rises_deg, each.rises(layout)) < CLOSE_DEG)
+    return tuple(each for each, rises in _all_rises(layout) if _distance(rises_deg, rises) < CLOSE_DEG)
+
+
+@lru_cache(maxsize=8)
+def _all_rises(layout: HallLayout) -> tuple[tuple[LeadMap, tuple[float, ...]], ...]:
+    return tuple((each, each.rises(layout)) for each in MAPS)
 
 
 # What is measured as v_ab after exchanging two leads is -v_ab, -v_bc or -v_ca, whose rising zeros lie here.
