@@ -5,7 +5,7 @@ from collections.abc import Sequence
 
 import typer
 
-from station.cli import analyse, bench, certificate, demo, dialect, limits, records, setup, testing
+from station.cli import analyse, bench, certificate, demo, dialect, limits, records, reference, setup, testing
 from station.cli.console import errors
 from station.errors import StationError
 from station.exit_code import ExitCode, table
@@ -23,6 +23,7 @@ app.add_typer(limits.app, name="limits")
 app.add_typer(bench.app, name="bench")
 app.add_typer(dialect.app, name="dialect")
 app.add_typer(records.app, name="records")
+app.add_typer(reference.app, name="reference")
 
 
 def run(words: Sequence[str] | None = None) -> int:

@@ -8,8 +8,9 @@ import typer
 from rich.table import Table
 
 from station.certificate.number_format import coverage_factor, expanded
-from station.cli.console import results, verdict_words, worst_row
+from station.cli.console import errors, results, verdict_words, worst_row
 from station.errors import UsageError
+from station.record.reference_check import Suspect
 from station.record.store import Store
 from station.sequence.station_file import load_station
 from station.units import printed
@@ -32,9 +33,11 @@ def find(
     """List stored tests, the newest last."""
     table = Table("serial", "run", "type", "started", "verdict", "worst characteristic")
     with Store(load_station(station).store, read_only=True) as store:
+        suspects = {(suspect.serial, suspect.run) for suspect in store.suspects()}
         for record in store.find(serial=serial, verdict=verdict or None, motor_type=motor_type or None):
             table.add_row(record["serial"], str(record["run"]), record["motor_type"]["name"], record["started"],
-                          verdict_words(record["verdict"]), worst_row(record))
+                          verdict_words(record["verdict"])
+                          + (" SUSPECT" if (record["serial"], record["run"]) in suspects else ""), worst_row(record))
     results.print(table)
     results.print(f"{table.row_count} test(s)", highlight=False)
     return 0
@@ -49,10 +52,15 @@ def show(
 ) -> int:
     """Show one test: verdict, findings and every judged value."""
     record = _stored(station, serial, run)
+    doubt = _doubt(station, record)
     if as_json:
+        if doubt:
+            errors.print(doubt, markup=False, highlight=False, soft_wrap=True)
         results.print(json.dumps(record), markup=False, highlight=False, soft_wrap=True)
         return 0
     _say(f"{verdict_words(record['verdict'])}  {serial} run {record['run']}: {record['reason']}")
+    if doubt:
+        _say(doubt)
     for finding in record["findings"]:
         _say(f"finding: {finding['text']}")
     table = Table("characteristic", "capture", "value", "u", "unit", "limits", "result")
@@ -61,6 +69,19 @@ def show(
         table.add_row(row["name"], row["label"], value, u, printed(row["unit"]),
                       f"{row['lower']} … {row['upper']}", row["result"])
     results.print(table)
+    return 0
+
+
+@app.command("suspects")
+def suspects(station: StationFile = Path("station.toml")) -> int:
+    """List the tests that a failed reference check casts doubt on: test these motors again."""
+    table = Table("serial", "run", "type", "started", "verdict", "failed reference check")
+    with Store(load_station(station).store, read_only=True) as store:
+        for suspect in store.suspects():
+            table.add_row(suspect.serial, str(suspect.run), suspect.motor_type, suspect.started,
+                          verdict_words(suspect.verdict), str(suspect.check))
+    results.print(table)
+    results.print(f"{table.row_count} test(s)", highlight=False)
     return 0
 
 
@@ -122,6 +143,15 @@ def _stored(station: Path, serial: str, run: int) -> Record:
         raise UsageError("no such test", where="records", expected="a stored serial and run",
                          got=f"{serial}, run {run or 'last'}", remedy="Look with `station records find`.")
     return chosen[-1]
+
+
+def _doubt(station: Path, record: Record) -> str:
+    """Return the sentence for a test that a failed reference check casts doubt on, else an empty text."""
+    with Store(load_station(station).store, read_only=True) as store:
+        found: list[Suspect] = [suspect for suspect in store.suspects()
+                                if (suspect.serial, suspect.run) == (record["serial"], record["run"])]
+    return (f"SUSPECT: reference check {found[0].check} failed, and no good one came between. Test the motor again."
+            if found else "")
 
 
 def _measured(record: Record, characteristic: str, capture: str) -> list[Record]:

@@ -47,6 +47,17 @@ limit_file = "VB-24.toml"
 serial_begins = "CP60-"
 limit_file = "CP-60D.toml"
 
+# Reference motors: a good and a known-bad one of each type, a file for each in the folder. With `required`, no
+# motor is tested before `station reference check` was good: in this shift, and again after a changeover, an
+# interrupted test, or a change of bench file, sequence or software. Set it to true for a real line.
+[reference]
+required = {reference}
+folder = "references"
+shift_starts = [06:00:00, 14:00:00, 22:00:00]   # local times of time_zone; may be empty
+time_zone = "UTC"                               # such as "Europe/Vienna"
+longest_h = 12.0                                # however long the shift, a check holds no longer
+after_changeover = true                         # check again when a motor of another type was tested between
+
 # The embedded simulated bench. Remove this table, and give real addresses in the bench file, to test
 # real motors; then local codes, a hard-wired guard and emergency stop, and licensed practice come first.
 [simulated]
@@ -78,15 +89,20 @@ def setup(
     drive: Annotated[DriveKind, typer.Option(help="How the simulated drive is spoken to.")] = DriveKind.SCPI,
     digitizers: Annotated[DigitizerKind, typer.Option(help="What takes the six signals of the simulated motor.")]
     = DigitizerKind.SIX_CHANNELS,
+    reference_checks: Annotated[bool, typer.Option(help="Refuse to test motors while a reference check is due.")]
+    = False,
 ) -> int:
-    """Write a starter folder: station file, bench file, sequence, limit files and a lot of motors."""
-    write_folder(folder, pace=pace, free_ports=False, drive=drive, digitizers=digitizers)
+    """Write a starter folder: station, bench, sequence, limit and reference files, and a lot of motors."""
+    write_folder(folder, pace=pace, free_ports=False, drive=drive, digitizers=digitizers,
+                 reference_checks=reference_checks)
+    if reference_checks:
+        results.print(f"First: station reference check --station {folder / 'station.toml'}", highlight=False)
     results.print(f"Ready. Try: station test CP40-0001 --station {folder / 'station.toml'}", highlight=False)
     return 0
 
 
 def write_folder(folder: Path, *, pace: float, free_ports: bool, drive: DriveKind = DriveKind.SCPI,
-                 digitizers: DigitizerKind = DigitizerKind.SIX_CHANNELS) -> None:
+                 digitizers: DigitizerKind = DigitizerKind.SIX_CHANNELS, reference_checks: bool = False) -> None:
     """Write the starter files into `folder`, which must be absent or empty."""
     if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
         raise UsageError("folder is in use", where=str(folder), expected="an absent or empty folder",
@@ -95,13 +111,13 @@ def write_folder(folder: Path, *, pace: float, free_ports: bool, drive: DriveKin
     side_port = 0 if free_ports else FIRST_PORT + SIDE_PORT_OFFSET
     today = system_clock().today()
     folder.mkdir(parents=True, exist_ok=True)
-    for shipped in ("sequences", "limits"):
+    for shipped in ("sequences", "limits", "references"):
         shutil.copytree(_shipped(shipped), folder / shipped)
     shutil.copy(Path(lot.__file__).with_name("demo_lot.toml"), folder / "lot.toml")
     bench = embedded_bench_toml(dict(zip(ROLES, ports, strict=True)), today - timedelta(days=60),
                                 today + timedelta(days=305), drive, digitizers)
     (folder / "bench.toml").write_text(bench, encoding="utf-8")
-    text = STATION_TOML.format(pace=float(pace), side_port=side_port)
+    text = STATION_TOML.format(pace=float(pace), side_port=side_port, reference=str(reference_checks).lower())
     (folder / "station.toml").write_text(text, encoding="utf-8")
 
 

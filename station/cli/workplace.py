@@ -2,7 +2,7 @@
 
 from collections.abc import Iterator
 from contextlib import AbstractContextManager, ExitStack, contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any, Literal, Protocol
 
 from station.bench.bench import Bench, open_bench
@@ -12,6 +12,7 @@ from station.judgement.limit_file import LimitFile, parse_limits
 from station.record.store import Store
 from station.sequence.progress import Watch
 from station.sequence.record_of_run import Heading
+from station.sequence.reference_gate import covering_check
 from station.sequence.run import Runner, RunResult
 from station.sequence.sequence_file import Sequence, parse_sequence
 from station.sequence.station_file import Simulated, Station
@@ -89,10 +90,21 @@ class Workplace:
     operator: str
 
     def test(self, serial: str, watch: Watch) -> RunResult:
-        """Test one motor; limits are read first, so that a faulty file stops it before anything moves."""
+        """Test one motor of the production, if the reference check that covers it was good.
+
+        Raises BenchNotFitError when a reference check is due; then nothing moves and nothing is recorded.
+        """
+        motor_type = load_limits(self.station, serial).motor_type.name
+        covering = covering_check(self.station, self.store, self.bench_file, self.sequence, motor_type, self.clock)
+        return self.run(serial, watch, reference_check=covering)
+
+    def run(self, serial: str, watch: Watch, *, purpose: str = "", reference_check: dict[str, Any] | None = None
+            ) -> RunResult:
+        """Run any motor; limits are read first, so that a faulty file stops it before anything moves."""
         runner = self._runner(serial, watch)
         self.attendant.place(serial)
-        return runner.run(serial, self._heading(), invite=self.attendant.press_start)
+        heading = replace(self._heading(), purpose=purpose, reference_check=reference_check)
+        return runner.run(serial, heading, invite=self.attendant.press_start)
 
     def close_interrupted(self) -> list[str]:
         """Bring the bench to its safe state and record every interrupted run as NO RESULT."""

@@ -3,6 +3,8 @@
 import sqlite3
 from pathlib import Path
 
+from station.record import reference_check
+
 DATABASE = "records.sqlite"
 VERSION = 1
 
@@ -64,11 +66,13 @@ WHERE serial GLOB :serial AND (:verdict IS NULL OR verdict = :verdict)
 ORDER BY run_id
 """
 SHOW = "SELECT serial, run, verdict, sha256, body FROM records WHERE serial = ? ORDER BY run"
-# of each motor its first and its last run that has a result
+# of each motor its first and its last run that has a result; runs of a reference check are no production
 VALID_RUNS = """
 SELECT first.verdict, last.verdict FROM
   (SELECT serial, min(run) AS first_run, max(run) AS last_run FROM records
-   WHERE verdict <> 'NO RESULT' GROUP BY serial) AS motor
+   WHERE verdict <> 'NO RESULT' AND run_id NOT IN (
+     SELECT run_id FROM runs WHERE json_extract(heading, '$.purpose') IS NOT NULL)
+   GROUP BY serial) AS motor
 JOIN records AS first ON first.serial = motor.serial AND first.run = motor.first_run
 JOIN records AS last ON last.serial = motor.serial AND last.run = motor.last_run
 WHERE (:motor_type IS NULL OR first.motor_type = :motor_type)
@@ -84,7 +88,8 @@ def open_for_writing(folder: Path) -> sqlite3.Connection:
         connection.execute("PRAGMA synchronous = FULL")
         connection.execute("PRAGMA foreign_keys = ON")
         version = f"PRAGMA user_version = {VERSION};"
-        connection.executescript("BEGIN IMMEDIATE;" + TABLES + TRIGGERS + version + "COMMIT;")
+        connection.executescript("BEGIN IMMEDIATE;" + TABLES + reference_check.TABLES + TRIGGERS
+                                 + reference_check.TRIGGERS + version + "COMMIT;")
     except sqlite3.Error:
         connection.close()
         raise

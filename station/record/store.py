@@ -17,6 +17,7 @@ from station.record.capture_file import parse_capture, sync_folder, write_captur
 from station.record.find import Yield, count_yield, find_records, show_records
 from station.record.lock import let_go, take_lock
 from station.record.record import Record, canonical, interrupted_record, sha256_of
+from station.record.reference_check import Check, Since, Suspect, add_check, all_checks, all_suspects, events_since
 from station.record.transcript_file import SUFFIX, parse_transcript, write_transcript
 
 CAPTURES = "captures"
@@ -162,6 +163,23 @@ class Store:
         """
         entry = record.get("transcript")
         return None if entry is None else parse_transcript(self._content(entry), entry["file"])
+
+    def add_reference_check(self, entry: Mapping[str, Any]) -> Check:
+        """Store a reference check, durably, and mark what a BAD one casts doubt on; see `add_check`."""
+        with self._transaction("storing a reference check") as connection:
+            return add_check(connection, entry)
+
+    def reference_checks(self) -> list[Check]:
+        """Return every reference check, oldest first; EvidenceError when one was altered."""
+        return all_checks(self._connection)
+
+    def suspects(self) -> list[Suspect]:
+        """Return every test that a failed reference check casts doubt on."""
+        return all_suspects(self._connection)
+
+    def since(self, last_run: int, motor_type: str) -> Since:
+        """Return what happened after run `last_run` that a check of `motor_type` does not cover."""
+        return events_since(self._connection, last_run, motor_type)
 
     def close(self) -> None:
         """Close the store; safe to repeat."""

@@ -37,6 +37,8 @@ class Heading:
     simulated: bool
     pace: float
     instruments: tuple[dict[str, Any], ...]
+    purpose: str = ""                               # empty for a motor of the production
+    reference_check: dict[str, Any] | None = None   # the check that covers the run
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,6 +68,8 @@ def known_at_start(heading: Heading, limits: LimitFile, sequence: Sequence) -> d
                      "numpy": np.__version__},
         "decision": {"rule": rule, "guard_factor": guard_factor, "sentence": decision_sentence(rule, guard_factor)},
         "hazards": _hazards(limits, sequence),
+        **({"purpose": heading.purpose} if heading.purpose else {}),
+        **({"reference_check": heading.reference_check} if heading.reference_check else {}),
     }
 
 

@@ -1,10 +1,12 @@
 """The station file: who and where this station is, and which files it works with."""
 
 from dataclasses import dataclass
+from datetime import time
 from pathlib import Path
 from typing import Annotated
+from zoneinfo import ZoneInfo
 
-from pydantic import Field
+from pydantic import Field, field_validator
 
 from station.errors import Fault, FileContractError
 from station.toml_file import Table, check, read_toml
@@ -44,6 +46,26 @@ class MotorMark(Table):
     limit_file: Text
 
 
+class Reference(Table):
+    """When the reference motors must be tested before any other; see `sequence.reference_due`."""
+
+    required: bool
+    folder: Text = "references"
+    shift_starts: list[time] = Field(default_factory=list)      # local times of `time_zone`
+    time_zone: Text = "UTC"
+    longest_h: Annotated[float, Field(gt=0, le=168)] = 12.0
+    after_changeover: bool = True
+
+    @field_validator("time_zone")
+    @classmethod
+    def _known(cls, name: str) -> str:
+        try:
+            ZoneInfo(name)
+        except (OSError, ValueError) as error:
+            raise ValueError("a time zone such as Europe/Vienna") from error
+        return name
+
+
 class StationContract(Table):
     """A whole station file."""
 
@@ -51,6 +73,7 @@ class StationContract(Table):
     station: Identity
     files: Files
     motor: Annotated[list[MotorMark], Field(min_length=1)]
+    reference: Reference | None = None
     simulated: Simulated | None = None
 
 
@@ -68,6 +91,12 @@ class Station:
     marks: tuple[MotorMark, ...]
     simulated: Simulated | None
     file: Path
+    reference: Reference | None = None
+
+    @property
+    def references(self) -> Path:
+        """The folder of the reference motors' files."""
+        return self.folder / (self.reference.folder if self.reference else "references")
 
     def limit_file_for(self, serial: str) -> Path:
         """Return the limit file of the motor type that `serial` names; the longest beginning wins.
@@ -93,4 +122,4 @@ def load_station(path: Path) -> Station:
     files = contract.files
     return Station(contract.station.id, contract.station.place, folder, folder / files.bench,
                    folder / files.sequence, folder / files.limits, folder / files.store,
-                   tuple(contract.motor), contract.simulated, path)
+                   tuple(contract.motor), contract.simulated, path, contract.reference)

@@ -1,0 +1,104 @@
+"""When the reference motors must be tested again before any other motor."""
+
+from collections.abc import Mapping
+from collections.abc import Sequence as Ordered
+from dataclasses import dataclass
+from datetime import UTC, datetime, time, timedelta, tzinfo
+from typing import Any
+from zoneinfo import ZoneInfo
+
+from station.record.reference_check import Since
+from station.sequence.station_file import Reference
+
+Check = Mapping[str, Any]
+
+
+@dataclass(frozen=True, slots=True)
+class Rules:
+    """The station's rules: a check holds within a shift, and never longer than `longest`."""
+
+    shift_starts: tuple[time, ...]
+    zone: tzinfo
+    longest: timedelta
+    after_changeover: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Conditions:
+    """What a check must have been made under to count now."""
+
+    motor_type: str
+    bench_sha256: str
+    sequence_sha256: str
+    software: str                       # version of the station
+    references: Mapping[str, str]       # serial -> SHA-256 of its file
+
+
+def rules_of(table: Reference) -> Rules:
+    """Return the rules in the station file."""
+    return Rules(tuple(table.shift_starts), ZoneInfo(table.time_zone), timedelta(hours=table.longest_h),
+                 table.after_changeover)
+
+
+def shift_start(rules: Rules, now: datetime) -> datetime | None:
+    """Return the latest start of a shift that is not after `now`, UTC; None without shift times.
+
+    A start that the change to summer time leaves out is taken where the clock would have shown it.
+    """
+    today = now.astimezone(rules.zone).date()
+    starts = [datetime.combine(today - timedelta(days=back), start, rules.zone).astimezone(UTC)
+              for back in (0, 1, 2) for start in rules.shift_starts]
+    return max((start for start in starts if start <= now), default=None)
+
+
+def latest_check(checks: Ordered[Check], motor_type: str) -> Check | None:
+    """Return the newest check of a motor type; `checks` are oldest first."""
+    return next((check for check in reversed(checks) if check["motor_type"] == motor_type), None)
+
+
+def why_due(rules: Rules, checks: Ordered[Check], since: Since, present: Conditions, now: datetime) -> str | None:
+    """Return why a reference check is due before the next motor, or None.
+
+    `checks` are all checks, oldest first; `since` is what happened after the newest one of this motor type.
+    A check of another type that failed later counts too: both are made on the same bench.
+    """
+    check = latest_check(checks, present.motor_type)
+    if check is None:
+        return f"no reference check of {present.motor_type} was ever made"
+    if check["result"] != "GOOD":
+        return f"the last reference check of {present.motor_type} ({check['check']}) was {check['result']}"
+    later = [other for other in checks if other["check"] > check["check"] and other["result"] == "BAD"]
+    if later:
+        return f"reference check {later[-1]['check']}, of {later[-1]['motor_type']}, was BAD since"
+    return _out_of_time(rules, datetime.fromisoformat(check["started"]), now) or _changed(
+        check, present) or _happened(rules, since)
+
+
+def _out_of_time(rules: Rules, checked: datetime, now: datetime) -> str | None:
+    if checked > now:
+        return f"the last one is dated {checked.isoformat()}, after now: the clock was set back"
+    start = shift_start(rules, now)
+    if start is not None and checked < start:
+        return f"the last one was before this shift, which began {start.isoformat()}"
+    if now - checked > rules.longest:
+        return f"the last one is older than {rules.longest.total_seconds() / 3600:g} h"
+    return None
+
+
+def _changed(check: Check, present: Conditions) -> str | None:
+    for what, then, now in (
+            ("the bench file", check["bench_sha256"], present.bench_sha256),
+            ("the sequence", check["sequence_sha256"], present.sequence_sha256),
+            ("the software", check["software"], present.software),
+            ("a reference file", {m["serial"]: m["sha256"] for m in check["motors"]}, dict(present.references))):
+        if then != now:
+            return f"{what} was changed since the last one"
+    return None
+
+
+def _happened(rules: Rules, since: Since) -> str | None:
+    if since.interrupted is not None:
+        return f"the test of {since.interrupted} was interrupted since the last one"
+    if since.other_type is not None and rules.after_changeover:
+        return f"a motor of type {since.other_type} was tested since the last one"
+    return None
