@@ -2,14 +2,17 @@
 
 from collections.abc import Callable, Iterable, Mapping
 from contextlib import ExitStack
+from functools import partial
 from types import TracebackType
 from typing import Literal, Self, TypeVar
 
 from station.clock import Clock, system_clock
 from station.errors import UsageError
 from station.simulated.accents import AccentedInstrument, Tongue
+from station.simulated.breakage import Breakage
 from station.simulated.digitizer_instrument import DigitizerInstrument, FourChannelDigitizer, SensorDigitizer
 from station.simulated.drive_instrument import DriveInstrument
+from station.simulated.fault_plan import Fault
 from station.simulated.guard_instrument import GuardInstrument
 from station.simulated.headed_tongue import HEADED
 from station.simulated.hislip_server import HislipServer
@@ -57,6 +60,7 @@ class SimulatedBench:
             role: _accented(instrument, (tongues or {}).get(role, "")) for role, instrument in built.items()}
         if drive == "modbus":
             self._instruments["drive"] = ModbusDrive(rig, self._monotonic)
+        self._breakage = Breakage(rig, self._instruments, self._drop_clients)
         self._stack = ExitStack()
         self._servers: dict[str, ScpiServer | ModbusServer] = {}
         self.ports: dict[str, int] = {}
@@ -66,6 +70,7 @@ class SimulatedBench:
     def __enter__(self) -> Self:
         """Start every instrument and the side channel; UsageError when a port is taken."""
         with ExitStack() as stack:
+            stack.callback(self._breakage.end)
             for role, instrument in self._instruments.items():
                 server = self._open(role, instrument)
                 stack.enter_context(server)
@@ -74,7 +79,7 @@ class SimulatedBench:
                 if role in self.hislip_ports:
                     self.hislip_ports[role] = stack.enter_context(self._open_hislip(role, server)).port
             side = _listen(self._asked_side, "side channel",
-                           lambda port: SideServer(self.rig, port, self._silence))
+                           lambda port: SideServer(self.rig, port, self))
             self.side_port = stack.enter_context(side).port
             self._stack = stack.pop_all()
         return self
@@ -98,7 +103,8 @@ class SimulatedBench:
         if isinstance(instrument, ModbusDrive):
             return _listen(self._asked.get(role, 0), role,
                            lambda port: ModbusServer(instrument, port, self._monotonic))
-        return _listen(self._asked.get(role, 0), role, lambda port: ScpiServer(instrument, port, self._monotonic))
+        return _listen(self._asked.get(role, 0), role,
+                       lambda port: ScpiServer(instrument, port, self._monotonic, partial(self._breakage.strike, role)))
 
     def _open_hislip(self, role: str, server: object) -> HislipServer:
         if not isinstance(server, ScpiServer):
@@ -107,9 +113,36 @@ class SimulatedBench:
         return _listen(self.hislip_ports[role], f"{role} over HiSLIP",
                        lambda port: HislipServer(server.instrument, port, server.is_silent))
 
-    def _silence(self, role: str, seconds: float) -> None:
+    def silence(self, role: str, seconds: float) -> None:
+        """Let the instrument of `role` neither hear nor answer for so many wall seconds."""
         _require_known([role], self._instruments)
         self._servers[role].silence(seconds)
+
+    def arm(self, role: str, fault: Fault) -> None:
+        """Let `fault` strike at a message of `role`; UsageError for a role that cannot have it."""
+        self._scpi_server(role).faults.arm(fault)
+
+    def struck(self, role: str) -> list[str]:
+        """Return which faults have struck at messages of `role` since `mend`, in order."""
+        return list(self._scpi_server(role).faults.struck)
+
+    def mend(self) -> None:
+        """End every fault and take back those that have not struck; guard and emergency stop are a person's."""
+        for server in self._servers.values():
+            if isinstance(server, ScpiServer):
+                server.mend()
+        self._breakage.mend()
+
+    def _scpi_server(self, role: str) -> ScpiServer:
+        _require_known([role], self._instruments)
+        server = self._servers[role]
+        if not isinstance(server, ScpiServer):
+            raise UsageError("no faults here", where=f"simulated {role}", expected="an instrument that speaks SCPI",
+                             got="another protocol", remedy="Silence it, or let the fault strike at another role.")
+        return server
+
+    def _drop_clients(self, role: str) -> None:
+        self._scpi_server(role).drop_clients()
 
 
 def _accented(instrument: ScpiInstrument, tongue: str) -> Served:

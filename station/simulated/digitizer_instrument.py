@@ -39,6 +39,7 @@ class DigitizerInstrument(ScpiInstrument):
         self._sweep: Sweep | None = None
         self._codes: dict[str, NDArray[np.int16]] = {}
         self._clipped = False
+        self.clips_next = self.misses_next = self._waits = False     # faults of the next sweep, of this one
         self._set_defaults()
         self._add_channels()
         self.add_number("[SENSe]:SWEep:POINts", lambda: _POINTS, lambda: self._points, self._set_points)
@@ -86,10 +87,18 @@ class DigitizerInstrument(ScpiInstrument):
         """Whether a sweep is under way; codes are made as soon as it is seen to be over."""
         if self._sweep is None or self._codes:
             return False
-        if self.rig.now() < self._sweep.end:
+        if self._waits or self.rig.now() < self._sweep.end:
             return True
         self._codes, self._clipped = self._front_end.convert(self._signals, self._sweep)
+        if self.clips_next:
+            self._clip(next(iter(self._codes)))
         return False
+
+    def _clip(self, name: str) -> None:
+        """Drive one channel to its rail for the upper third of its swing, as a wrong range does."""
+        codes = self._codes[name]
+        self._codes[name] = np.where(codes > int(codes.max()) * 2 // 3, np.int16(32767), codes).astype(np.int16)
+        self._clipped, self.clips_next = True, False
 
     def tick(self) -> None:
         """Convert a sweep that is over before the rig changes under it."""
@@ -118,7 +127,7 @@ class DigitizerInstrument(ScpiInstrument):
 
     # --- commands -----------------------------------------------------------------------------------
     def _forget(self) -> None:
-        self._sweep, self._codes, self._clipped = None, {}, False
+        self._sweep, self._codes, self._clipped, self._waits = None, {}, False, False
 
     def _initiate(self) -> None:
         if self.is_busy():
@@ -126,6 +135,7 @@ class DigitizerInstrument(ScpiInstrument):
         self._forget()
         on = {name: self._ranges[name] for name in self._names if self._on[name]}
         self._sweep = Sweep(self.rig.now(), self._points, self._interval, on)
+        self._waits, self.misses_next = self.misses_next, False
 
     def _switch(self, call: Call) -> None:
         name, on = self._channel(call), read_boolean(call.arguments[0])

@@ -28,6 +28,7 @@ class DriveInstrument(ScpiInstrument):
         self._shaft, self._random = rig.shaft, np.random.default_rng([seed, 11])
         self._wants_on, self._level = False, 0.0
         self._monotonic, self._watchdog, self._last_heard = monotonic, 0.0, monotonic()
+        self.obeys_ramp = self.obeys_switch = True      # else its power stage goes on as it did
         self._add_set_points()
         self.add_switch("OUTPut[:STATe]", lambda: self._shaft.enabled, self._switch)
         self.add("ABORt", lambda _: self._stop())
@@ -63,6 +64,11 @@ class DriveInstrument(ScpiInstrument):
         self._shaft.set_limit(_LIMIT.default)
         self._watchdog = 0.0
 
+    def lose_power(self) -> None:
+        """The shaft coasts; set-points and watchdog are those of switching on."""
+        self._shaft.enable(False)
+        self.reset()
+
     def self_test_fault(self) -> str:
         """A trip that nobody has cleared."""
         return self._shaft.tripped or ""
@@ -78,8 +84,9 @@ class DriveInstrument(ScpiInstrument):
 
     def _switch(self, on: bool) -> None:
         if not on:
-            self._wants_on = False
-            self._shaft.enable(False)
+            if self.obeys_switch:
+                self._wants_on = False
+                self._shaft.enable(False)
             return
         rig = self.rig
         if not (rig.guard_closed and rig.emergency_stop_healthy and rig.start_latched):
@@ -91,8 +98,9 @@ class DriveInstrument(ScpiInstrument):
 
     def _stop(self) -> None:
         # The shaft ramps to rest and switches itself off; no later OUTPut ON starts the old speed.
-        self._wants_on, self._level = False, 0.0
-        self._shaft.stop()
+        if self.obeys_ramp:
+            self._wants_on, self._level = False, 0.0
+            self._shaft.stop()
 
     def _set_level(self, rpm: float) -> None:
         # While the shaft ramps to rest after a stop, a new level only waits for the next OUTPut ON.

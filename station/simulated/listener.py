@@ -48,6 +48,14 @@ class Listener:
                 connection.shutdown(socket.SHUT_RDWR)
             thread.join()
 
+    def drop(self) -> None:
+        """Close every connection; their threads end by themselves. From any thread, `converse` too."""
+        with self._lock:
+            open_now = list(self._connections)
+        for connection in open_now:
+            with suppress(OSError):     # it may have gone by itself
+                connection.shutdown(socket.SHUT_RDWR)
+
     def _serve(self) -> None:
         while not self._ended.is_set():
             with suppress(TimeoutError):

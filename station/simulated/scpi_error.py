@@ -8,7 +8,7 @@ TEXTS = {
     -131: "Invalid suffix", -138: "Suffix not allowed", -141: "Invalid character data",
     -151: "Invalid string data", -200: "Execution error", -213: "Init ignored", -221: "Settings conflict",
     -222: "Data out of range", -224: "Illegal parameter value", -230: "Data corrupt or stale",
-    -330: "Self-test failed", -350: "Queue overflow", -363: "Input buffer overrun",
+    -310: "System error", -330: "Self-test failed", -350: "Queue overflow", -363: "Input buffer overrun",
     -410: "Query INTERRUPTED", -420: "Query UNTERMINATED",
 }
 

@@ -56,6 +56,7 @@ class ScpiInstrument:
         self._commands: list[Command] = []
         self._common = self._common_commands()
         self._lock, self._ended = Lock(), Event()
+        self.posing_as = ""     # the serial number of another instrument that stands in its place
         self._completion_asked = False
         self._answers: list[bytes] = []
         self._add_required()
@@ -71,6 +72,10 @@ class ScpiInstrument:
 
     def reset(self) -> None:
         """Go to the safe state of *RST."""
+
+    def lose_power(self) -> None:
+        """Lose outputs and settings at once; lock held."""
+        self.reset()
 
     def is_busy(self) -> bool:
         """Whether an overlapped operation is under way, for *OPC, *OPC? and *WAI."""
@@ -111,6 +116,13 @@ class ScpiInstrument:
         """Queue an error that the connection found."""
         with self._lock:
             self.status.report(error)
+
+    def restart(self) -> None:
+        """Lose power for a moment: outputs off, settings and status as after switching on."""
+        with self._lock:
+            self._completion_asked = False
+            self.lose_power()
+            self.status.power_on()
 
     def end(self) -> None:
         """Break off any waiting; the instrument is about to be switched off."""
@@ -220,7 +232,7 @@ class ScpiInstrument:
             "*CLS": (0, self._clear), "*RST": (0, self._reset), "*WAI": (0, self._wait),
             "*ESE": (1, lambda call: setattr(status, "ese", self._mask(call, 255))),
             "*ESE?": (0, lambda _: str(status.ese)), "*ESR?": (0, lambda _: str(status.take_esr())),
-            "*IDN?": (0, lambda _: f"{MAKER},{self.model},{self.serial},{FIRMWARE}"),
+            "*IDN?": (0, lambda _: f"{MAKER},{self.model},{self.posing_as or self.serial},{FIRMWARE}"),
             "*OPC": (0, self._ask_completion), "*OPC?": (0, self._await_completion),
             "*SRE": (1, lambda call: setattr(status, "sre", self._mask(call, 255) & ~64)),
             "*SRE?": (0, lambda _: str(status.sre)),

@@ -73,6 +73,12 @@ class Status:
         self.esr = self.operation.event = self.questionable.event = 0
         self.queue.clear()
 
+    def power_on(self) -> None:
+        """Forget everything, masks too, and say so by the power-on bit."""
+        self.clear()
+        self.esr, self.ese, self.sre = POWER_ON, 0, 0
+        self.operation.enable = self.questionable.enable = 0
+
     def refresh(self) -> None:
         """Latch the conditions as they are now."""
         self.operation.refresh()

@@ -4,23 +4,34 @@ import json
 import socket
 from collections.abc import Callable, Mapping
 from types import TracebackType
-from typing import Any, Self
+from typing import Any, Protocol, Self
 
 from station.errors import BenchError, NoReplyError, StationError
+from station.simulated.fault_plan import Fault
 from station.simulated.listener import HOST, Listener
 from station.simulated.rig import Rig
 
 LINE_LIMIT = 65536  # bytes
 
 
+class Breakable(Protocol):
+    """Instruments that can be broken by role; each raises StationError for an unknown role."""
+
+    def silence(self, role: str, seconds: float) -> None:
+        """Let the instrument neither hear nor answer for so many wall seconds."""
+    def arm(self, role: str, fault: Fault) -> None:
+        """Let `fault` strike at a message of `role`."""
+    def struck(self, role: str) -> list[str]:
+        """Return which faults have struck at messages of `role`."""
+    def mend(self) -> None:
+        """End every fault and take back those that have not struck."""
+
+
 class SideServer:
-    """Answers each JSON line {"do": ..., ...} with {"ok": true, ...} or {"ok": false, "error": ...}.
+    """Answers each JSON line {"do": ..., ...} with {"ok": true, ...} or {"ok": false, "error": ...}."""
 
-    `silence` is told a role and wall seconds; it raises StationError for an unknown role.
-    """
-
-    def __init__(self, rig: Rig, port: int, silence: Callable[[str, float], None]) -> None:
-        self._rig, self._silence = rig, silence
+    def __init__(self, rig: Rig, port: int, bench: Breakable) -> None:
+        self._rig, self._bench = rig, bench
         self._listener = Listener(port, "side channel", self._converse)
         self.port = self._listener.port
         self._deeds = self._all_deeds()
@@ -60,7 +71,10 @@ class SideServer:
             "press_start": lambda _: rig.press_start(),
             "attend": lambda order: setattr(rig, "attended", bool(order["on"])),
             "emergency_stop": lambda order: setattr(rig, "emergency_stop_healthy", not order["pressed"]),
-            "silence": lambda order: self._silence(str(order["role"]), float(order["seconds"])),
+            "silence": lambda order: self._bench.silence(str(order["role"]), float(order["seconds"])),
+            "fault": lambda order: self._bench.arm(str(order["role"]), _fault_in(order)),
+            "struck": lambda order: {"struck": self._bench.struck(str(order["role"]))},
+            "mend": lambda _: self._bench.mend(),
             "state": lambda _: self._state(),
         }
 
@@ -72,6 +86,11 @@ class SideServer:
             "emergency_stop_healthy": rig.emergency_stop_healthy, "now": rig.now(), "pace": rig.pace,
             "speed_rpm": rig.shaft.speed_rpm(rig.now()), "insulation_V": rig.insulation_voltage(),
         }
+
+
+def _fault_in(order: Mapping[str, Any]) -> Fault:
+    return Fault(str(order["kind"]), int(order.get("after", 0)), float(order.get("seconds", 1.0)),
+                 int(order.get("times", 1)))
 
 
 class SideChannel:
@@ -129,6 +148,18 @@ class SideChannel:
     def silence(self, role: str, seconds: float) -> None:
         """Let the instrument of `role` neither hear nor answer for so many wall seconds."""
         self._tell("silence", role=role, seconds=seconds)
+
+    def fault(self, role: str, kind: str, *, after: int = 0, seconds: float = 1.0, times: int = 1) -> None:
+        """Let a fault strike at the first fit message of `role` once `after` have passed; see `fault_plan`."""
+        self._tell("fault", role=role, kind=kind, after=after, seconds=seconds, times=times)
+
+    def struck(self, role: str) -> list[str]:
+        """Return which faults have struck at messages of `role` since `mend`, in order."""
+        return list(self._tell("struck", role=role)["struck"])
+
+    def mend(self) -> None:
+        """End every fault and take back those that have not struck; guard and emergency stop are a person's."""
+        self._tell("mend")
 
     def state(self) -> dict[str, Any]:
         """Return what an eye at the bench would see; speeds in rpm, voltages in V, simulated seconds."""

@@ -67,6 +67,11 @@ class SupplyInstrument(ScpiInstrument):
 
     def _watch_current(self) -> None:
         if self._on and self.rig.sensor_supply_current() > self._limit:
+            self.trip()
+
+    def trip(self) -> None:
+        """Switch the output off as a current above the limit does; without effect while it is off."""
+        if self._on:
             self._on, self._tripped = False, True
             self.rig.set_sensor_supply(0.0, on=False)
 

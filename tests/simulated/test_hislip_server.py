@@ -99,7 +99,7 @@ def test_overlong_message_is_dropped_whole(connect):
 
 def test_silence_covers_both_ports(served, connect):
     client = connect("supply")
-    served._silence("supply", 60.0)
+    served.silence("supply", 60.0)
     client.timeout = 0.2
     client.send(b"*OPC?")
     with pytest.raises(TimeoutError):

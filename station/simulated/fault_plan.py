@@ -1,0 +1,105 @@
+"""What shall go wrong with one simulated instrument, and at which message."""
+
+from dataclasses import dataclass, field
+from threading import Lock
+
+from station.errors import UsageError
+
+# What happens to a message or its answer on the way; `seconds` are those of the wall clock.
+ON_THE_WIRE = {
+    "hang": "from this message on, every message is lost for `seconds`",
+    "wedge": "nothing is read any more for `seconds`",
+    "shut_out": "every connection is closed, and for `seconds` every new one too",
+    "one_client": "for `seconds`, only one connection is served at a time, and others are closed",
+    "trickle": "the answer comes a byte every `seconds`",
+    "late": "the answer comes `seconds` late",
+    "drop_answer": "the message is obeyed, its answer lost",
+    "half_close": "half of the answer, then the connection closes",
+    "half_late": "half of the answer, the rest `seconds` later",
+    "stray_before": "a stray byte before the answer",
+    "stray_after": "a stray byte after the answer",
+    "stray_line": "an empty line before the answer",
+    "one_behind": "from this message on, each answer is that of the question before",
+    "return_line": "the answer ends with carriage return and line feed",
+    "not_a_number": "the number asked for is 9.91E37, which stands for none",
+    "over_range_text": "the number asked for is the word OVERLOAD",
+    "stars": "the number asked for is ****",
+    "empty": "the answer is an empty line",
+}
+# What happens inside the instrument before it obeys the message.
+INSIDE = {
+    "restart": "power fails for a moment; settings are lost, the connections stay, as behind a gateway",
+    "power_cut": "power fails for a moment; settings and connections are lost",
+    "other_serial": "another instrument of the same model takes its place, for `seconds`",
+    "error_left": "an error of its own is in its queue",
+}
+# What happens on the bench, whatever instrument's message it is counted by.
+ON_THE_BENCH = {
+    "guard_opened": "the guard is opened",
+    "emergency_stop": "the emergency stop is pressed",
+    "supply_tripped": "the sensor supply trips",
+    "clipped": "the next sweep has a channel at the end of its range",
+    "no_trigger": "the next sweep never ends",
+    "no_ramp": "for `seconds`, the drive does not obey a controlled stop, only its switch",
+    "runs_on": "for `seconds`, the drive obeys neither stop nor switch; guard and emergency stop still act",
+}
+FAULTS = ON_THE_WIRE | INSIDE | ON_THE_BENCH
+_OF_NUMBERS = frozenset({"not_a_number", "over_range_text", "stars"})
+_OF_ANSWERS = _OF_NUMBERS | {"trickle", "late", "drop_answer", "half_close", "half_late", "stray_before", "stray_after",
+                             "stray_line", "one_behind", "return_line", "empty"}
+
+
+@dataclass(frozen=True, slots=True)
+class Fault:
+    """One fault: after `after` messages have passed it strikes the next that it can, `times` times in all."""
+
+    kind: str
+    after: int = 0
+    seconds: float = 1.0    # wall, see the kind
+    times: int = 1
+
+    def __post_init__(self) -> None:
+        """Raise UsageError for a kind that is none."""
+        if self.kind not in FAULTS:
+            raise UsageError("no such fault", where="simulated bench", expected="one of " + ", ".join(FAULTS),
+                             got=self.kind, remedy="Name a fault of that list.")
+
+    def can_strike(self, message: bytes) -> bool:
+        """Return whether `message` is of the kind that this fault needs."""
+        if self.kind in _OF_NUMBERS:
+            return b"?" in message and not message.lstrip(b":").upper().startswith((b"*", b"SYST", b"TRAC"))
+        return self.kind not in _OF_ANSWERS or b"?" in message
+
+
+@dataclass(slots=True)
+class FaultPlan:
+    """The armed faults of one instrument and those that have struck; any thread may use it."""
+
+    armed: list[tuple[Fault, int, int]] = field(default_factory=list)     # fault, messages to pass, times left
+    struck: list[str] = field(default_factory=list)
+    _lock: Lock = field(default_factory=Lock)
+
+    def arm(self, fault: Fault) -> None:
+        """Let `fault` strike."""
+        with self._lock:
+            self.armed.append((fault, fault.after, fault.times))
+
+    def clear(self) -> None:
+        """Take back what has not struck yet, and forget what has."""
+        with self._lock:
+            self.armed.clear()
+            self.struck.clear()
+
+    def due(self, message: bytes) -> Fault | None:
+        """Count `message`, and return the fault that strikes it; several wait for one another."""
+        with self._lock:
+            self.armed = [(fault, max(wait - 1, -1), left) for fault, wait, left in self.armed]
+            for index, (fault, wait, left) in enumerate(self.armed):
+                if wait < 0 and fault.can_strike(message):
+                    if left > 1:
+                        self.armed[index] = fault, wait, left - 1
+                    else:
+                        del self.armed[index]
+                    self.struck.append(fault.kind)
+                    return fault
+            return None
