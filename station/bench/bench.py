@@ -2,13 +2,14 @@
 
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from station.bench.bench_file import BenchFile, InstrumentEntry
 from station.bench.dialect import Dialect
 from station.bench.digitizer import ScpiDigitizer
 from station.bench.drive import ScpiDrive
 from station.bench.guard import ScpiGuard
+from station.bench.guard_watch import GuardWatch
 from station.bench.identity import Identity
 from station.bench.insulation_tester import ScpiInsulationTester
 from station.bench.modbus_drive import ModbusDrive
@@ -69,6 +70,7 @@ class Bench:
     stop_path: StopPath
     transcript: Transcript
     sensor_digitizer: Digitizer | None = None
+    sessions: Mapping[Role, Session] = field(default_factory=dict)
 
     @property
     def accuracy(self) -> Accuracy:
@@ -101,6 +103,16 @@ class Bench:
         Returns what went wrong, a sentence each; an empty list when the bench is safe. No step is skipped.
         """
         return reach_safe_state([self._safe_step(role) for role in roles if role in self.file.roles])
+
+    def require_unrestarted(self) -> None:
+        """Raise BenchError when an instrument's power failed since it was connected, as far as each can tell."""
+        for session in self.sessions.values():
+            if isinstance(session, ScpiSession):
+                session.require_unrestarted()
+
+    def watch_guard(self) -> GuardWatch:
+        """Return the watch that stops the drive when the guard opens, to be entered before anything moves."""
+        return GuardWatch(self.guard, [("drive", self.stop_drive), ("insulation", self.insulation.off)])
 
     def stop_drive(self) -> None:
         """Bring the drive to rest, from any thread; waits behind no exchange. BenchError when that fails."""
@@ -219,4 +231,5 @@ def _fill(file: BenchFile, sessions: Mapping[Role, Session], stopper: ScpiSessio
         StopPath(drive, own, give_up),
         transcript,
         ScpiDigitizer(*scpi(SENSOR_DIGITIZER), file.sensor_wiring, clock) if SENSOR_DIGITIZER in sessions else None,
+        sessions,
     )

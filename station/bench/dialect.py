@@ -168,9 +168,12 @@ def _remove(table: dict[str, Any], keys: Sequence[str]) -> None:
 
 def _speech(contract: DialectContract) -> Speech:
     table = contract.session
+    event_status = table.event_status
+    if event_status is None:
+        event_status = "*ESR?" if table.identify == "*IDN?" else ""
     return Speech(table.line_end.encode("ascii"), table.headers, table.identify,
                   re.compile(table.identity) if table.identity else None, table.self_test, table.errors,
-                  tuple(table.init), table.acknowledge, table.clients, table.pause)
+                  event_status, tuple(table.init), table.acknowledge, table.clients, table.pause)
 
 
 def _sentinels(table: SentinelsTable) -> Sentinels:

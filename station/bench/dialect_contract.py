@@ -24,6 +24,7 @@ class SessionTable(Table):
     identity: str = ""
     self_test: LineOrNone = "*TST?"
     errors: LineOrNone = "SYST:ERR?"
+    event_status: LineOrNone | None = None  # "*ESR?" where the identity is asked by *IDN?, else nothing
     init: list[Line] = Field(default_factory=list)
     clients: Annotated[int, Field(ge=1, le=64)] = 1  # connections served at once; from 2 on a stop has its own
 

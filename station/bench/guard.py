@@ -4,11 +4,14 @@ from dataclasses import dataclass
 
 from station.bench.instrument import ScpiInstrument
 from station.bench.needs import NONE, Needs
+from station.bench.roles import GuardState
 
 NEEDS = Needs(
     templates=dict.fromkeys(("arm", "disarm", "state"), NONE),
     numbers=frozenset({"closed", "started", "emergency_stop_healthy"}),
 )
+
+GUARD_DEADLINE = 0.25    # s for one answer of an input card; an unanswered look counts as an open guard
 
 
 @dataclass(frozen=True, slots=True)
@@ -22,6 +25,11 @@ class ScpiGuard(ScpiInstrument):
     def disarm(self) -> None:
         """Withdraw the invitation; an earlier START no longer counts."""
         self.session.command(self.dialect.line("disarm"))
+
+    def state(self) -> GuardState:
+        """Return guard and emergency stop as one reading; it has a deadline of its own, see `GUARD_DEADLINE`."""
+        bits, numbers = self.bits("state", GUARD_DEADLINE), self.dialect.numbers
+        return GuardState(bool(bits & numbers["closed"]), bool(bits & numbers["emergency_stop_healthy"]))
 
     def is_closed(self) -> bool:
         """Return whether the guard is closed."""

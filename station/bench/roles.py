@@ -1,6 +1,7 @@
 """The roles of a bench as the rest of the station sees them: SI inside, whoever fills them."""
 
 from collections.abc import Mapping
+from dataclasses import dataclass
 from typing import Literal, Protocol
 
 import numpy as np
@@ -109,6 +110,14 @@ class Thermometer(Instrument, Protocol):
         """Return the temperature of the room, degrees Celsius."""
 
 
+@dataclass(frozen=True, slots=True)
+class GuardState:
+    """What the hard-wired circuit reports in one reading."""
+
+    closed: bool
+    emergency_stop_healthy: bool
+
+
 class Guard(Instrument, Protocol):
     """The guard, its START button and the emergency stop, as the hard-wired circuit reports them."""
 
@@ -116,6 +125,8 @@ class Guard(Instrument, Protocol):
         """Invite a person to press START; never starts anything."""
     def disarm(self) -> None:
         """Withdraw the invitation; an earlier START no longer counts."""
+    def state(self) -> GuardState:
+        """Return guard and emergency stop as one reading, within a short deadline of its own."""
     def is_closed(self) -> bool:
         """Return whether the guard is closed."""
     def is_started(self) -> bool:

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from station.bench.block import INT16_LITTLE, CodeForm
 from station.bench.identity import Identity
-from station.bench.speech import Speech, parse_number
+from station.bench.speech import POWER_ON, Speech, parse_number
 from station.bench.transcript import Direction, Transcript
 from station.bench.visa import BAUD, Wire
 from station.clock import Clock
@@ -103,6 +103,22 @@ class ScpiSession:
         # Ten bits carry a byte of a serial line; half of that speed is allowed for its pauses.
         rate = min(BLOCK_RATE, self._baud / 20) if self.resource.startswith("ASRL") else BLOCK_RATE
         return self._run(line, work, self.deadline + form.width * count / rate)
+
+    def require_unrestarted(self) -> None:
+        """Raise BenchError when the instrument's power failed since connecting: its settings and outputs are lost.
+
+        Nothing is asked of one that nobody has spoken to, or that cannot tell.
+        """
+        def work(wire: Wire, until: float) -> None:
+            answer = self._query(wire, self.speech.event_status, until)
+            if not answer.isdigit():
+                raise self._doubt("this is no event status", "a whole number", repr(answer))
+            if int(answer) & POWER_ON:
+                raise BenchError("the instrument has restarted", where=self._where(), expected="power all the while",
+                                 got="the power-on bit", remedy="Its outputs and settings are unknown: see that all is "
+                                 "off and at rest, look to its mains lead, then test again.")
+        if self._wire is not None and self.speech.event_status:
+            self._run(self.speech.event_status, work, self.deadline)
 
     def drain_errors(self) -> tuple[str, ...]:
         """Empty the instrument's error queue and return its entries, oldest first."""
@@ -199,6 +215,8 @@ class ScpiSession:
         self._note("note", f"connected to {self.resource}")
         self._identify(self._wire, until)
         inherited = self._drain(self._wire, until)
+        if self.speech.event_status:    # power failures before now are history
+            self._query(self._wire, self.speech.event_status, until)
         self._initialise(self._wire, until)
         return inherited
 

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from station.bench.identity import Identity, parse_identity
 from station.errors import BenchError
 
+POWER_ON = 128           # bit of the event status register. Source: IEEE 488.2 (from memory)
 NOT_A_NUMBER = 9.91e37   # Source: SCPI-99, volume 1 (values from memory)
 OVER_RANGE = 9.9e37
 SENTINEL_MARGIN = 1e-4   # relative; makers round the sentinels differently
@@ -44,6 +45,7 @@ class Speech:
     identity: re.Pattern[str] | None = None   # what the answer must match; named groups are the identity's fields
     self_test: str = "*TST?"           # "": the instrument has none
     errors: str = "SYST:ERR?"          # "": the instrument has no error queue
+    event_status: str = ""             # *ESR? of IEEE 488.2; "": it cannot tell that its power failed
     init: tuple[str, ...] = ()         # sent after every connecting
     acknowledge: str = ""              # what every command is answered with; "": nothing
     clients: int = 1                   # how many connections it serves at once; from 2 on a stop has its own
