@@ -1,10 +1,12 @@
 """What the commands print with: one console for results, one for errors, and the words for verdicts."""
 
+from collections.abc import Iterable
 from typing import Any
 
 from rich.console import Console
 
 from station.exit_code import ExitCode
+from station.record.reference_check import Suspect
 from station.sequence.progress import Notice
 from station.units import printed
 
@@ -24,6 +26,13 @@ def show_notice(notice: Notice) -> None:
 def verdict_words(verdict: str) -> str:
     """Return the verdict as word and sign, so that it never rests on colour."""
     return f"{SIGNS[verdict]} {verdict}"
+
+
+def suspect_words(suspects: Iterable[Suspect], record: dict[str, Any]) -> str:
+    """Return the sentence for a test that a failed reference check casts doubt on, else an empty text."""
+    number = next((s.check for s in suspects if (s.serial, s.run) == (record["serial"], record["run"])), None)
+    return "" if number is None else (f"SUSPECT: reference check {number} failed, and no good one lies between. "
+                                      "Test the motor again.")
 
 
 def worst_code(verdicts: list[str]) -> ExitCode:

@@ -8,9 +8,8 @@ import typer
 from rich.table import Table
 
 from station.certificate.number_format import coverage_factor, expanded
-from station.cli.console import errors, results, verdict_words, worst_row
+from station.cli.console import errors, results, suspect_words, verdict_words, worst_row
 from station.errors import UsageError
-from station.record.reference_check import Suspect
 from station.record.store import Store
 from station.sequence.station_file import load_station
 from station.units import printed
@@ -52,7 +51,8 @@ def show(
 ) -> int:
     """Show one test: verdict, findings and every judged value."""
     record = _stored(station, serial, run)
-    doubt = _doubt(station, record)
+    with Store(load_station(station).store, read_only=True) as store:
+        doubt = suspect_words(store.suspects(), record)
     if as_json:
         if doubt:
             errors.print(doubt, markup=False, highlight=False, soft_wrap=True)
@@ -143,15 +143,6 @@ def _stored(station: Path, serial: str, run: int) -> Record:
         raise UsageError("no such test", where="records", expected="a stored serial and run",
                          got=f"{serial}, run {run or 'last'}", remedy="Look with `station records find`.")
     return chosen[-1]
-
-
-def _doubt(station: Path, record: Record) -> str:
-    """Return the sentence for a test that a failed reference check casts doubt on, else an empty text."""
-    with Store(load_station(station).store, read_only=True) as store:
-        found: list[Suspect] = [suspect for suspect in store.suspects()
-                                if (suspect.serial, suspect.run) == (record["serial"], record["run"])]
-    return (f"SUSPECT: reference check {found[0].check} failed, and no good one came between. Test the motor again."
-            if found else "")
 
 
 def _measured(record: Record, characteristic: str, capture: str) -> list[Record]:

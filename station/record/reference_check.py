@@ -71,7 +71,9 @@ WHERE runs.run_id > :last_run AND (records.run_id IS NULL OR (
 ORDER BY runs.run_id DESC LIMIT 1
 """
 _OTHER_TYPE_SINCE = """
-SELECT motor_type FROM records WHERE run_id > :last_run AND motor_type NOT IN ('', :motor_type)
+SELECT records.motor_type FROM records JOIN runs USING (run_id)
+WHERE run_id > :last_run AND records.motor_type NOT IN ('', :motor_type)
+  AND json_extract(runs.heading, '$.purpose') IS NULL
 ORDER BY run_id DESC LIMIT 1
 """
 
@@ -93,7 +95,7 @@ class Since:
     """What happened on the bench after a check: a run that was interrupted, a motor of another type."""
 
     interrupted: str | None      # serial
-    other_type: str | None       # motor type
+    other_type: str | None       # motor type; reference motors are no changeover
 
 
 def add_check(connection: sqlite3.Connection, entry: Mapping[str, Any]) -> Check:

@@ -61,7 +61,7 @@ class Reference(Table):
     def _known(cls, name: str) -> str:
         try:
             ZoneInfo(name)
-        except (OSError, ValueError) as error:
+        except (KeyError, OSError, ValueError) as error:   # absent is a KeyError
             raise ValueError("a time zone such as Europe/Vienna") from error
         return name
 
