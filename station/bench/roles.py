@@ -82,6 +82,8 @@ class SensorSupply(Instrument, Protocol):
         """Set volts and the current limit (A) and switch on."""
     def off(self) -> None:
         """Switch off."""
+    def require_on(self, volts: float) -> None:
+        """Raise BenchError unless the output is on, at about `volts`, and has not tripped."""
     def current(self) -> float:
         """Return the current drawn, A."""
     def voltage(self) -> float:

@@ -11,6 +11,8 @@ NEEDS = Needs(templates={
     "set_voltage": frozenset({"volts"}), "set_current_limit": frozenset({"amperes"}),
 }, optional=dict.fromkeys(("trip", "clear"), NONE))
 
+IN_BAND = 0.05      # relative; sensors count on no better supply, common practice, no source
+
 
 @dataclass(frozen=True, slots=True)
 class ScpiSensorSupply(ScpiInstrument):
@@ -29,6 +31,18 @@ class ScpiSensorSupply(ScpiInstrument):
     def off(self) -> None:
         """Switch off."""
         self.session.command(self.dialect.line("off"))
+
+    def require_on(self, volts: float) -> None:
+        """Raise BenchError unless the output is on, at about `volts`, and has not tripped."""
+        tripped = self.dialect.has("trip") and self.finite("trip") != 0
+        if tripped or self.finite("is_on") != 1:
+            raise BenchError("the sensor supply has switched off", where="sensor supply", expected="output on",
+                             got="tripped" if tripped else "output off",
+                             remedy="Look for a short circuit in the sensor leads, then test the motor again.")
+        got = self.voltage()
+        if not abs(got - volts) <= IN_BAND * volts:
+            raise BenchError("the sensor supply does not hold its voltage", where="sensor supply", got=f"{got:.3g} V",
+                             expected=f"{volts:g} V", remedy="Look for a load that is too great, then test again.")
 
     def current(self) -> float:
         """Return the current drawn, A."""

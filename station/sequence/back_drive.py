@@ -13,6 +13,7 @@ from station.bench.wiring import CapturePart
 from station.capture import HALL_CHANNELS, VOLTAGE_CHANNELS, Capture
 from station.errors import BenchError
 from station.measurement import BudgetRow
+from station.sequence.hazards import require_discharged, require_speed_allowed
 from station.sequence.ongoing_test import OngoingTest
 from station.sequence.sequence_file import BackDriveStep
 from station.units import RPM, from_si
@@ -20,6 +21,7 @@ from station.units import RPM, from_si
 HEADROOM = 1.5          # of the input range over the highest peak that the limits allow
 WIDENED = 2.0           # a clipped capture is taken once more on a range this much wider
 HALL_RANGE = 8.0        # V, above any sensor supply that pulls up to 5 V
+SLACK = 2.0             # s that a digitizer may take beyond the capture before it counts as waiting for a trigger
 TORQUE_LIMIT = 0.03     # relative; the drive's own torque estimate, common practice, no source
 FALLBACK_SHARE = 2.0    # of the rated voltage, when the limit file does not limit the peak
 
@@ -29,14 +31,18 @@ def back_drive(step: BackDriveStep, test: OngoingTest) -> None:
     drive = test.bench.drive
     drive.clear()
     test.require_guard()
+    require_discharged(test)
     drive.enable()
     for label, target_rpm in zip(step.labels(), step.targets_rpm(), strict=True):
+        require_speed_allowed(test, target_rpm * RPM)
         drive.spin(target_rpm * RPM, step.ramp_rpm_per_s * RPM)
         test.wait_until(lambda: _ready(test), what=f"reaching {target_rpm:g} r/min",
                         remedy="Look for a blocked or heavy shaft, or give the step more time.")
         test.say("speed", f"{label}: {from_si(drive.speed(), 'rpm'):.1f} r/min reached")
-        test.hand_over(_capture(step, test, label, target_rpm))
+        captures = _capture(step, test, label, target_rpm)
         _measure_drag(test, label)
+        test.require_trustworthy()
+        test.hand_over(captures)
         if step.on_fail == "stop" and any(analysis.refused for analysis in test.analysed()):
             break
     drive.stop()
@@ -97,7 +103,7 @@ def _take_together(step: BackDriveStep, test: OngoingTest, parts: Sequence[Captu
         bench.digitizer_of(part).initiate()
     for part in parts:
         test.wait_until(partial(_captured, test, bench.digitizer_of(part)), what="the capture",
-                        remedy="Check the digitizer's trigger and sample interval.")
+                        remedy="Check the digitizer's trigger and sample interval.", within=3 * duration + SLACK)
     speed = (before + bench.drive.speed()) / 2
     return [Capture(*bench.digitizer_of(part).fetch(), _interval(step, part), 0.0, target_rpm * RPM, speed,
                     bench.thermometer.winding(), bench.file.accuracy_of(part.role)) for part in parts]

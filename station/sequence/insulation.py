@@ -5,6 +5,7 @@ from math import isfinite
 from station.analysis.budget import measurement
 from station.errors import BenchError
 from station.measurement import BudgetRow
+from station.sequence.hazards import require_at_rest, sensors_unpowered
 from station.sequence.ongoing_test import OngoingTest
 from station.sequence.sequence_file import InsulationStep
 from station.units import from_si
@@ -15,10 +16,24 @@ RESISTANCE_LIMIT = 0.05  # relative; insulation testers in their middle ranges, 
 def insulation(step: InsulationStep, test: OngoingTest) -> None:
     """Measure insulation resistance; the step ends only when the winding is discharged.
 
-    Over range proves no contact, so it is no result: an open test lead reads the same.
+    The shaft must rest, and the sensors have no power meanwhile: a path through them must not reach the
+    supply. Over range proves no contact, so it is no result: an open test lead reads the same.
     """
-    tester = test.bench.insulation
     test.require_guard()
+    require_at_rest(test)
+    with sensors_unpowered(test):
+        resistance = _measure(step, test)
+    if not isfinite(resistance):
+        raise BenchError("insulation resistance is over range", where="insulation tester",
+                         expected="a value within the range", got="over range",
+                         remedy="Check that the test leads reach winding and frame; an open lead reads so too.")
+    megohms = from_si(resistance, "Mohm")
+    row = BudgetRow("insulation tester", "B", "rectangular", megohms * RESISTANCE_LIMIT / 3**0.5, float("inf"))
+    test.add(measurement("insulation_resistance", megohms, [row]))
+
+
+def _measure(step: InsulationStep, test: OngoingTest) -> float:
+    tester = test.bench.insulation
     test.say("note", f"insulation voltage on: {step.voltage_V:g} V between winding and frame")
     try:
         tester.apply(step.voltage_V, step.dwell_s)
@@ -29,10 +44,4 @@ def insulation(step: InsulationStep, test: OngoingTest) -> None:
                     what="discharging the winding",
                     remedy="Keep the guard closed; do not touch the terminals; call maintenance.")
     test.say("note", f"winding discharged below {step.discharged_below_V:g} V")
-    if not isfinite(resistance):
-        raise BenchError("insulation resistance is over range", where="insulation tester",
-                         expected="a value within the range", got="over range",
-                         remedy="Check that the test leads reach winding and frame; an open lead reads so too.")
-    megohms = from_si(resistance, "Mohm")
-    row = BudgetRow("insulation tester", "B", "rectangular", megohms * RESISTANCE_LIMIT / 3**0.5, float("inf"))
-    test.add(measurement("insulation_resistance", megohms, [row]))
+    return resistance

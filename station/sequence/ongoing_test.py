@@ -8,12 +8,14 @@ from math import inf
 from station.analysis.result import CaptureAnalysis
 from station.analysis.stitch import analyse_captures
 from station.bench.bench import Bench
+from station.bench.guard_watch import GuardWatch
 from station.capture import Capture
 from station.clock import Clock
 from station.errors import BenchError, StoppedError
 from station.judgement.limit_file import LimitFile
 from station.measurement import Measurement
 from station.sequence.progress import Notice, NoticeKind, Watch
+from station.sequence.sequence_file import SensorSupplyStep
 from station.units import printed
 
 POLL_S = 0.01  # a fraction of any ramp; the guard is looked at as often
@@ -33,6 +35,8 @@ class OngoingTest:
     taken: list[tuple[Capture, ...]] = field(default_factory=list)     # one label each, in parts where stitched
     conditions: dict[str, float] = field(default_factory=dict)
     step_end: float = inf  # s on the monotonic clock; no step may go on beyond it
+    guard_watch: GuardWatch | None = None           # from START on
+    sensor_supply: SensorSupplyStep | None = None   # while the sensors are meant to have power
     _pending: list[Future[CaptureAnalysis]] = field(default_factory=list)
 
     def add(self, measurement: Measurement, label: str = "") -> None:
@@ -78,8 +82,10 @@ class OngoingTest:
             raise BenchError(f"{what} took too long", where="sequence", expected="an end before the deadline",
                              got=f"{late:.1f} s beyond it", remedy=remedy)
 
-    def wait_until(self, reached: Callable[[], bool], *, what: str, remedy: str) -> None:
+    def wait_until(self, reached: Callable[[], bool], *, what: str, remedy: str, within: float = inf) -> None:
         """Wait for `reached`, looking at the guard all the while.
+
+        `within` is a deadline (s) of its own; that of the step counts anyway.
 
         Raises
         ------
@@ -88,13 +94,23 @@ class OngoingTest:
         BenchError
             The deadline passed, see `allow`.
         """
+        end = self.clock.monotonic() + within
         while not reached():
             self.require_guard()
             self.require_in_time(what, remedy)
+            if self.clock.monotonic() > end:
+                raise BenchError(f"{what} took too long", where="sequence", expected=f"an end within {within:.3g} s",
+                                 got="none", remedy=remedy)
             self.clock.pause(POLL_S)
 
     def require_guard(self) -> None:
-        """Raise StoppedError unless the guard is closed and the emergency stop is healthy."""
+        """Raise StoppedError unless the guard is closed and the emergency stop is healthy.
+
+        Once the guard is watched this is what the watch has seen; before, it is asked.
+        """
+        if self.guard_watch is not None:
+            self.guard_watch.require_closed()
+            return
         guard = self.bench.guard
         if not guard.is_closed():
             raise StoppedError("guard opened", where="guard", expected="closed until the shaft rests", got="open",
@@ -102,3 +118,12 @@ class OngoingTest:
         if not guard.is_emergency_stop_healthy():
             raise StoppedError("emergency stop pressed", where="guard", expected="released", got="pressed",
                                remedy="Clear the danger, reset the emergency stop and test again.")
+
+    def require_trustworthy(self) -> None:
+        """Raise BenchError when an instrument has restarted or the sensors lost their supply: values mean nothing then.
+
+        To be asked after measuring and before anything is kept.
+        """
+        self.bench.require_unrestarted()
+        if self.sensor_supply is not None:
+            self.bench.supply.require_on(self.sensor_supply.voltage_V)

@@ -88,9 +88,11 @@ class Runner:
             test = OngoingTest(self.bench, self.limits, self.clock, self.watch, analyst, serial)
             try:
                 self._start(test, invite)
-                self._steps(test, traces)
+                with self.bench.watch_guard() as test.guard_watch:
+                    self._steps(test, traces)
             except (StationError, KeyboardInterrupt) as error:
-                trouble = error
+                # What stopped the bench comes first: the rest may follow from it.
+                trouble = (test.guard_watch and test.guard_watch.trouble) or error
             finally:
                 unsafe = self._make_safe()
             analyses = test.collect()
@@ -131,6 +133,8 @@ class Runner:
             test.allow(step.deadline_s)
             try:
                 _carry_out(step, test)
+                test.require_guard()
+                test.require_trustworthy()
                 test.require_in_time(f"the step {step.name}", "Look what held it up, or give the step more time.")
             except BaseException as error:
                 trace.outcome, trace.note = "no result", str(error)

@@ -14,6 +14,7 @@ def sensor_supply(step: SensorSupplyStep, test: OngoingTest) -> None:
     """Switch the sensors on, let them settle, and measure their current."""
     supply = test.bench.supply
     supply.on(step.voltage_V, step.current_limit_A)
+    test.sensor_supply = step
     test.clock.pause(step.settle_s)
     current = supply.current()
     test.conditions["sensor_supply_V"] = supply.voltage()

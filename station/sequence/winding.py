@@ -3,6 +3,7 @@
 from math import isfinite
 
 from station.analysis.winding import winding_resistance
+from station.bench.roles import Ohmmeter
 from station.motor import LINES
 from station.sequence.ongoing_test import OngoingTest
 from station.sequence.sequence_file import WindingStep
@@ -13,13 +14,19 @@ OFFSET_LIMIT = 5e-4        # ohm
 TEMPERATURE_LIMIT = 1.0    # K, winding against sensor
 
 
+def _measure(ohmmeter: Ohmmeter, pair: str) -> float:
+    """Return the resistance of `pair`, ohm; over range only when it reads so twice, as relays and probes bounce."""
+    first = ohmmeter.measure(pair)
+    return first if isfinite(first) else ohmmeter.measure(pair)
+
+
 def winding(_step: WindingStep, test: OngoingTest) -> None:
     """Measure all three pairs at rest, together with the temperature they were measured at."""
     ohmmeter, thermometer = test.bench.ohmmeter, test.bench.thermometer
     test.conditions["ambient_temperature_degC"] = thermometer.ambient()
     temperature = test.conditions["winding_temperature_degC"] = thermometer.winding()
     try:
-        indications = {pair: ohmmeter.measure(pair) for pair in LINES}
+        indications = {pair: _measure(ohmmeter, pair) for pair in LINES}
     finally:
         ohmmeter.release()
     for pair, resistance in indications.items():

@@ -1,0 +1,62 @@
+"""What must hold before anything moves or is live: guard, rest, discharge, sensors without power, speed."""
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+
+from station.analysis.conversion import touch_voltage_speed
+from station.errors import BenchError, BenchNotFitError
+from station.judgement.limit_file import LimitFile
+from station.sequence.ongoing_test import OngoingTest
+from station.units import RPM, VOLT_PER_KRPM, from_si
+
+
+def touch_speed(limits: LimitFile) -> float | None:
+    """Return from which speed (rad/s) a motor within `limits` has 25 V rms between lines; None when they do not say."""
+    peaks = [limit.upper for limit in limits.limits
+             if limit.name.startswith("back_emf_constant_peak") and limit.upper is not None]
+    return touch_voltage_speed(max(peaks) * VOLT_PER_KRPM) if peaks else None
+
+
+def require_speed_allowed(test: OngoingTest, target: float) -> None:
+    """Raise BenchNotFitError unless the motor may be turned at `target`, rad/s, with the guard as it is now.
+
+    With a guard that is not closed, nothing from the touch-voltage speed on; where that is unknown, nothing at all.
+    The drive refuses motion with an open guard anyway: this says why the terminals are dangerous.
+    """
+    if test.bench.guard.state().closed:
+        return
+    touchable = touch_speed(test.limits) or 0.0
+    if not abs(target) < touchable:
+        raise BenchNotFitError("speed refused with the guard open", where="guard", got="an open guard",
+                               expected=f"a closed guard above {from_si(touchable, 'rpm'):.0f} r/min, where the "
+                               "terminals carry 25 V and more", remedy="Close the guard and press START again.")
+
+
+def require_discharged(test: OngoingTest) -> None:
+    """Raise BenchError unless the winding carries no insulation voltage; to be asked before anything moves."""
+    volts, below = test.bench.insulation.voltage(), test.bench.file.discharged_below
+    if not abs(volts) < below:
+        raise BenchError("the winding is not discharged", where="insulation tester", expected=f"below {below:g} V",
+                         got=f"{volts:g} V", remedy="Keep the guard closed; do not touch the terminals; "
+                         "call maintenance.")
+
+
+def require_at_rest(test: OngoingTest) -> None:
+    """Raise BenchError unless the shaft rests."""
+    speed = test.bench.drive.speed()
+    if not abs(speed) < RPM:
+        raise BenchError("the shaft turns", where="drive", expected="standstill",
+                         got=f"{from_si(speed, 'rpm'):.0f} r/min",
+                         remedy="Press the emergency stop; keep the guard closed until the shaft rests.")
+
+
+@contextmanager
+def sensors_unpowered(test: OngoingTest) -> Iterator[None]:
+    """Switch the sensor supply off, and on again as it was once the block has ended without trouble."""
+    powered, test.sensor_supply = test.sensor_supply, None
+    test.bench.supply.safe()
+    yield
+    if powered is not None:
+        test.bench.supply.on(powered.voltage_V, powered.current_limit_A)
+        test.sensor_supply = powered
+        test.clock.pause(powered.settle_s)
