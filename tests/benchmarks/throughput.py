@@ -83,8 +83,16 @@ def ratios(size, repeats):
     bare_time = best["bare"]
     print(f"  {size / 1e6:g} MB: a bare recv_into takes {1e3 * bare_time:.2f} ms, {size / bare_time / 1e9:.2f} GB/s")
     least = {"raw socket": 0.9} if size == 10_000_000 else {}
-    return [Figure(f"{size / 1e6:g} MB, {name} / bare throughput", bare_time / best[name], least=least.get(name))
+    return [Figure(f"{size / 1e6:g} MB, {name} / bare throughput", bare_time / best[name],
+                   _scatter(times["bare"], times[name]), least=least.get(name))
             for name in ways if name != "bare"]
+
+
+def _scatter(bare_times, times, parts=4):
+    """Return the standard error of the ratio of least times, from as many parts of the run by themselves."""
+    pairs = zip(np.array_split(bare_times, parts), np.array_split(times, parts), strict=True)
+    found = [part.min() / own.min() for part, own in pairs if own.size]
+    return float(np.std(found, ddof=1) / np.sqrt(len(found))) if len(found) > 1 else 0.0
 
 
 def latency(repeats):
