@@ -36,12 +36,13 @@ def _measure(step: InsulationStep, test: OngoingTest) -> float:
     tester = test.bench.insulation
     test.say("note", f"insulation voltage on: {step.voltage_V:g} V between winding and frame")
     try:
-        tester.apply(step.voltage_V, step.dwell_s)
-        resistance = tester.resistance()
+        with test.timing.phase("dwell", "physics"):
+            tester.apply(step.voltage_V, step.dwell_s)
+            resistance = tester.resistance()
     finally:
         tester.off()
-    test.wait_until(lambda: tester.voltage() < step.discharged_below_V,
-                    what="discharging the winding",
-                    remedy="Keep the guard closed; do not touch the terminals; call maintenance.")
+    with test.timing.phase("discharge", "physics"):
+        test.wait_until(lambda: tester.voltage() < step.discharged_below_V, what="discharging the winding",
+                        remedy="Keep the guard closed; do not touch the terminals; call maintenance.")
     test.say("note", f"winding discharged below {step.discharged_below_V:g} V")
     return resistance

@@ -16,20 +16,26 @@ from station.judgement.limit_file import LimitFile
 from station.measurement import Measurement
 from station.sequence.progress import Notice, NoticeKind, Watch
 from station.sequence.sequence_file import SensorSupplyStep
+from station.sequence.timing import Timing
 from station.units import printed
 
-POLL_S = 0.01  # a fraction of any ramp; the guard is looked at as often
+POLL_S = 0.002  # from one look to the next: what is waited for is noticed a millisecond late on average
 
 
 @dataclass(slots=True)
 class OngoingTest:
-    """What the steps share. Captures are analysed on a thread of their own while the drive moves on."""
+    """What the steps share.
+
+    Captures are fetched by `carrier`, one after the other, and analysed by `analyst` while the drive moves on.
+    """
 
     bench: Bench
     limits: LimitFile
     clock: Clock
     watch: Watch
     analyst: ThreadPoolExecutor
+    carrier: ThreadPoolExecutor
+    timing: Timing
     serial: str
     measurements: dict[tuple[str, str], Measurement] = field(default_factory=dict)
     taken: list[tuple[Capture, ...]] = field(default_factory=list)     # one label each, in parts where stitched
@@ -53,7 +59,11 @@ class OngoingTest:
     def hand_over(self, parts: tuple[Capture, ...]) -> None:
         """Keep a capture, or the parts of a stitched one, and begin its analysis without waiting for it."""
         self.taken.append(parts)
-        self._pending.append(self.analyst.submit(analyse_captures, parts, self.limits.motor_type))
+        self._pending.append(self.analyst.submit(self._analyse, parts))
+
+    def _analyse(self, parts: tuple[Capture, ...]) -> CaptureAnalysis:
+        with self.timing.phase("analysis", "meanwhile"):
+            return analyse_captures(parts, self.limits.motor_type)
 
     def collect(self) -> list[CaptureAnalysis]:
         """Wait for the analyses of all captures so far, in order; their values are kept and shown."""

@@ -11,7 +11,7 @@ from station.analysis.result import CaptureAnalysis
 from station.bench.bench import Bench
 from station.clock import Clock, stamp
 from station.errors import StationError
-from station.judgement.judge import MOTOR_FAULTS, judge
+from station.judgement.judge import MOTOR_FAULTS, Judgement, judge
 from station.judgement.limit_file import LimitFile
 from station.measurement import Measurement
 from station.record.store import Store
@@ -29,6 +29,7 @@ from station.sequence.sequence_file import (
     Sequence,
     WindingStep,
 )
+from station.sequence.timing import Timing
 from station.sequence.winding import winding
 from station.units import RPM
 
@@ -59,6 +60,7 @@ class RunResult:
 
     record: dict[str, Any]
     trouble: BaseException | None
+    timing: Timing
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,14 +80,16 @@ class Runner:
         `invite` is called once the station waits for START. Whatever happens, the bench ends in its
         safe state and the run has a record; trouble is returned with it, never lost.
         """
-        started = self.clock.utc()
+        started, timing = self.clock.utc(), Timing(self.clock.monotonic)
+        timing.begin("Before START")
         known = known_at_start(heading, self.limits, self.sequence)
         run_id = self.store.begin(serial, started=stamp(started), heading=known)
         self.bench.transcript.restart()
         traces = [StepTrace(step.name, step.kind) for step in self.sequence.steps]
         trouble: BaseException | None = None
-        with ThreadPoolExecutor(1, thread_name_prefix="analysis") as analyst:
-            test = OngoingTest(self.bench, self.limits, self.clock, self.watch, analyst, serial)
+        with (ThreadPoolExecutor(1, thread_name_prefix="analysis") as analyst,
+              ThreadPoolExecutor(1, thread_name_prefix="carrier") as carrier):
+            test = OngoingTest(self.bench, self.limits, self.clock, self.watch, analyst, carrier, timing, serial)
             try:
                 self._start(test, invite)
                 with self.bench.watch_guard() as test.guard_watch:
@@ -94,17 +98,27 @@ class Runner:
                 # What stopped the bench comes first: the rest may follow from it.
                 trouble = (test.guard_watch and test.guard_watch.trouble) or error
             finally:
-                unsafe = self._make_safe()
+                timing.begin("Verdict")
+                with timing.phase("safe state", "station"):
+                    unsafe = self._make_safe()
+            carrier.shutdown()      # whatever it has fetched by now counts
             analyses = test.collect()
+        with timing.phase("judgement", "station"):
+            judgement = self._judge(test, analyses)
+            outcome = Outcome(analyses, judgement, [trace.as_record() for trace in traces], started,
+                              self.clock.utc(), trouble, unsafe)
+            found = assemble(test, outcome)
+        spent = {"timing": [row.as_record() for row in timing.rows()]}
+        with timing.phase("record", "station"):
+            record = self.store.finish(run_id, known | found | spent, test.captures,
+                                       self.bench.transcript.as_json_lines())
+        return RunResult(record, trouble, timing)
+
+    def _judge(self, test: OngoingTest, analyses: Ordered[CaptureAnalysis]) -> Judgement:
         test.measurements.update({(m.name, ""): m for m in both_directions(analyses)})
         refused = {analysis.label: analysis.refused for analysis in analyses if analysis.refused}
-        judgement = judge(test.measurements, self.sequence.labels(), self.limits, refused,
-                          motor_faults=REFUSALS_OF_THE_MOTOR)
-        outcome = Outcome(analyses, judgement, [trace.as_record() for trace in traces], started,
-                          self.clock.utc(), trouble, unsafe)
-        record = self.store.finish(run_id, known | assemble(test, outcome), test.captures,
-                                   self.bench.transcript.as_json_lines())
-        return RunResult(record, trouble)
+        return judge(test.measurements, self.sequence.labels(), self.limits, refused,
+                     motor_faults=REFUSALS_OF_THE_MOTOR)
 
     def _make_safe(self) -> list[str]:
         """Take the bench to its safe state and withdraw the START; return what did not succeed."""
@@ -122,13 +136,14 @@ class Runner:
         self.watch(Notice("wait", f"{test.serial}: armed, press START (keep clear of the shaft)"))
         invite()
         test.allow(self.sequence.start_deadline)
-        test.wait_until(guard.is_started, what="waiting for START",
-                        remedy="Close the guard and press START.")
+        with test.timing.phase("waiting for START", "person"):
+            test.wait_until(guard.is_started, what="waiting for START", remedy="Close the guard and press START.")
 
     def _steps(self, test: OngoingTest, traces: list[StepTrace]) -> None:
         for step, trace in zip(self.sequence.steps, traces, strict=True):
             test.require_guard()
             self.watch(Notice("step", step.name))
+            test.timing.begin(step.name)
             before, trace.started = set(test.measurements), stamp(self.clock.utc())
             test.allow(step.deadline_s)
             try:

@@ -15,7 +15,8 @@ def sensor_supply(step: SensorSupplyStep, test: OngoingTest) -> None:
     supply = test.bench.supply
     supply.on(step.voltage_V, step.current_limit_A)
     test.sensor_supply = step
-    test.clock.pause(step.settle_s)
+    with test.timing.phase("settling of the sensors", "physics"):
+        test.clock.pause(step.settle_s)
     current = supply.current()
     test.conditions["sensor_supply_V"] = supply.voltage()
     limit = current * CURRENT_LIMIT + CURRENT_FLOOR
