@@ -49,7 +49,9 @@ def closing(sheet: Sheet, record: Mapping[str, Any], sha256_of_record: str) -> N
 
 def _instruments(record: Mapping[str, Any]) -> Grid:
     roles = ("role", "maker", "model", "serial", "certificate", "calibrated", "due")
-    return Grid("Instruments", ("role", "maker", "model", "serial", "calibration", "calibrated", "due"),
+    proof = (f", proved by reference check {at(record, 'reference_check', 'check')} of "
+             f"{at(record, 'reference_check', 'ended')}" if record.get("reference_check") else "")
+    return Grid(f"Instruments{proof}", ("role", "maker", "model", "serial", "calibration", "calibrated", "due"),
                 (40, 55, 47, 43, 50, 38, 36),
                 [[at(i, key) for key in roles] for i in (record.get("bench") or {}).get("instruments") or ()])
 

@@ -53,7 +53,9 @@ def _check(station: Station, invite: Callable[[], None] | None) -> int:
         reports = bench.check(clock)
         table = Table("role", "instrument", "calibration due", "self-test", "fault and remedy")
         for report in reports:
-            table.add_row(report.role, str(report.identity or "no reply"), str(report.due), report.self_test,
+            extension = bench.file.entry(report.role).calibration.extension
+            due = f"{report.due}" + (f"\nextended to {extension.until} by {extension.person}" if extension else "")
+            table.add_row(report.role, str(report.identity or "no reply"), due, report.self_test,
                           "\n".join(report.faults) or "none")
         results.print(table)
         if any(report.faults for report in reports):

@@ -12,7 +12,7 @@ from station.cli.workplace import Workplace, load_limits, open_workplace
 from station.errors import StationError, UsageError
 from station.exit_code import ExitCode
 from station.record.store import Store
-from station.sequence.reference_check import PURPOSE, check_motors, require_both_kinds
+from station.sequence.reference_check import PURPOSE, check_motors, require_both_kinds, require_captures, require_mended
 from station.sequence.reference_draft import draft_toml
 from station.sequence.reference_file import ReferenceMotor, load_references
 from station.sequence.reference_history import drift
@@ -31,6 +31,7 @@ def check(
     station: StationFile = Path("station.toml"),
     motor_type: Annotated[str, typer.Option("--type", help="Motor type; all with reference files if left out.")] = "",
     operator: Annotated[str, typer.Option(help="Who checks; goes into the store.")] = "operator",
+    done: Annotated[str, typer.Option(help="What was found and mended since a BAD check; required after one.")] = "",
     connect: Annotated[bool, typer.Option("--connect", help="Use a simulated bench served by another process.")]
     = False,
 ) -> int:
@@ -39,8 +40,11 @@ def check(
     groups = _groups(described, motor_type)
     code = ExitCode.PASS
     with open_workplace(described, operator, elsewhere=connect) as place:
+        require_mended(place.store.reference_checks(), done)
         for motors in groups:
-            made = _check_type(place, motors)
+            require_captures(motors, place.sequence.labels())
+        for motors in groups:
+            made = _check_type(place, motors, done)
             code = max(code, made)
             if made in (ExitCode.STOPPED, ExitCode.INTERRUPTED):
                 break
@@ -111,8 +115,8 @@ def _require_type(described: Station, motor: ReferenceMotor) -> None:
                          got=motor.motor_type, remedy="Correct motor_type, or the serial, which names the type.")
 
 
-def _check_type(place: Workplace, motors: list[ReferenceMotor]) -> ExitCode:
-    entry, trouble = check_motors(motors, lambda motor: _run(place, motor), place.sequence.labels())
+def _check_type(place: Workplace, motors: list[ReferenceMotor], done: str) -> ExitCode:
+    entry, trouble = check_motors(motors, lambda motor: _run(place, motor), place.sequence.labels(), done)
     made = place.store.add_reference_check(entry)
     _say(f"{SIGNS[made['result']]}  reference check {made['check']} of {made['motor_type']}")
     for reason in made["reasons"][:SHOWN]:
@@ -138,11 +142,13 @@ def _run(place: Workplace, motor: ReferenceMotor) -> RunResult:
 
 
 def _checks_table(checks: list[dict[str, Any]]) -> Table:
-    table = Table("check", "type", "started", "result", "motors", "operator", "bench", "suspects", "first reason")
+    table = Table("check", "type", "started", "result", "motors", "operator", "bench", "suspects", "first reason",
+                  "mended before")
     for made in checks:
         table.add_row(str(made["check"]), made["motor_type"], made["started"], SIGNS[made["result"]],
                       ", ".join(motor["serial"] for motor in made["motors"]), made["operator"],
-                      made["bench_sha256"][:8], str(len(made["suspects"])), next(iter(made["reasons"]), ""))
+                      made["bench_sha256"][:8], str(len(made["suspects"])), next(iter(made["reasons"]), ""),
+                      made["done"])
     return table
 
 

@@ -4,7 +4,7 @@ from collections.abc import Callable, Mapping
 from collections.abc import Sequence as Ordered
 from typing import Any, Protocol
 
-from station.errors import Fault, FileContractError
+from station.errors import Fault, FileContractError, UsageError
 from station.sequence.reference_compare import compare, reasons_against
 from station.sequence.reference_file import ReferenceMotor
 
@@ -34,10 +34,36 @@ def require_both_kinds(motors: Ordered[ReferenceMotor], motor_type: str, folder:
         raise FileContractError(faults)
 
 
-def check_motors(motors: Ordered[ReferenceMotor], run: Callable[[ReferenceMotor], Ran], labels: Ordered[str]
-                 ) -> tuple[dict[str, Any], BaseException | None]:
+def require_captures(motors: Ordered[ReferenceMotor], labels: Ordered[str]) -> None:
+    """Raise FileContractError when a file expects a capture that the sequence does not take.
+
+    Otherwise every such value would be absent, and the bench would seem broken.
+    """
+    faults = [Fault(motor.file, f"expected.{expected.key}", "a capture that the sequence does not take",
+                    " or ".join(labels), "Establish the values anew with this sequence.")
+              for motor in motors for expected in motor.expected if expected.label and expected.label not in labels]
+    if faults:
+        raise FileContractError(faults)
+
+
+def require_mended(checks: Ordered[Mapping[str, Any]], done: str) -> None:
+    """Raise UsageError when the last check with a result was BAD and nobody says what was `done` about it.
+
+    A check that is merely repeated until it is good proves nothing.
+    """
+    last = next((check for check in reversed(checks) if check["result"] != "NO RESULT"), None)
+    if last is not None and last["result"] == "BAD" and not done.strip():
+        raise UsageError(f"reference check {last['check']} was BAD", where="reference check",
+                         expected="a word on what was found and mended since", got="nothing",
+                         remedy='Find out why it failed: ' + "; ".join(last["reasons"][:3])
+                         + '. Then check again with --done "what was done".')
+
+
+def check_motors(motors: Ordered[ReferenceMotor], run: Callable[[ReferenceMotor], Ran], labels: Ordered[str],
+                 done: str = "") -> tuple[dict[str, Any], BaseException | None]:
     """Run each motor until one meets trouble; return the entry for the store, and the trouble.
 
+    `done` is what was mended since a BAD check.
     The result is BAD when any run speaks against the bench, else NO RESULT when one could not finish or was not
     made, else GOOD. All motors are of one type, and there is one at least.
     """
@@ -56,7 +82,7 @@ def check_motors(motors: Ordered[ReferenceMotor], run: Callable[[ReferenceMotor]
     if trouble is not None:
         reasons.append(f"{entries[-1]['serial']}: the test could not finish: {trouble}")
     first = records[0]
-    return {"format": FORMAT, "motor_type": motors[0].motor_type, "result": result, "reasons": reasons,
+    return {"format": FORMAT, "motor_type": motors[0].motor_type, "result": result, "reasons": reasons, "done": done,
             "started": first["started"], "ended": records[-1]["ended"], "operator": first["operator"],
             "station": first["station"], "bench_sha256": first["bench"]["sha256"],
             "sequence_sha256": first["sequence"]["sha256"], "software": first["software"]["station"],

@@ -164,12 +164,15 @@ def _with_extensions(record, extension, roles):
 
 def test_an_extended_calibration_is_printed_and_costs_no_page(full_record, pages):
     assert "extended" not in "\n".join(pages(full_record))
-    texts = pages(_with_extensions(full_record, EXTENSION, 2))
+    covered = {"reference_check": {"check": 17, "started": "2026-11-25T06:02:11.000Z",
+                                   "ended": "2026-11-25T06:03:40.000Z"}}
+    texts = pages(_with_extensions(full_record | covered, EXTENSION, 2))
     words = " ".join(" ".join(texts).split())
     assert len(texts) == len(pages(full_record))
     due = full_record["bench"]["instruments"][0]["due"]
     assert f"due {due}, extended to 2027-09-30 by M. Odera: the laboratory is shut until October" in words
     assert words.count("extended to") == 2
+    assert "Instruments, proved by reference check 17 of 2026-11-25T06:03:40.000Z" in words
 
 
 def test_a_stitched_capture_says_so_with_every_part(full_record, pages):

@@ -2,9 +2,11 @@
 
 import json
 import re
+from datetime import timedelta
 
 import pytest
 
+from station.clock import system_clock
 from station.exit_code import ExitCode
 
 
@@ -68,6 +70,26 @@ def test_an_expired_calibration_stops_before_anything_turns(folder, command):
     assert code == ExitCode.BENCH_NOT_FIT
     assert "r/min reached" not in out
     assert "2020-01-31" in err
+
+
+def test_a_written_extension_keeps_the_line_going_until_its_last_day(folder, command):
+    bench, today = folder / "bench.toml", system_clock().today()
+    person = 'person = "M. Odera", reason = "laboratory shut"'
+    ran_out = f"date = 2019-01-31, due = 2020-01-31, extension = {{ {person}, until = {today} }}"
+    bench.write_text(re.sub(r"date = [\d-]+, due = [\d-]+", ran_out, bench.read_text(), count=1))
+    code, out, _ = command("bench", "check", "--station", folder / "station.toml")
+    assert (code, "by M. Odera" in out) == (0, True)
+    assert command("test", "CP40-0001", "--station", folder / "station.toml")[0] == ExitCode.PASS
+    record = json.loads(command("records", "show", "CP40-0001", "--station", folder / "station.toml", "--json")[1])
+    drive, *others = record["bench"]["instruments"]
+    assert drive["extension"] == {"person": "M. Odera", "reason": "laboratory shut", "until": today.isoformat()}
+    assert not any("extension" in other for other in others)
+
+    bench.write_text(bench.read_text().replace(f"until = {today}", f"until = {today - timedelta(days=1)}"))
+    code, out, err = command("test", "CP40-0001", "--station", folder / "station.toml")
+    assert code == ExitCode.BENCH_NOT_FIT
+    assert "its extension by M. Odera" in err
+    assert "r/min reached" not in out
 
 
 @pytest.mark.parametrize("words", [

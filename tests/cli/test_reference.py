@@ -29,8 +29,8 @@ def edit(path, old, new):
     path.write_text(text.replace(old, new, 1))
 
 
-def check(station, motor_type="CP-40"):
-    return station("reference", "check", "--type", motor_type)
+def check(station, motor_type="CP-40", done=""):
+    return station("reference", "check", "--type", motor_type, "--done", done)
 
 
 def stored(line):
@@ -83,7 +83,10 @@ def test_a_good_check_opens_the_line_and_a_drifted_bench_shuts_it(line, station,
 
     monkeypatch.undo()
     monkeypatch.setenv("COLUMNS", "200")
-    assert check(station)[0] == 0                                       # mended: the line opens, the doubt stays
+    code, _, err = check(station)
+    assert (code, "reference check 2 was BAD" in err) == (ExitCode.WRONG_USE, True)
+    assert check(station, done="digitizer exchanged")[0] == 0           # mended: the line opens, the doubt stays
+    assert "digitizer exchanged" in station("reference", "history")[1]
     assert "CP40-0001" in station("records", "suspects")[1]
 
 
@@ -95,7 +98,7 @@ def test_a_known_bad_motor_that_passes_or_fails_otherwise_fails_the_check(line, 
     assert code == ExitCode.BENCH_NOT_FIT
     assert "CP40-R002: verdict PASS for a known-bad motor" in out
     edit(line / "lot.toml", mark, mark + defect.replace('"c"', '"a"'))
-    code, out, _ = check(station)
+    code, out, _ = check(station, done="looked for the right motor")
     assert code == ExitCode.BENCH_NOT_FIT
     assert "hall_placement.c did not fail" in out
     assert [made["result"] for made in stored(line)[1]] == ["BAD", "BAD"]
@@ -130,6 +133,10 @@ def test_changeover_crash_and_change_make_it_due(line, station):
 
 
 def test_wrong_use(line, station):
+    edit(line / "sequences" / "standard.toml", "[1000.0, 2000.0]", "[1000.0, 1900.0]")
+    code, _, err = check(station)
+    assert (code, "back_emf_constant_peak.ab@forward 2000" in err) == (ExitCode.WRONG_USE, True)
+    assert stored(line) == ([], [])                     # a sequence that was changed is no broken bench
     assert check(station, "CP-41")[0] == ExitCode.WRONG_USE
     (line / "references" / "CP40-R002.toml").unlink()
     code, _, err = check(station)

@@ -1,11 +1,12 @@
 """One check as a whole: what its result is, whatever the runs come to."""
 
+from dataclasses import replace
 from types import SimpleNamespace
 
 import pytest
 
-from station.errors import FileContractError, StoppedError
-from station.sequence.reference_check import check_motors, require_both_kinds
+from station.errors import FileContractError, StoppedError, UsageError
+from station.sequence.reference_check import check_motors, require_both_kinds, require_captures, require_mended
 from station.sequence.reference_file import Expected, Failure, ReferenceMotor
 
 GOOD = ReferenceMotor("R1", "CP-40", (Expected("insulation_resistance", "insulation_resistance", "", "Mohm", 3000.0,
@@ -69,3 +70,25 @@ def test_both_kinds_are_needed(motors, missing):
     with pytest.raises(FileContractError) as caught:
         require_both_kinds(motors, "CP-40", "references")
     assert {fault.key for fault in caught.value.faults} == missing
+
+
+def test_a_capture_that_the_sequence_does_not_take_is_a_fault_of_the_file():
+    motor = replace(GOOD, expected=(Expected("thd.ab@forward 900", "thd.ab", "forward 900", "%", 1.0, 0.1, 0.2),))
+    require_captures([motor, BAD], ["forward 900", "reverse 900"])
+    require_captures([GOOD], [])
+    with pytest.raises(FileContractError, match="forward 900"):
+        require_captures([motor], ["forward 1000"])
+
+
+@pytest.mark.parametrize(("results", "asked"), [
+    ([], False), (["GOOD"], False), (["BAD"], True), (["GOOD", "BAD", "NO RESULT"], True), (["BAD", "GOOD"], False),
+])
+def test_after_a_bad_check_somebody_says_what_was_done(results, asked):
+    checks = [{"check": n, "result": result, "reasons": ["R1: too low"]} for n, result in enumerate(results)]
+    require_mended(checks, "probe exchanged")
+    for nothing in ("", "  "):
+        if asked:
+            with pytest.raises(UsageError, match="too low"):
+                require_mended(checks, nothing)
+        else:
+            require_mended(checks, nothing)
