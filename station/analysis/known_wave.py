@@ -5,14 +5,18 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from station.analysis.angle_score import angle_score, strongest_order
+from station.analysis.angle_track import FOREIGN_ORDERS, HIGHEST_DEGREE
 from station.analysis.back_emf import BackEmf
 from station.analysis.line_voltages import LineVoltages
-from station.analysis.shaft_motion import ShaftMotion, steady_motion
+from station.analysis.shaft_motion import DEGREE, ShaftMotion
+from station.analysis.wave_fit import WaveFit
 
 Floats = NDArray[np.float64]
-PASSES = 8
+PASSES = 16         # room for orders of ripple that are found one after the other
 SETTLED = 2e-5      # rad; as for three lines
 NEEDED_OVER_NOISE = 30.0    # of a spectrum's peak over its median; noise alone stays below 5 (derived)
+MISFIT_REACH = 3.0  # standard deviations of noise that a misfit must exceed to count
 FREE_EXCESS = 8.0   # standard deviations of the mean square by which noise alone never exceeds itself
 
 
@@ -58,8 +62,8 @@ def known_wave(emf: BackEmf, line: int, pole_pairs: int, to_reference: float, pe
 class KnownTrack:
     """One line fitted by its known wave on a tracked angle.
 
-    `angle`, `speed` (n,) electrical rad and rad/s at the blocks, whose `times` are (n,) s; `gains` (2p,) of half
-    cycles over the known wave; `rest` (n,) V, what is left; `sigma` V, its rms; `free_rms` rad, the motion that
+    `angle`, `speed` (n,) electrical rad and rad/s at the blocks, whose `times` are (n,) s; `gain` is the
+    mean amplitude over the known wave; `rest` (n,) V, what is left; `sigma` V, its rms; `free_rms` rad, the motion that
     no order explains and that was followed half cycle by half cycle; `step` rad, the largest jump beyond noise
     between two half cycles.
     """
@@ -68,22 +72,32 @@ class KnownTrack:
     times: Floats
     angle: Floats
     speed: Floats
-    gains: Floats
+    gain: float
     rest: Floats
     sigma: float
     free_rms: float
     step: float
 
     @property
-    def gain(self) -> float:
-        """Amplitude over that of the known wave."""
-        return float(self.gains.mean())
-
-    @property
     def order_u(self) -> float:
         """Standard uncertainty of one part of an order of the line, as a share of its fundamental."""
-        size = self.gain * self.wave.fundamental * float(np.abs(self.speed).mean())
-        return self.sigma / size * float(np.sqrt(2 / self.rest.size))
+        return self.sigma / self._size * float(np.sqrt(2 / self.rest.size))
+
+    @property
+    def _size(self) -> float:
+        """Amplitude of the fundamental, V."""
+        return self.gain * self.wave.fundamental * float(np.abs(self.speed).mean())
+
+    @property
+    def misfit(self) -> float:
+        """Rms of what is left that is no noise, as a share of the fundamental's rms.
+
+        Noise differs from block to block, a misfit does not: the mean product of neighbours is the misfit's
+        square alone, up to what noise leaves of such a mean (derived).
+        """
+        product = float(np.mean(self.rest[1:] * self.rest[:-1]))
+        beyond = product - MISFIT_REACH * self.sigma**2 / np.sqrt(self.rest.size)
+        return float(np.sqrt(max(beyond, 0.0) * 2)) / self._size
 
     def own_orders(self) -> NDArray[np.complex128]:
         """Return what each order of the line differs by (H,), as shares of its fundamental.
@@ -126,7 +140,11 @@ def first_line_motion(lines: LineVoltages, turning: float, pole_pairs: int) -> t
     counts = np.diff(np.append(starts, volts.size))
     times = sums[1].real / counts
     raw = np.sign(turning) * (np.unwrap(np.angle(sums[0])) + rate * times)
-    motion = steady_motion(times, lines.duration, raw, pole_pairs)
+    # Ripple is left to the wave: twice a period, whole electrical orders look like a polynomial.
+    centre, none = 0.5 * float(times[0] + times[-1]), np.zeros(0)
+    polynomial = np.polynomial.polynomial.polyfit((times - centre) / lines.duration, raw, DEGREE)
+    motion = ShaftMotion(centre, lines.duration, polynomial[1:] / pole_pairs, polynomial, none,
+                         np.zeros(0, dtype=bool), none, none)
     rest = raw - motion.at(times)[0]
     return motion, float(np.sqrt(np.mean(rest * rest)))
 
@@ -134,8 +152,7 @@ def first_line_motion(lines: LineVoltages, turning: float, pole_pairs: int) -> t
 def with_orders_of(motion: ShaftMotion, other: ShaftMotion) -> ShaftMotion:
     """Return `motion` with room for the orders of ripple and the powers of time that `other` needed."""
     nothing = np.zeros(other.orders.size)
-    motion = replace(motion, orders=other.orders, tuned=np.zeros(other.orders.size, dtype=bool),
-                     in_phase=nothing, quadrature=nothing)
+    motion = replace(motion, orders=other.orders, tuned=other.tuned, in_phase=nothing, quadrature=nothing)
     while motion.polynomial.size < other.polynomial.size:
         motion = motion.with_degree()
     return motion
@@ -149,22 +166,37 @@ def track_known(lines: LineVoltages, wave: KnownWave, start: ShaftMotion, pole_p
     explain is followed from half cycle to half cycle, each from zero to zero of the line, where gain and angle are at
     right angles; if noise explains it, it is left alone.
     """
-    motion, volts = start, lines.volts[0]
+    motion, volts, patterns = start, lines.volts[0], _pole_patterns(pole_pairs)
     for _ in range(PASSES):
         angle, speed = motion.at(lines.times)
         shape, slope = wave.at(angle)
         columns, cycle = motion.columns(lines.times), _half_cycles(angle)
-        poles = _one_each((cycle - cycle.min()) % (2 * pole_pairs), 2 * pole_pairs) * (speed * shape)
-        design = np.vstack([np.ones_like(angle), poles, speed * slope * columns])
+        poles = patterns[:, (cycle - cycle.min()) % (2 * pole_pairs)]
+        design = np.vstack([np.ones_like(angle), poles * (speed * shape), speed * slope * columns])
         factors = _solve(design, volts)
-        gains = factors[1:2 * pole_pairs + 1]
-        by = factors[2 * pole_pairs + 1:] / gains.mean()
-        motion = motion.moved(by)
+        gain, by, rest = float(factors[1]), factors[1 + len(patterns):] / float(factors[1]), volts - factors @ design
+        found = KnownTrack(wave, lines.times, angle, speed, gain, rest, _spread(rest, factors.size), 0.0, 0.0)
+        slope = speed * slope * gain
+        better = motion.moved(by)
         if np.abs(by @ columns).max() < SETTLED:
-            break
-    rest = volts - factors @ design
-    found = KnownTrack(wave, lines.times, *motion.at(lines.times), gains, rest, _spread(rest, factors.size), 0.0, 0.0)
-    return _followed(found, speed * slope * gains.mean(), cycle)
+            better = _with_what_stands_out(found, slope, better, pole_pairs)
+            if better.unknowns == motion.unknowns:
+                break
+        motion = better
+    return _followed(found, slope, cycle)
+
+
+def _with_what_stands_out(found: KnownTrack, slope: Floats, motion: ShaftMotion, pole_pairs: int) -> ShaftMotion:
+    """Return the motion with room for ripple that the first capture did not show, or for a slow bend."""
+    nothing = np.zeros((1, 0))
+    fit = WaveFit(np.zeros(1), nothing, nothing, found.rest[None], slope[None], np.array([found.sigma]))
+    turn = abs(float(found.angle[-1] - found.angle[0])) / (2 * np.pi)
+    order = strongest_order(angle_score(found.times, fit, found.times.size / turn), motion, pole_pairs)
+    if order == 0.0 and motion.polynomial.size <= HIGHEST_DEGREE:
+        return motion.with_degree()
+    if order and motion.tuned.sum() < FOREIGN_ORDERS:
+        return motion.with_order(order, motion.cycle)
+    return motion
 
 
 def _followed(found: KnownTrack, slope: Floats, cycle: NDArray[np.intp]) -> KnownTrack:
@@ -178,6 +210,8 @@ def _followed(found: KnownTrack, slope: Floats, cycle: NDArray[np.intp]) -> Know
     excess = float((np.mean((asked / noise) ** 2) - 1) / np.sqrt(2 / asked.size))
     if excess <= FREE_EXCESS:
         return found
+    order = np.argsort(centres)       # in reverse the half cycles are numbered backwards
+    centres, asked, noise = centres[order], asked[order], noise[order]
     added = np.interp(times, centres, asked)
     step = np.abs(np.diff(asked)) - FREE_EXCESS * np.hypot(noise[1:], noise[:-1])
     rest = found.rest - added * slope
@@ -190,10 +224,15 @@ def _half_cycles(angle: Floats) -> NDArray[np.intp]:
     return np.floor(angle / np.pi).astype(np.intp)
 
 
-def _one_each(index: NDArray[np.intp], count: int) -> Floats:
-    """Return (count, n): one where the row's number is the index, else zero."""
-    chosen: Floats = (index == np.arange(count)[:, None]).astype(np.float64)
-    return chosen
+def _pole_patterns(pole_pairs: int) -> Floats:
+    """Return (2p - 1, 2p): ways in which the poles of a revolution may differ in strength, the first one alike.
+
+    North poles against south poles is left out: flux that goes in comes out, and it would pass for ripple once per
+    electrical period.
+    """
+    turn = 2 * np.pi * np.outer(np.arange(pole_pairs), np.arange(2 * pole_pairs)) / (2 * pole_pairs)
+    patterns: Floats = np.vstack([np.cos(turn), np.sin(turn[1:])])
+    return patterns
 
 
 def _solve(design: Floats, volts: Floats) -> Floats:

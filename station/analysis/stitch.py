@@ -28,6 +28,7 @@ from station.analysis.stitch_checks import (
     Agreement,
     check_sensor,
     refuse_amplitude,
+    refuse_misfit,
     refuse_pair,
     refuse_shape,
     refuse_speed_change,
@@ -99,7 +100,7 @@ def _carry_over(fitted: FittedLines, first: Capture, second: Capture, motor_type
     tracked = _follow(fitted, second, motor_type)
     if isinstance(tracked, Refusal):
         return tracked
-    refusal = (refuse_amplitude(tracked, (first, second)) or refuse_shape(tracked)
+    refusal = (refuse_amplitude(tracked, (first, second)) or refuse_shape(tracked) or refuse_misfit(tracked)
                or refuse_switch(fitted, second, tracked, motor_type.pole_pairs))
     if refusal is not None:
         return refusal
@@ -152,7 +153,7 @@ def _tracked(fitted: FittedLines, second: Capture, lines: LineVoltages, turning:
 
 
 def _track(tracked: KnownTrack, second: Capture, first: AngleTrack) -> tuple[AngleTrack, Agreement]:
-    """Return the angle of the second capture, and how far the zero of its own fundamental lies from it.
+    """Return the angle of the second capture, and how far its own fundamental and all that is left lie from it.
 
     A sample taken late by `skew` from a front end that lags by `lag` shows the rotor at t + skew - lag.
     """
@@ -160,7 +161,7 @@ def _track(tracked: KnownTrack, second: Capture, first: AngleTrack) -> tuple[Ang
     speed = float(angle[-1] - angle[0]) / float(times[-1] - times[0])
     channel = second.channels[REFERENCE]
     turned = float(tracked.own_orders()[0].real)
-    zero = Agreement(float(np.rad2deg(turned)), float(np.rad2deg(tracked.order_u)))
+    zero = Agreement(float(np.rad2deg(abs(turned) + 2 * tracked.misfit)), float(np.rad2deg(tracked.order_u)))
     track = AngleTrack(times, angle - speed * (channel.skew - channel.lag), 1 if speed > 0 else -1,
                        hypot(tracked.order_u, first.angle_u), abs(speed) / (2 * pi))
     return track, zero

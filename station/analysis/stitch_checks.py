@@ -22,6 +22,7 @@ REFERENCE, CHECK = "v_ab", "a"      # the line that carries the angle over, the 
 MAX_SPEED_CHANGE = 0.01     # relative
 MAX_AMPLITUDE_CHANGE = 0.01 # relative, of the reference line's volts per speed, beyond the digitizers' own limits
 MAX_SHAPE_CHANGE = 0.01     # of the fundamental: rms of what the reference line's orders differ by
+MAX_MISFIT = 0.003          # of the fundamental: what no motion of the shaft explains; a quarter degree of angle
 MAX_ANGLE_CHANGE = 0.5      # degrees, of the check sensor's edges
 NOISE_REACH = 3.0           # standard deviations of noise that shape and angle may differ by besides
 RAIL_SHARE = 0.01           # of a sensor's samples at the ends of its range, from which on it is cut off
@@ -87,6 +88,15 @@ def refuse_shape(tracked: KnownTrack) -> Refusal | None:
     return Refusal("stitch_shape", f"The wave of {REFERENCE} differs between the two captures by {100 * share:.2f} % "
                    f"of its fundamental; at most {100 * allowed:.2f} % can be stitched. Check that it is the same "
                    "motor and that the same leads reach the digitizer.")
+
+
+def refuse_misfit(tracked: KnownTrack) -> Refusal | None:
+    """Return why the motion of the second capture cannot be told from one line alone, or None."""
+    if tracked.misfit <= MAX_MISFIT:
+        return None
+    return Refusal("stitch_motion", f"One line does not tell how the shaft moved in the second capture: "
+                   f"{100 * tracked.misfit:.2f} % of its fundamental stay unexplained, at most {100 * MAX_MISFIT:g} % "
+                   "can be stitched. Take more revolutions, or look for ripple as fast as the electrical period.")
 
 
 def refuse_switch(fitted: FittedLines, second: Capture, tracked: KnownTrack, pole_pairs: int) -> Refusal | None:
