@@ -21,7 +21,6 @@ HEADROOM = 1.5          # of the input range over the highest peak that the limi
 WIDENED = 2.0           # a clipped capture is taken once more on a range this much wider
 HALL_RANGE = 8.0        # V, above any sensor supply that pulls up to 5 V
 SLACK = 2.0             # s that a digitizer may take beyond the capture before it counts as waiting for a trigger
-SLACK = 2.0             # s that a digitizer may take beyond the capture before it counts as waiting for a trigger
 FALLBACK_SHARE = 2.0    # of the rated voltage, when the limit file does not limit the peak
 
 Result = TypeVar("Result")

@@ -97,11 +97,12 @@ def decision_sentence(rule: str, guard_factor: float) -> str:
 
 
 def _verdict(outcome: Outcome) -> tuple[str, str]:
+    unsafe = "The bench did not reach its safe state: " + "; ".join(outcome.unsafe) if outcome.unsafe else ""
     if outcome.trouble is not None:
         cause = str(outcome.trouble) or "interrupted from the keyboard"
-        return "NO RESULT", f"The test could not finish: {cause}"
-    if outcome.unsafe:
-        return "NO RESULT", "The bench did not reach its safe state: " + "; ".join(outcome.unsafe)
+        return "NO RESULT", f"The test could not finish: {cause} {unsafe}".rstrip()
+    if unsafe:
+        return "NO RESULT", unsafe
     return str(outcome.judgement.verdict), outcome.judgement.reason
 
 

@@ -121,8 +121,14 @@ class Runner:
                      motor_faults=REFUSALS_OF_THE_MOTOR)
 
     def _make_safe(self) -> list[str]:
-        """Take the bench to its safe state and withdraw the START; return what did not succeed."""
-        unsafe = list(self.bench.safe_state())
+        """Take the bench to its safe state and withdraw the START; return what did not succeed.
+
+        What fails is told at once, and everything is tried once more: an instrument may have been deaf for a moment.
+        """
+        unsafe = self.bench.safe_state()
+        if unsafe:
+            self.watch(Notice("note", "the bench is NOT SAFE: " + "; ".join(unsafe)))
+            unsafe = self.bench.safe_state()
         try:
             self.bench.guard.disarm()
         except StationError as error:

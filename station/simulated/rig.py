@@ -216,6 +216,12 @@ class Rig:
             since = kept.since if on and kept.on else self.now()
             self._supply = _SensorSupply(volts if on else kept.volts, on, since)
 
+    @property
+    def sensor_supply_on(self) -> bool:
+        """Whether the sensors have power."""
+        with self._lock:
+            return self._supply.on
+
     def sensor_supply_current(self) -> float:
         """Return the current that the sensors draw, A."""
         with self._lock:

@@ -85,6 +85,7 @@ class SideServer:
             "armed": rig.armed, "attended": rig.attended,
             "emergency_stop_healthy": rig.emergency_stop_healthy, "now": rig.now(), "pace": rig.pace,
             "speed_rpm": rig.shaft.speed_rpm(rig.now()), "insulation_V": rig.insulation_voltage(),
+            "drive_on": rig.shaft.enabled, "sensor_supply_on": rig.sensor_supply_on,
         }
 
 

@@ -199,7 +199,8 @@ class HalfBlock:
         connection, _ = self._server.accept()
         with connection, connection.makefile("rb") as lines:
             for line in lines:
-                answer = {b"*IDN?": b"PLANT,TOY,T-1,1\n", b"SYST:ERR?": b'0,"No error"\n'}.get(line.strip())
+                answer = {b"*IDN?": b"PLANT,TOY,T-1,1\n", b"*ESR?": b"0\n",
+                          b"SYST:ERR?": b'0,"No error"\n'}.get(line.strip())
                 if answer is None:
                     connection.sendall(b"#72000000" + bytes(1_000_000))
                     self.has_begun.set()
