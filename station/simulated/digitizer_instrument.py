@@ -1,21 +1,24 @@
 """The simulated digitizers: simultaneous channels, sweeps in simulated time, codes in blocks, a switch of inputs."""
 
 from collections.abc import Callable, Mapping
+from concurrent.futures import Future, ThreadPoolExecutor
 from functools import partial
 from math import isfinite
+from threading import Event
 from typing import ClassVar
 
 import numpy as np
 from numpy.typing import NDArray
 
 from station.capture import CHANNELS
-from station.simulated.front_end import FrontEnd, Sweep
+from station.simulated.front_end import Conversion, FrontEnd, Sweep
 from station.simulated.rig import Rig
 from station.simulated.scpi_error import ScpiError
 from station.simulated.scpi_instrument import Call, ScpiInstrument
 from station.simulated.scpi_value import Span, answer_block, answer_number, read_boolean, read_channels, read_word
 
 SWEEPING = 8                # bit of OPERation
+CONVERTS_EVERY = 0.005      # s, wall
 CLIPPED = 1                 # bit of QUEStionable
 _RANGE = Span("V", 0.1, 1000.0, 10.0)
 _POINTS = Span("", 2, 4_000_000, 10_000, whole=True)
@@ -37,6 +40,9 @@ class DigitizerInstrument(ScpiInstrument):
         self._front_end = FrontEnd(seed, bits, self._names)
         self._position = 0
         self._sweep: Sweep | None = None
+        self._converter = ThreadPoolExecutor(1, thread_name_prefix=f"converter of {self.model}")
+        self._conversion: Future[Conversion] | None = None
+        self._forgotten = Event()
         self._codes: dict[str, NDArray[np.int16]] = {}
         self._clipped = False
         self.clips_next = self.misses_next = self._waits = False     # faults of the next sweep, of this one
@@ -76,23 +82,43 @@ class DigitizerInstrument(ScpiInstrument):
 
     # --- state --------------------------------------------------------------------------------------
     def operation_condition(self) -> int:
-        """SWEeping while the sweep is not over."""
-        return SWEEPING * self.is_busy()
+        """SWEeping while samples come in; their conversion ends a moment later, which *OPC? waits for."""
+        self.is_busy()
+        return SWEEPING * self._is_sweeping()
 
     def questionable_condition(self) -> int:
-        """Bit 0 when a channel of the last finished sweep met a rail."""
+        """Bit 0 when a channel of the last converted sweep met a rail."""
         return CLIPPED * self._clipped
 
     def is_busy(self) -> bool:
-        """Whether a sweep is under way; codes are made as soon as it is seen to be over."""
-        if self._sweep is None or self._codes:
-            return False
-        if self._waits or self.rig.now() < self._sweep.end:
+        """Whether a sweep is under way or being converted."""
+        if self._is_sweeping():
             return True
-        self._codes, self._clipped = self._front_end.convert(self._signals, self._sweep)
+        if self._conversion is None:
+            return False
+        if self._conversion.done():
+            self._take()
+        return self._conversion is not None
+
+    def _is_sweeping(self) -> bool:
+        return self._conversion is not None and self._sweep is not None and (
+            self._waits or self.rig.now() < self._sweep.end)
+
+    def _convert(self, sweep: Sweep, forgotten: Event) -> Conversion:
+        """Convert `sweep` while it is under way; in the converter's thread, without the lock."""
+        conversion = self._front_end.begin(sweep)
+        while not conversion.is_complete and not forgotten.wait(CONVERTS_EVERY):
+            conversion.advance(self._signals, self.rig.now())
+        return conversion
+
+    def _take(self) -> None:
+        """Take the codes of the sweep that is over; waits for the converter."""
+        if self._conversion is None:
+            return
+        conversion = self._conversion.result()
+        self._codes, self._clipped, self._conversion = conversion.codes, conversion.clipped, None
         if self.clips_next:
             self._clip(next(iter(self._codes)))
-        return False
 
     def _clip(self, name: str) -> None:
         """Drive one channel to its rail for the upper third of its swing, as a wrong range does."""
@@ -101,8 +127,14 @@ class DigitizerInstrument(ScpiInstrument):
         self._clipped, self.clips_next = True, False
 
     def tick(self) -> None:
-        """Convert a sweep that is over before the rig changes under it."""
+        """Take the codes of a sweep that is over."""
         self.is_busy()
+
+    def end(self) -> None:
+        """Break off any waiting and converting."""
+        super().end()
+        self._forgotten.set()
+        self._converter.shutdown()
 
     def reset(self) -> None:
         """All channels on at the default range, no sweep, the switch in its first position."""
@@ -127,15 +159,19 @@ class DigitizerInstrument(ScpiInstrument):
 
     # --- commands -----------------------------------------------------------------------------------
     def _forget(self) -> None:
+        self._forgotten.set()
         self._sweep, self._codes, self._clipped, self._waits = None, {}, False, False
+        self._conversion = None
 
     def _initiate(self) -> None:
-        if self.is_busy():
+        if self._is_sweeping():
             raise ScpiError(-213)
         self._forget()
         on = {name: self._ranges[name] for name in self._names if self._on[name]}
         self._sweep = Sweep(self.rig.now(), self._points, self._interval, on)
         self._waits, self.misses_next = self.misses_next, False
+        self._forgotten = Event()
+        self._conversion = self._converter.submit(self._convert, self._sweep, self._forgotten)
 
     def _switch(self, call: Call) -> None:
         name, on = self._channel(call), read_boolean(call.arguments[0])
@@ -159,7 +195,7 @@ class DigitizerInstrument(ScpiInstrument):
 
     def _change(self, make: Callable[[], None]) -> None:
         """Change a setting; codes taken with other settings must not be read with these."""
-        if self.is_busy():
+        if self._is_sweeping():
             raise ScpiError(-221, "sweep under way")
         self._forget()
         make()
@@ -183,7 +219,9 @@ class DigitizerInstrument(ScpiInstrument):
         word = call.arguments[0].strip("\"'").upper()
         if word not in self._names:
             raise ScpiError(-224)
-        if self.is_busy() or word not in self._codes:
+        if not self._is_sweeping():
+            self._take()
+        if word not in self._codes:
             raise ScpiError(-230, "no finished sweep of this channel")
         return self._codes[word]
 

@@ -39,7 +39,7 @@ def test_sweep_takes_its_simulated_time(served, digitizer):
 def test_completion_sets_its_bit_only_after_the_sweep(digitizer, until):
     assert digitizer.ask("*CLS;:SWE:TINT 1E-3;:INIT;*OPC;*ESR?") == "0"
     until(lambda: digitizer.ask("STAT:OPER:COND?") == "0")
-    assert digitizer.ask("*ESR?;:STAT:OPER?") == "1;8"
+    assert digitizer.ask("*OPC?;*ESR?;:STAT:OPER?") == "1;1;8"  # the samples are in, their conversion ends now
 
 
 def test_codes_are_made_once_and_both_byte_orders_agree(digitizer):

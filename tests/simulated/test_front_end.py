@@ -68,3 +68,20 @@ def test_self_test_finds_a_front_end_that_is_off():
 def test_impossible_resolution_is_refused():
     with pytest.raises(ValueError, match="12 to 16"):
         FrontEnd(7, 18)
+
+
+def test_codes_made_while_samples_come_in_are_those_made_at_once():
+    sweep = Sweep(0.5, 25_000, 1e-5, dict.fromkeys(CHANNELS, 10.0))
+    at_once, _ = FrontEnd(7).convert(sine(5.0, 100.0), sweep)
+    conversion = FrontEnd(7).begin(sweep)
+    for now in (0.5, 0.6, 0.65, 0.74):
+        conversion.advance(lambda times, now=now: sine(5.0, 100.0)(_not_after(times, now)), now)
+        assert not conversion.is_complete
+    conversion.advance(sine(5.0, 100.0), sweep.end)
+    assert conversion.is_complete
+    assert all(np.array_equal(conversion.codes[name], at_once[name]) for name in CHANNELS)
+
+
+def _not_after(times, now):
+    assert times.max() <= now
+    return times
