@@ -11,7 +11,7 @@ NEEDS = Needs(
     numbers=frozenset({"closed", "started", "emergency_stop_healthy"}),
 )
 
-GUARD_DEADLINE = 0.25    # s for one answer of an input card; an unanswered look counts as an open guard
+GUARD_DEADLINE = 0.5     # s for one answer of an input card; an unanswered look counts as an open guard
 
 
 @dataclass(frozen=True, slots=True)

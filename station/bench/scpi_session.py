@@ -48,10 +48,15 @@ class ScpiSession:
     def identify(self) -> Identity:
         """Ask who answers; raise BenchNotFitError unless it is the instrument of the bench file.
 
-        A connection that the instrument has closed while nothing went on is opened afresh: work begins with this.
+        A connection that the instrument has closed while nothing went on is opened afresh, and a restart before now
+        is history: work begins with this.
         """
+        def work(wire: Wire, until: float) -> Identity:
+            identity = self._identify(wire, until)
+            self._forget_restart(wire, until)
+            return identity
         self._owner.submit(self._forget_closed)
-        return self._run(self.speech.identify, self._identify, self.deadline)
+        return self._run(self.speech.identify, work, self.deadline)
 
     def command(self, *lines: str) -> None:
         """Send `lines` as one group, then drain the error queue; InstrumentError names every entry."""
@@ -215,8 +220,7 @@ class ScpiSession:
         self._note("note", f"connected to {self.resource}")
         self._identify(self._wire, until)
         inherited = self._drain(self._wire, until)
-        if self.speech.event_status:    # power failures before now are history
-            self._query(self._wire, self.speech.event_status, until)
+        self._forget_restart(self._wire, until)
         self._initialise(self._wire, until)
         return inherited
 
@@ -229,6 +233,10 @@ class ScpiSession:
         except InstrumentError:
             self._drop()    # else the next exchange would go on without the settings
             raise
+
+    def _forget_restart(self, wire: Wire, until: float) -> None:
+        if self.speech.event_status:
+            self._query(wire, self.speech.event_status, until)
 
     def _open_deadline(self) -> float:
         return min(self.deadline, OPEN_DEADLINE)

@@ -19,6 +19,14 @@ def test_restart_is_noticed_in_every_tongue(role, station):
     bench.require_unrestarted()     # told once; the run that was hit is over
 
 
+def test_restart_between_two_runs_is_history(station):
+    bench, _, served, clock = station
+    bench.require_fit(clock, 0.0)
+    served._breakage.strike("supply", RESTART)
+    bench.require_fit(clock, 0.0)
+    bench.require_unrestarted()
+
+
 def test_what_nobody_has_spoken_to_is_not_asked(station):
     bench, _, served, _ = station
     served._breakage.strike("supply", RESTART)
