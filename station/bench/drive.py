@@ -71,9 +71,9 @@ class ScpiDrive(ScpiInstrument):
         finally:
             self._target[0] = 0.0
             self.session.command(self.dialect.line("off"))
-            if self.finite("is_on") != 0:
-                raise BenchError("the drive did not switch off", where="drive", expected="power stage off", got="on",
-                                 remedy="Press the emergency stop; keep the guard closed until the shaft rests.")
+        if self.finite("is_on") != 0:
+            raise BenchError("the drive did not switch off", where="drive", expected="power stage off", got="on",
+                             remedy="Press the emergency stop; keep the guard closed until the shaft rests.")
 
     def trip(self) -> str | None:
         """Return why the drive switched itself off, or None."""

@@ -302,6 +302,8 @@ class ScpiSession:
         answer = self._receive(wire, until)
         if not answer.isascii():
             raise self._doubt(f"the answer to {line} is no text", "ASCII", repr(answer[:40]))
+        if not answer.strip():
+            raise self._doubt(f"the answer to {line} is empty", "an answer", repr(answer))
         plain = self.speech.plain(line, answer.decode("ascii").strip())
         if plain is None:
             raise self._doubt(f"the answer to {line} has not its header", "its header before it", repr(answer[:40]))

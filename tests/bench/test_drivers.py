@@ -86,6 +86,13 @@ def test_shaft_that_does_not_stop_is_switched_off_and_told(toy, drive):
     assert toy.commands == ["ABOR", "OUTP OFF"]
 
 
+def test_drive_that_rests_but_does_not_switch_off_is_told(toy, drive):
+    with pytest.raises(BenchError, match="did not switch off.*emergency stop"):
+        drive.stop()
+    toy.answers["OUTP?"] = "0"
+    drive.stop()
+
+
 def test_drive_without_a_speed_reading_is_switched_off(toy, drive):
     toy.answers["MEAS:SPE?"] = "9.91E37"
     with pytest.raises(BenchError):
