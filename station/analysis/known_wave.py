@@ -90,14 +90,8 @@ class KnownTrack:
 
     @property
     def misfit(self) -> float:
-        """Rms of what is left that is no noise, as a share of the fundamental's rms.
-
-        Noise differs from block to block, a misfit does not: the mean product of neighbours is the misfit's
-        square alone, up to what noise leaves of such a mean (derived).
-        """
-        product = float(np.mean(self.rest[1:] * self.rest[:-1]))
-        beyond = product - MISFIT_REACH * self.sigma**2 / np.sqrt(self.rest.size)
-        return float(np.sqrt(max(beyond, 0.0) * 2)) / self._size
+        """Rms of what is left that is no noise, as a share of the fundamental's rms."""
+        return misfit(self.rest, self._size)
 
     def own_orders(self) -> NDArray[np.complex128]:
         """Return what each order of the line differs by (H,), as shares of its fundamental.
@@ -107,6 +101,17 @@ class KnownTrack:
         ratio = self.rest / (self.speed * self.gain * self.wave.fundamental)
         return np.array([2 * np.mean(ratio * np.exp(-1j * order * self.angle))
                          for order in range(1, self.wave.factors.size + 1)])
+
+
+def misfit(rest: Floats, amplitude: float) -> float:
+    """Return the rms of what in `rest` (n,) V is no noise, as a share of that of a sine of `amplitude` V.
+
+    Noise differs from block to block, a misfit does not: the mean product of neighbours is the misfit's
+    square alone, up to what noise leaves of such a mean (derived).
+    """
+    product = float(np.mean(rest[1:] * rest[:-1]))
+    beyond = product - MISFIT_REACH * float(np.mean(rest * rest)) / np.sqrt(rest.size)
+    return float(np.sqrt(max(beyond, 0.0) * 2)) / amplitude
 
 
 def line_frequency(lines: LineVoltages) -> float | None:
@@ -167,16 +172,19 @@ def track_known(lines: LineVoltages, wave: KnownWave, start: ShaftMotion, pole_p
     right angles; if noise explains it, it is left alone.
     """
     motion, volts, patterns = start, lines.volts[0], _pole_patterns(pole_pairs)
+    strength = np.ones(2 * pole_pairs)
     for _ in range(PASSES):
         angle, speed = motion.at(lines.times)
         shape, slope = wave.at(angle)
         columns, cycle = motion.columns(lines.times), _half_cycles(angle)
-        poles = patterns[:, (cycle - cycle.min()) % (2 * pole_pairs)]
-        design = np.vstack([np.ones_like(angle), poles * (speed * shape), speed * slope * columns])
+        pole = cycle % (2 * pole_pairs)
+        slope = speed * slope * strength[pole]
+        design = np.vstack([np.ones_like(angle), patterns[:, pole] * (speed * shape), slope * columns])
         factors = _solve(design, volts)
-        gain, by, rest = float(factors[1]), factors[1 + len(patterns):] / float(factors[1]), volts - factors @ design
-        found = KnownTrack(wave, lines.times, angle, speed, gain, rest, _spread(rest, factors.size), 0.0, 0.0)
-        slope = speed * slope * gain
+        by, rest = factors[1 + len(patterns):], volts - factors @ design
+        found = KnownTrack(wave, lines.times, angle, speed, float(factors[1]), rest, _spread(rest, factors.size),
+                           0.0, 0.0)
+        strength = factors[1:1 + len(patterns)] @ patterns
         better = motion.moved(by)
         if np.abs(by @ columns).max() < SETTLED:
             better = _with_what_stands_out(found, slope, better, pole_pairs)

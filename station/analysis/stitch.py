@@ -21,13 +21,14 @@ from station.analysis.known_wave import (
     with_orders_of,
 )
 from station.analysis.line_voltages import LineVoltages, read_lines
-from station.analysis.motion import MAX_STEP, refuse_motion
+from station.analysis.motion import refuse_motion
 from station.analysis.result import CaptureAnalysis
 from station.analysis.stitch_checks import (
     REFERENCE,
     Agreement,
     check_sensor,
     refuse_amplitude,
+    refuse_jump,
     refuse_misfit,
     refuse_pair,
     refuse_shape,
@@ -100,7 +101,7 @@ def _carry_over(fitted: FittedLines, first: Capture, second: Capture, motor_type
     tracked = _follow(fitted, second, motor_type)
     if isinstance(tracked, Refusal):
         return tracked
-    refusal = (refuse_amplitude(tracked, (first, second)) or refuse_shape(tracked) or refuse_misfit(tracked)
+    refusal = (refuse_amplitude(tracked, (first, second)) or refuse_shape(tracked) or refuse_misfit(fitted, tracked)
                or refuse_switch(fitted, second, tracked, motor_type.pole_pairs))
     if refusal is not None:
         return refusal
@@ -146,10 +147,7 @@ def _tracked(fitted: FittedLines, second: Capture, lines: LineVoltages, turning:
     to_reference = 1 / (1 + reference.magnet_per_k * (second.temperature_c - reference.temperature_c))
     wave = known_wave(fitted.emf, 0, pole_pairs, to_reference, 1 / (abs(turning) * second.sample_interval), lines.block)
     tracked = track_known(lines, wave, with_orders_of(motion, fitted.tracked.motion), pole_pairs)
-    if tracked.step <= MAX_STEP:
-        return tracked
-    return Refusal("samples_missing", f"The rotor angle jumps by {np.rad2deg(tracked.step):.1f}° inside the second "
-                   "capture: samples are missing, a contact opened, or the coupling slipped. Take both again.")
+    return refuse_jump(fitted, tracked) or tracked
 
 
 def _track(tracked: KnownTrack, second: Capture, first: AngleTrack) -> tuple[AngleTrack, Agreement]:

@@ -11,8 +11,9 @@ from station.analysis.analyse import FittedLines
 from station.analysis.angle_track import AngleTrack
 from station.analysis.hall_levels import HallLevels
 from station.analysis.hall_sensor import angle_errors, locate_edges, sensor_levels
-from station.analysis.known_wave import KnownTrack, known_wave
+from station.analysis.known_wave import KnownTrack, known_wave, misfit
 from station.analysis.line_voltages import read_lines
+from station.analysis.motion import MAX_STEP
 from station.capture import HALL_CHANNELS, Capture
 from station.measurement import Refusal
 from station.motor import LINES, MotorType
@@ -90,12 +91,30 @@ def refuse_shape(tracked: KnownTrack) -> Refusal | None:
                    "motor and that the same leads reach the digitizer.")
 
 
-def refuse_misfit(tracked: KnownTrack) -> Refusal | None:
-    """Return why the motion of the second capture cannot be told from one line alone, or None."""
-    if tracked.misfit <= MAX_MISFIT:
+def misfit_of_poles(fitted: FittedLines, tracked: KnownTrack) -> float:
+    """Return what the reference line leaves in the first capture, as a share of its fundamental."""
+    size = tracked.wave.fundamental * float(np.abs(fitted.tracked.speed).mean())
+    return misfit(fitted.tracked.fit.residual[0], size)
+
+
+def refuse_jump(fitted: FittedLines, tracked: KnownTrack) -> Refusal | None:
+    """Return why samples must be missing in the second capture; poles of unlike strength pass for jumps too."""
+    if tracked.step <= MAX_STEP + 2 * misfit_of_poles(fitted, tracked):
+        return None
+    return Refusal("samples_missing", f"The rotor angle jumps by {np.rad2deg(tracked.step):.1f}° inside the second "
+                   "capture: samples are missing, a contact opened, or the coupling slipped. Take both again.")
+
+
+def refuse_misfit(fitted: FittedLines, tracked: KnownTrack) -> Refusal | None:
+    """Return why the motion of the second capture cannot be told from one line alone, or None.
+
+    Poles of unlike strength leave something in the first capture too, which is no motion.
+    """
+    allowed = MAX_MISFIT + misfit_of_poles(fitted, tracked)
+    if tracked.misfit <= allowed:
         return None
     return Refusal("stitch_motion", f"One line does not tell how the shaft moved in the second capture: "
-                   f"{100 * tracked.misfit:.2f} % of its fundamental stay unexplained, at most {100 * MAX_MISFIT:g} % "
+                   f"{100 * tracked.misfit:.2f} % of its fundamental stay unexplained, at most {100 * allowed:.2g} % "
                    "can be stitched. Take more revolutions, or look for ripple as fast as the electrical period.")
 
 

@@ -93,6 +93,32 @@ def test_unlike_poles_do_not_move_the_sensors():
         assert abs(m.value) < max(3 * m.u, 0.03)
 
 
+def test_a_weak_pole_is_a_fault_of_the_motor_and_no_refusal():
+    poles = np.array([1.0, 0.8, 1.0, 1.0, 1.0, 1.0, 1.0, 1.0])
+    found = analyse_stitched(*pair(poles=poles), KIND)
+    whole = analyse_capture(six_channels(poles=poles), KIND)
+    assert found.refused is None
+    assert found.measurements["pole_spread.ab"].value == pytest.approx(whole.measurements["pole_spread.ab"].value, 0.05)
+    for sensor in "abc":
+        m = found.measurements[f"hall_placement.{sensor}"]
+        assert abs(m.value) < 3 * m.u
+
+
+@pytest.mark.parametrize(("one", "other"), [
+    (Turning(rpm=6000.0, pole_pairs=1), Turning(rpm=5990.0, pole_pairs=1, odd_ripple=0.008)),
+    (Turning(rpm=6000.0, pole_pairs=1), Turning(rpm=6010.0, pole_pairs=1, ripple=0.01, odd_ripple=0.006)),
+])
+def test_motion_that_one_line_cannot_tell_is_refused_or_held_within_uncertainty(one, other):
+    low = Winding({h: (a / 4, p) for h, (a, p) in TRAPEZE.harmonics.items()})
+    found = analyse_stitched(*pair(one, other, winding=low), sensed(1))
+    if found.refused is not None:
+        assert found.refused.code in {"stitch_motion", "stitch_amplitude", "stitch_shape", "stitch_angle"}
+        return
+    for sensor in "abc":
+        m = found.measurements[f"hall_placement.{sensor}"]
+        assert abs(m.value) < 3 * m.u
+
+
 @settings(max_examples=8, deadline=None)
 @given(start=st.floats(0, 360), rate=st.sampled_from([60e3, 100e3, 150e3]), rpm=st.floats(1488, 1512))
 def test_any_start_rate_and_small_change_of_speed(start, rate, rpm):
