@@ -7,6 +7,7 @@ import typer
 
 from station.certificate.render import render_certificate
 from station.cli.console import errors, results, show_notice, verdict_words, worst_code, worst_row
+from station.cli.timing import show_timing
 from station.cli.workplace import Workplace, open_workplace
 from station.errors import StationError
 from station.exit_code import ExitCode
@@ -21,12 +22,13 @@ def run_tests(
     operator: Annotated[str, typer.Option(help="Who tests; goes into the record.")] = "operator",
     connect: Annotated[bool, typer.Option("--connect", help="Use a simulated bench served by another process.")]
     = False,
+    timing: Annotated[bool, typer.Option("--timing", help="Show where the time of each motor went.")] = False,
 ) -> int:
     """Test motors. The shaft turns and its terminals are live: guard closed, hands off."""
     verdicts = []
     with open_workplace(load_station(station), operator, elsewhere=connect) as place:
         for serial in serials:
-            record, trouble = test_and_certify(place, serial, quiet=False)
+            record, trouble = test_and_certify(place, serial, quiet=False, timed=timing)
             verdicts.append(record["verdict"])
             if isinstance(trouble, KeyboardInterrupt):
                 return int(ExitCode.INTERRUPTED)
@@ -36,7 +38,8 @@ def run_tests(
     return int(worst_code(verdicts))
 
 
-def test_and_certify(place: Workplace, serial: str, *, quiet: bool) -> tuple[dict[str, Any], BaseException | None]:
+def test_and_certify(place: Workplace, serial: str, *, quiet: bool, timed: bool
+                     ) -> tuple[dict[str, Any], BaseException | None]:
     """Test one motor, show its verdict, write its certificate; return the record and any trouble."""
     if not quiet:
         results.print(f"{serial}", markup=False)
@@ -44,11 +47,14 @@ def test_and_certify(place: Workplace, serial: str, *, quiet: bool) -> tuple[dic
     record = outcome.record
     path = certificate_path(place.station.store, record)
     path.parent.mkdir(parents=True, exist_ok=True)
+    outcome.timing.begin("Certificate")
     path.write_bytes(render_certificate(record))
     finding = record["findings"][0]["text"] if record["findings"] else ""
     why = finding or ("" if record["verdict"] == "PASS" else record["reason"])
     line = f"{verdict_words(record['verdict']):<11} {serial:<12} {worst_row(record)}"
     results.print(line + (f": {why}" if why else ""), markup=False, highlight=False, soft_wrap=True)
+    if timed:
+        show_timing(outcome.timing, record["bench"]["pace"])
     return record, outcome.trouble
 
 

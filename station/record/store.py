@@ -34,6 +34,18 @@ class Unfinished:
     heading: Mapping[str, Any]
 
 
+@dataclass(frozen=True, slots=True)
+class Kept:
+    """The file of a capture, durable before the record that names it."""
+
+    file: str       # in the store's folder
+    sha256: str
+
+    def as_record(self) -> dict[str, str]:
+        """Return the entry of the record."""
+        return {"file": self.file, "sha256": self.sha256}
+
+
 class Store:
     """Runs, records and capture files in one folder; one writing process at a time, any number of readers.
 
@@ -83,13 +95,14 @@ class Store:
         assert run_id is not None  # noqa: S101 - an INSERT into a rowid table always has one
         return run_id
 
-    def finish(self, run_id: int, record: Mapping[str, Any], captures: Sequence[Capture],
+    def finish(self, run_id: int, record: Mapping[str, Any], captures: Sequence[Capture | Kept],
                transcript: bytes | None = None) -> Record:
         """Store the record of a run with its captures and transcript, and return it as stored.
 
         Files are written and synced first, then the record is committed, so that a record never names a
         file that is not there. The run number and the name and hash of each file are filled in here;
-        `record["captures"]` has an entry for each of `captures`, in order; `transcript` is JSON lines.
+        `record["captures"]` has an entry for each of `captures`, in order; a capture may have been kept already, see
+        `keep_capture`. Items of lists may be fragments, see `record.fragment`. `transcript` is JSON lines.
 
         Raises
         ------
@@ -104,7 +117,8 @@ class Store:
             raise UsageError("captures and their entries differ in number", where=f"run {run_id}",
                              expected=f"{len(captures)} entries", got=len(entries),
                              remedy="Give the record an entry for each capture.")
-        filed = [{**entry, **self._file(run_id, number, str(record["serial"]), capture)}
+        serial = str(record["serial"])
+        filed = [{**entry, **self._kept(run_id, number, serial, capture).as_record()}
                  for number, (entry, capture) in enumerate(zip(entries, captures, strict=True), start=1)]
         heard = {} if transcript is None else {"transcript": self._file_transcript(run_id, transcript)}
         body = canonical({**record, "run": run, "captures": filed, **heard})
@@ -114,6 +128,15 @@ class Store:
         with self._transaction("storing a record") as connection:
             connection.execute(schema.ADD_RECORD, row)
         return stored
+
+    def keep_capture(self, run_id: int, serial: str, number: int, capture: Capture) -> Kept:
+        """Write and sync the file of a capture of a run under way; from any thread. Nothing counts before `finish`.
+
+        `number` counts the captures of the run from 1. StationError when the disk is full or read-only.
+        """
+        label = re.sub(r"[^A-Za-z0-9.]+", "-", capture.label) or "capture"
+        name = f"{CAPTURES}/run-{run_id:06d}-{number}-{label}.parquet"
+        return Kept(name, write_capture(self.folder / name, capture, serial))
 
     def unfinished(self) -> list[Unfinished]:
         """Return the runs without a record, oldest first."""
@@ -206,10 +229,8 @@ class Store:
                              expected="one record for each run", got="a second", remedy="Begin a new run.")
         return int(begun[1])
 
-    def _file(self, run_id: int, number: int, serial: str, capture: Capture) -> dict[str, str]:
-        label = re.sub(r"[^A-Za-z0-9.]+", "-", capture.label) or "capture"
-        name = f"{CAPTURES}/run-{run_id:06d}-{number}-{label}.parquet"
-        return {"file": name, "sha256": write_capture(self.folder / name, capture, serial)}
+    def _kept(self, run_id: int, number: int, serial: str, capture: Capture | Kept) -> Kept:
+        return capture if isinstance(capture, Kept) else self.keep_capture(run_id, serial, number, capture)
 
     def _file_transcript(self, run_id: int, lines: bytes) -> dict[str, Any]:
         name = f"{CAPTURES}/run-{run_id:06d}-transcript{SUFFIX}"

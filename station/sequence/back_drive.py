@@ -40,11 +40,13 @@ def back_drive(step: BackDriveStep, test: OngoingTest) -> None:
 def _visit_all(step: BackDriveStep, test: OngoingTest, stops: Sequence[Stop]) -> list[Stop]:
     """Visit every stop, then head for rest; return the stops whose captures were clipped and not kept."""
     kept: list[tuple[Stop, Future[bool]]] = []
+    came_from_rpm = 0.0
     for stop in stops:
         for _, known in kept:
             if known.done():
                 known.result()      # raises what went wrong meanwhile
-        kept.append((stop, _visit(Capturing(step, test, stop))))
+        kept.append((stop, _visit(Capturing(step, test, stop, came_from_rpm))))
+        came_from_rpm = stop.target_rpm
         if step.on_fail == "stop" and any(analysis.refused for analysis in test.analysed()):
             break
     if kept:
@@ -60,10 +62,11 @@ def _visit(capturing: Capturing) -> Future[bool]:
     step, test, stop = capturing.step, capturing.test, capturing.stop
     drive, groups = test.bench.drive, capturing.groups()
     require_speed_allowed(test, stop.target_rpm * RPM)
+    ramp = abs(stop.target_rpm - capturing.came_from_rpm) / step.ramp_rpm_per_s     # s
     with test.timing.phase("ramp and settling", "physics"):
         drive.spin(stop.target_rpm * RPM, step.ramp_rpm_per_s * RPM)
         prepared = capturing.prepare(groups[0])
-        test.wait_until(lambda: _is_ready(test), what=f"reaching {stop.target_rpm:g} r/min",
+        test.wait_until(lambda: _is_ready(test), what=f"reaching {stop.target_rpm:g} r/min", expected=ramp,
                         remedy="Look for a blocked or heavy shaft, or give the step more time.")
     test.say("speed", f"{stop.label}: {stop.target_rpm:g} r/min reached")
     fetched = [capturing.take(groups[0], prepared)]

@@ -53,6 +53,7 @@ class Capturing:
     step: BackDriveStep
     test: OngoingTest
     stop: Stop
+    came_from_rpm: float = 0.0      # the speed before
 
     def groups(self) -> list[Together]:
         """Return the parts in the order of capture, those that are captured at the same time together."""
@@ -64,7 +65,7 @@ class Capturing:
 
     def prepare(self, together: Together) -> Future[None]:
         """Begin to set the inputs for `together`, behind whatever is still being fetched."""
-        return self.test.carrier.submit(self._configure, together)
+        return self.test.workers.carrier.submit(self._configure, together)
 
     def take(self, together: Together, prepared: Future[None]) -> Future[list[Capture]]:
         """Capture `together` at the present speed; return once the capture is over, its codes to be fetched."""
@@ -76,20 +77,20 @@ class Capturing:
         with test.timing.phase("capture", "physics"):
             for digitizer in digitizers:
                 digitizer.initiate()
-            temperature = test.carrier.submit(test.bench.thermometer.winding)
+            temperature = test.workers.carrier.submit(test.bench.thermometer.winding)
             for digitizer in digitizers:
                 test.wait_until(partial(self._is_done, digitizer), what="the capture",
                                 remedy="Check the digitizer's trigger and sample interval.",
-                                within=3 * self._duration + SLACK)
+                                within=3 * self._duration + SLACK, expected=self._duration)
         speed = (before + drive.speed()) / 2
-        return test.carrier.submit(self._fetch, together, speed, temperature)
+        return test.workers.carrier.submit(self._fetch, together, speed, temperature)
 
     def keep(self, fetched: Sequence[Future[list[Capture]]]) -> Future[bool]:
         """Hand the captures over once they are fetched, unless one is clipped; return whether they were kept.
 
         The result raises BenchError when they cannot be trusted, see `OngoingTest.require_trustworthy`.
         """
-        return self.test.carrier.submit(self._keep, fetched)
+        return self.test.workers.carrier.submit(self._keep, fetched)
 
     def _is_done(self, digitizer: Digitizer) -> bool:
         require_turning(self.test)  # also keeps the drive's watchdog content while a long capture runs

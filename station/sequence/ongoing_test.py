@@ -1,7 +1,7 @@
 """A test under way: the bench it uses, what it has measured so far, and how it waits."""
 
 from collections.abc import Callable
-from concurrent.futures import Future, ThreadPoolExecutor
+from concurrent.futures import Future
 from dataclasses import dataclass, field
 from math import inf
 
@@ -14,29 +14,36 @@ from station.clock import Clock
 from station.errors import BenchError, StoppedError
 from station.judgement.limit_file import LimitFile
 from station.measurement import Measurement
+from station.record.record import Fragment, fragment
+from station.record.store import Kept
 from station.sequence.progress import Notice, NoticeKind, Watch
 from station.sequence.sequence_file import SensorSupplyStep
 from station.sequence.timing import Timing
+from station.sequence.workers import Workers
+from station.sequence.written import written
 from station.units import printed
 
-POLL_S = 0.002  # from one look to the next: what is waited for is noticed a millisecond late on average
+POLL_S = 0.002      # from one look to the next: what is waited for is noticed a millisecond late on average
+LAZY_POLL_S = 0.02  # while the time in which it can be expected is not near
 
 
 @dataclass(slots=True)
 class OngoingTest:
     """What the steps share.
 
-    Captures are fetched by `carrier`, one after the other, and analysed by `analyst` while the drive moves on.
+    Captures are fetched, analysed and kept by `workers` while the drive moves on; `keep` makes the file of a capture,
+    given its number from 1, durable.
     """
 
     bench: Bench
     limits: LimitFile
     clock: Clock
     watch: Watch
-    analyst: ThreadPoolExecutor
-    carrier: ThreadPoolExecutor
+    workers: Workers
+    keep: Callable[[int, Capture], Kept]
     timing: Timing
     serial: str
+    pace: float = 1.0   # simulated seconds a second, for what is expected when; 1 at a real bench
     measurements: dict[tuple[str, str], Measurement] = field(default_factory=dict)
     taken: list[tuple[Capture, ...]] = field(default_factory=list)     # one label each, in parts where stitched
     conditions: dict[str, float] = field(default_factory=dict)
@@ -44,6 +51,8 @@ class OngoingTest:
     guard_watch: GuardWatch | None = None           # from START on
     sensor_supply: SensorSupplyStep | None = None   # while the sensors are meant to have power
     _pending: list[Future[CaptureAnalysis]] = field(default_factory=list)
+    _keeping: list[Future[Kept]] = field(default_factory=list)
+    _written: dict[tuple[str, str], tuple[Measurement, Fragment]] = field(default_factory=dict)
 
     def add(self, measurement: Measurement, label: str = "") -> None:
         """Keep a measurement and show it."""
@@ -51,19 +60,36 @@ class OngoingTest:
         at = f" ({label})" if label else ""
         self.say("value", f"{measurement.name}{at} = {measurement.value:.4g} {printed(measurement.unit)}")
 
-    @property
-    def captures(self) -> list[Capture]:
-        """All captures so far, part by part."""
-        return [capture for parts in self.taken for capture in parts]
-
     def hand_over(self, parts: tuple[Capture, ...]) -> None:
         """Keep a capture, or the parts of a stitched one, and begin its analysis without waiting for it."""
         self.taken.append(parts)
-        self._pending.append(self.analyst.submit(self._analyse, parts))
+        self._pending.append(self.workers.analyst.submit(self._analyse, parts))
+        for capture in parts:
+            self._keeping.append(self.workers.archivist.submit(self._keep, len(self._keeping) + 1, capture))
 
     def _analyse(self, parts: tuple[Capture, ...]) -> CaptureAnalysis:
         with self.timing.phase("analysis", "meanwhile"):
-            return analyse_captures(parts, self.limits.motor_type)
+            analysis = analyse_captures(parts, self.limits.motor_type)
+            for measurement in analysis.measurements.values():
+                self._written[measurement.name, analysis.label] = measurement, self._write(measurement, analysis.label)
+            return analysis
+
+    def _keep(self, number: int, capture: Capture) -> Kept:
+        with self.timing.phase("writing captures", "meanwhile"):
+            return self.keep(number, capture)
+
+    @staticmethod
+    def _write(measurement: Measurement, label: str) -> Fragment:
+        return fragment(written(measurement, label))
+
+    def written(self, measurement: Measurement, label: str) -> Fragment:
+        """Return a measurement as the record holds it; those of analyses were written when they were made."""
+        known, content = self._written.get((measurement.name, label), (None, None))
+        return content if content is not None and known is measurement else self._write(measurement, label)
+
+    def kept(self) -> list[Kept]:
+        """Wait for the files of all captures so far; StationError when one could not be written."""
+        return [keeping.result() for keeping in self._keeping]
 
     def collect(self) -> list[CaptureAnalysis]:
         """Wait for the analyses of all captures so far, in order; their values are kept and shown."""
@@ -92,10 +118,12 @@ class OngoingTest:
             raise BenchError(f"{what} took too long", where="sequence", expected="an end before the deadline",
                              got=f"{late:.1f} s beyond it", remedy=remedy)
 
-    def wait_until(self, reached: Callable[[], bool], *, what: str, remedy: str, within: float = inf) -> None:
+    def wait_until(self, reached: Callable[[], bool], *, what: str, remedy: str, within: float = inf,
+                   expected: float = 0.0) -> None:
         """Wait for `reached`, looking at the guard all the while.
 
-        `within` is a deadline (s) of its own; that of the step counts anyway.
+        `within` is a deadline (s) of its own; that of the step counts anyway. Before `expected` (s at the bench)
+        has nearly passed, it looks less often.
 
         Raises
         ------
@@ -104,14 +132,15 @@ class OngoingTest:
         BenchError
             The deadline passed, see `allow`.
         """
-        end = self.clock.monotonic() + within
+        began = self.clock.monotonic()
+        end, near = began + within, began + expected / self.pace - LAZY_POLL_S
         while not reached():
             self.require_guard()
             self.require_in_time(what, remedy)
             if self.clock.monotonic() > end:
                 raise BenchError(f"{what} took too long", where="sequence", expected=f"an end within {within:.3g} s",
                                  got="none", remedy=remedy)
-            self.clock.pause(POLL_S)
+            self.clock.pause(POLL_S if self.clock.monotonic() > near else LAZY_POLL_S)
 
     def require_guard(self) -> None:
         """Raise StoppedError unless the guard is closed and the emergency stop is healthy.

@@ -4,7 +4,6 @@ import platform
 from collections.abc import Sequence as Ordered
 from dataclasses import dataclass
 from datetime import datetime
-from math import isfinite
 from typing import Any, Literal
 
 import numpy as np
@@ -16,10 +15,11 @@ from station.analysis.result import CaptureAnalysis, WavePlot
 from station.clock import stamp
 from station.judgement.judge import JudgedRow, Judgement
 from station.judgement.limit_file import LimitFile
-from station.measurement import BudgetRow, Finding, Measurement
+from station.measurement import Finding
 from station.motor import MotorType
 from station.sequence.ongoing_test import OngoingTest
 from station.sequence.sequence_file import InsulationStep, Sequence
+from station.sequence.written import finite
 from station.units import RPM, VOLT_PER_KRPM
 
 RECORD_FORMAT = 1
@@ -80,7 +80,7 @@ def assemble(test: OngoingTest, outcome: Outcome) -> dict[str, Any]:
         "serial": test.serial, "started": stamp(outcome.started), "ended": stamp(outcome.ended),
         "conditions": dict(test.conditions),
         "steps": list(outcome.steps), "captures": _captures(test, outcome.analyses),
-        "measurements": [_measurement(m, label) for (_, label), m in test.measurements.items()],
+        "measurements": [test.written(m, label) for (_, label), m in test.measurements.items()],
         "judged": [_judged(row) for row in outcome.judgement.rows],
         "findings": [{"code": f.code, "text": f.text} for f in _findings(test, outcome)],
         "verdict": verdict, "reason": reason,
@@ -152,21 +152,11 @@ def _refused(analysis: CaptureAnalysis) -> dict[str, str] | None:
     return {"code": analysis.refused.code, "text": analysis.refused.text} if analysis.refused else None
 
 
-def _measurement(m: Measurement, label: str) -> dict[str, Any]:
-    return {"name": m.name, "label": label, "value": _finite(m.value), "u": _finite(m.u), "dof": _finite(m.dof),
-            "unit": m.unit, "budget": [_budget_row(row) for row in m.budget]}
-
-
-def _budget_row(row: BudgetRow) -> dict[str, Any]:
-    return {"source": row.source, "kind": row.kind, "distribution": row.distribution, "u": _finite(row.u),
-            "dof": _finite(row.dof), "shared": row.shared}
-
-
 def _judged(row: JudgedRow) -> dict[str, Any]:
-    return {"key": row.key, "name": row.name, "label": row.label, "unit": row.unit, "value": _finite(row.value),
-            "u": _finite(row.u), "dof": _finite(row.dof), "lower": row.lower, "upper": row.upper,
-            "acceptance_lower": _finite(row.acceptance_lower), "acceptance_upper": _finite(row.acceptance_upper),
-            "result": str(row.result), "zone": row.zone, "margin": _finite(row.margin)}
+    return {"key": row.key, "name": row.name, "label": row.label, "unit": row.unit, "value": finite(row.value),
+            "u": finite(row.u), "dof": finite(row.dof), "lower": row.lower, "upper": row.upper,
+            "acceptance_lower": finite(row.acceptance_lower), "acceptance_upper": finite(row.acceptance_upper),
+            "result": str(row.result), "zone": row.zone, "margin": finite(row.margin)}
 
 
 def _plot(label: str, plot: WavePlot) -> dict[str, Any]:
@@ -185,8 +175,3 @@ def _hazards(limits: LimitFile, sequence: Sequence) -> dict[str, float | None]:
     speed = touch_voltage_speed(max(peaks) * VOLT_PER_KRPM) / RPM if peaks else None
     volts = [step.voltage_V for step in sequence.steps if isinstance(step, InsulationStep)]
     return {"speed_at_25_V_rms_rpm": speed, "insulation_test_V": max(volts, default=None)}
-
-
-def _finite(number: float | None) -> float | None:
-    """Return `number`, or None where JSON has no number for it (infinite, not a number, absent)."""
-    return number if number is not None and isfinite(number) else None

@@ -2,8 +2,8 @@
 
 from collections.abc import Callable
 from collections.abc import Sequence as Ordered
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
+from functools import partial
 from typing import Any
 
 from station.analysis.directions import combine_directions
@@ -31,6 +31,7 @@ from station.sequence.sequence_file import (
 )
 from station.sequence.timing import Timing
 from station.sequence.winding import winding
+from station.sequence.workers import at_work
 from station.units import RPM
 
 # A capture without any back-EMF may as well be a lead that is not connected: no verdict on the motor.
@@ -87,9 +88,9 @@ class Runner:
         self.bench.transcript.restart()
         traces = [StepTrace(step.name, step.kind) for step in self.sequence.steps]
         trouble: BaseException | None = None
-        with (ThreadPoolExecutor(1, thread_name_prefix="analysis") as analyst,
-              ThreadPoolExecutor(1, thread_name_prefix="carrier") as carrier):
-            test = OngoingTest(self.bench, self.limits, self.clock, self.watch, analyst, carrier, timing, serial)
+        with at_work() as workers:
+            test = OngoingTest(self.bench, self.limits, self.clock, self.watch, workers,
+                               partial(self.store.keep_capture, run_id, serial), timing, serial, heading.pace)
             try:
                 self._start(test, invite)
                 with self.bench.watch_guard() as test.guard_watch:
@@ -101,7 +102,7 @@ class Runner:
                 timing.begin("Verdict")
                 with timing.phase("safe state", "station"):
                     unsafe = self._make_safe()
-            carrier.shutdown()      # whatever it has fetched by now counts
+            workers.finish()    # whatever has been fetched by now counts
             analyses = test.collect()
         with timing.phase("judgement", "station"):
             judgement = self._judge(test, analyses)
@@ -110,7 +111,7 @@ class Runner:
             found = assemble(test, outcome)
         spent = {"timing": [row.as_record() for row in timing.rows()]}
         with timing.phase("record", "station"):
-            record = self.store.finish(run_id, known | found | spent, test.captures,
+            record = self.store.finish(run_id, known | found | spent, test.kept(),
                                        self.bench.transcript.as_json_lines())
         return RunResult(record, trouble, timing)
 

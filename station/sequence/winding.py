@@ -26,7 +26,8 @@ def winding(_step: WindingStep, test: OngoingTest) -> None:
     test.conditions["ambient_temperature_degC"] = thermometer.ambient()
     temperature = test.conditions["winding_temperature_degC"] = thermometer.winding()
     try:
-        indications = {pair: _measure(ohmmeter, pair) for pair in LINES}
+        with test.timing.phase("readings at rest", "physics"):
+            indications = {pair: _measure(ohmmeter, pair) for pair in LINES}
     finally:
         ohmmeter.release()
     for pair, resistance in indications.items():
