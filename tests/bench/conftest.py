@@ -16,7 +16,7 @@ class ToyInstrument:
     """Answers line by line from `answers`; everything else is taken as a command and remembered."""
 
     def __init__(self, identity=str(IDENTITY)):
-        self.answers = {"*IDN?": identity, "*TST?": "0"}
+        self.answers = {"*IDN?": identity, "*TST?": "0", "*ESR?": "0"}
         self.errors = []          # error queue
         self.commands = []
         self.connections = 0

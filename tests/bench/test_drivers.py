@@ -87,7 +87,7 @@ def test_shaft_that_does_not_stop_is_switched_off_and_told(toy, drive):
 
 
 def test_drive_that_rests_but_does_not_switch_off_is_told(toy, drive):
-    with pytest.raises(BenchError, match="did not switch off.*emergency stop"):
+    with pytest.raises(BenchError, match=r"did not switch off.*emergency stop"):
         drive.stop()
     toy.answers["OUTP?"] = "0"
     drive.stop()

@@ -14,7 +14,7 @@ def test_restart_is_noticed_in_every_tongue(role, station):
     bench.require_fit(clock, 0.0)
     bench.require_unrestarted()
     served._breakage.strike(role, RESTART)
-    with pytest.raises(BenchError, match=f"{role} at .*has restarted.*mains"):
+    with pytest.raises(BenchError, match=rf"{role} at .*has restarted.*mains"):
         bench.require_unrestarted()
     bench.require_unrestarted()     # told once; the run that was hit is over
 
