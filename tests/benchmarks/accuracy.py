@@ -107,7 +107,7 @@ def figures_of(condition, results):
 def main(arguments=None):
     """Print the table; return 1 if a figure is not met."""
     parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--trials", type=int, default=400)
+    parser.add_argument("--trials", type=int, default=200)
     trials = parser.parse_args(arguments).trials
     missed = 0
     with Pool(2) as pool:
