@@ -12,7 +12,8 @@ from station.errors import UsageError
 
 FEWEST = 3            # tests; 25 over five days are better (common practice, from memory)
 SPREADS = 5.0         # a tolerance is at least so many standard deviations between tests ...
-SHARE_OF_U = 0.5      # ... and so much of the expanded uncertainty of one test
+SHARE_OF_U = 0.5      # ... so much of the expanded uncertainty of one test ...
+SHARE_OF_ROOM = 0.02  # ... and so much of the room to the nearest limit: less than that turns no verdict
 Record = Mapping[str, Any]
 
 
@@ -58,10 +59,15 @@ def _line(key: tuple[str, str], rows: Ordered[Record]) -> str:
     values = [row["value"] for row in rows]
     spread, claimed = stdev(values), max(expanded(row["u"], row["dof"]) or 0.0 for row in rows)
     u = sqrt(fmean(row["u"] ** 2 for row in rows) + spread ** 2)
-    tolerance = max(SPREADS * spread, SHARE_OF_U * claimed)
+    tolerance = max(SPREADS * spread, SHARE_OF_U * claimed, SHARE_OF_ROOM * _room(fmean(values), rows[-1]))
     name = f"{key[0]}@{key[1]}" if key[1] else key[0]
     return (f'"{name}" = {{ unit = "{rows[0]["unit"]}", value = {float(f"{fmean(values):.7g}")!r}, '
             f"u = {float(f'{u:.2g}')!r}, tolerance = {float(f'{tolerance:.2g}')!r} }}")
+
+
+def _room(value: float, row: Record) -> float:
+    """Return the distance from `value` to the nearest tolerance limit, 0 without one."""
+    return min((abs(limit - value) for limit in (row["lower"], row["upper"]) if limit is not None), default=0.0)
 
 
 def _failure(serial: str, records: Ordered[Record]) -> list[str]:

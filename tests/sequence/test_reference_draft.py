@@ -15,9 +15,9 @@ LABEL = "forward 1000"
 
 def record(value, verdict="PASS", failed=(), codes=(), u=0.01):
     rows = [{"name": "back_emf_constant_rms.ab", "label": LABEL, "unit": "V/krpm", "value": value, "u": u, "dof": 50.0,
-             "result": verdict},
+             "lower": 9.6, "upper": 10.4, "result": verdict},
             {"name": "hall_missing", "label": LABEL, "unit": "1", "value": 0.0, "u": 0.0, "dof": None,
-             "result": "PASS"},
+             "lower": None, "upper": 0.0, "result": "PASS"},
             {"name": "insulation_resistance", "label": "", "unit": "Mohm", "value": None, "u": None, "dof": None,
              "result": "NO RESULT"}]
     rows += [{"name": name, "label": "", "unit": "ohm", "value": 1.0, "u": 0.1, "dof": None, "result": "FAIL"}
@@ -41,6 +41,13 @@ def test_the_tests_it_was_made_of_agree_with_it(values):
         assert reasons_against(motor, of, compare(motor, of, [LABEL])) == []
     assert reasons_against(motor, record(10.2), compare(motor, record(10.2), [LABEL]))
     assert motor.expected[0].u >= 0.01
+
+
+def test_a_tolerance_covers_what_turns_no_verdict_and_what_one_test_claims():
+    sharp, missing = drafted([record(10.0, u=1e-6)] * 3).expected
+    assert sharp.tolerance == pytest.approx(0.02 * 0.4)
+    assert missing.tolerance == 0.0                                        # a count is exact
+    assert drafted([record(10.0, u=0.1)] * 3).expected[0].tolerance == pytest.approx(0.1, rel=0.05)   # U / 2
 
 
 def test_tests_that_failed_make_a_known_bad_motor():
