@@ -35,7 +35,7 @@ def find_causes(measurements: dict[str, Measurement], motor_type: MotorType, hal
     Each finding names a cause with its evidence, and where several causes fit, what would tell
     them apart. Source of the signatures: derived from the machine's equations, one by one.
     """
-    certain = [*stuck_causes(hall), *count_causes(measurements, motor_type, all_switch=not hall.stuck)] if (
+    certain = [*stuck_causes(hall), *count_causes(measurements, motor_type, all_switch=not hall.stuck, hall=hall)] if (
         hall is not None and motor_type.sensors is not None) else []
     found: list[Finding] = list(certain)
     wobble = _wobble(measurements) if hall is not None else {}
@@ -161,10 +161,9 @@ def _distinct(found: Iterable[Finding]) -> tuple[Finding, ...]:
 def _once(found: Iterable[Finding]) -> tuple[Finding, ...]:
     """Each cause once, and what one of them explains left to it."""
     kept = _distinct(found)
-    pulses = [each for each in kept if each.code == "hall_pulse_missing"]
-    if len(pulses) > 1:   # the capture that names the sensor says more
-        fullest = max(pulses, key=lambda each: len(each.text))
-        kept = tuple(each for each in kept if each is fullest or each.code != "hall_pulse_missing")
+    for code in ("hall_pulse_missing", "hall_bounce"):   # the capture that names the sensor says more
+        fullest = max((each for each in kept if each.code == code), key=lambda each: len(each.text), default=None)
+        kept = tuple(each for each in kept if each is fullest or each.code != code)
     if sum(each.code == "hall_supply_missing" for each in kept) > 1:
         lines, current = (each for each in kept if each.code == "hall_supply_missing")
         merged = Finding("hall_supply_missing", f"{current.text} {lines.text}")

@@ -1,7 +1,7 @@
 """Hall sensors of one capture: levels, edges, rotor angles, codes, and what they measure."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 
@@ -9,6 +9,7 @@ from station.analysis import hall_measurements as measured
 from station.analysis.angle_track import AngleTrack
 from station.analysis.hall_budget import AngleErrors, common_shift_u, edge_u
 from station.analysis.hall_codes import CodeInterval, CodeLine, CodeWalk, intervals, walk_codes
+from station.analysis.hall_flaws import Bounces, Gaps, bounces_of, gaps_of
 from station.analysis.hall_levels import HallLevels, NoLevels
 from station.analysis.hall_sensor import SensorAngles, angle_errors, locate_edges, sensor_levels
 from station.capture import Accuracy, Capture
@@ -34,6 +35,8 @@ class HallAnalysis:
     zero_u: float                   # deg, of the rotor angle's zero
     accuracy: Accuracy
     walk: CodeWalk | None           # None for a motor type without sensors
+    bounces: dict[str, Bounces] = field(default_factory=dict)   # of sensors that bounce
+    gaps: dict[str, Gaps] = field(default_factory=dict)         # of sensors that miss edges
 
 
 def analyse_hall(capture: Capture, motor_type: MotorType, track: AngleTrack) -> HallAnalysis:
@@ -69,12 +72,16 @@ def analyse_hall(capture: Capture, motor_type: MotorType, track: AngleTrack) -> 
         numbers, tuple(_stuck_finding(sensor, each) for sensor, each in stuck.items()), located, stuck, widths,
         {sensor: high for sensor in SENSORS if (high := _high_range(located.get(sensor))) is not None},
         {sensor: edge_u(each) for sensor, each in errors.items()},
-        common_shift_u(list(errors.values())), capture.accuracy, walk)
+        common_shift_u(list(errors.values())), capture.accuracy, walk,
+        {sensor: found for sensor, each in located.items()
+         if (found := bounces_of(each.edges, capture.sample_interval)) is not None},
+        {sensor: gap for sensor, each in located.items()
+         if (gap := gaps_of(each.missing(frame.span), frame.span, motor_type.pole_pairs)) is not None})
 
 
 def _measure(frame: measured.Frame, located: Mapping[str, SensorAngles], errors: Mapping[str, AngleErrors],
              walk: CodeWalk, widths: tuple[CodeInterval, ...]) -> dict[str, Measurement]:
-    missing = sum(each.missing(frame.span) for each in located.values())
+    missing = sum(each.missing(frame.span).size for each in located.values())
     cycles = int(abs(frame.span[1] - frame.span[0]) / (2 * np.pi))
     missing += 2 * cycles * (len(SENSORS) - len(located))   # a stuck sensor misses every edge
     found = measured.count_measurements(frame, located, walk, missing)

@@ -3,6 +3,7 @@
 from collections.abc import Iterator, Mapping
 
 from station.analysis.hall import HallAnalysis
+from station.analysis.hall_flaws import Bounces, Gaps
 from station.analysis.hall_places import place_causes
 from station.analysis.hall_view import HallView
 from station.analysis.lead_maps import LeadMap, matching_maps, motor_lead_exchange
@@ -26,7 +27,8 @@ def stuck_causes(hall: HallAnalysis) -> Iterator[Finding]:
         yield from hall.findings
 
 
-def count_causes(measurements: Measurements, motor_type: MotorType, *, all_switch: bool) -> Iterator[Finding]:
+def count_causes(measurements: Measurements, motor_type: MotorType, *, all_switch: bool,
+                 hall: HallAnalysis | None = None) -> Iterator[Finding]:
     """Yield what the number of edges points to; a sound sensor misses none and adds none."""
     bounce, missing = _value(measurements, "hall_bounce"), _value(measurements, "hall_missing")
     edges = _value(measurements, "hall_edges_per_revolution")
@@ -37,7 +39,8 @@ def count_causes(measurements: Measurements, motor_type: MotorType, *, all_switc
                       "sensors together: one magnet of the rotor or sensor ring is reversed or absent.")
         return
     if bounce:
-        yield Finding("hall_bounce", f"{bounce:.0f} extra level crossings in the capture: a loose contact, a slow "
+        yield Finding("hall_bounce", f"{bounce:.0f} extra level crossings in the capture"
+                      f"{_of_sensors(hall.bounces) if hall else ''}: a loose contact, a slow "
                       "edge without hysteresis, or interference from the drive. A capture with another drive, or while "
                       "the cable is held still, tells them apart.")
     if missing and all_switch and edges is not None:
@@ -46,7 +49,21 @@ def count_causes(measurements: Measurements, motor_type: MotorType, *, all_switc
                                            for sensor, each in scatter.items()) if scatter else ""
         yield Finding("hall_pulse_missing", f"{missing:.0f} edges are missing where the rotor angle calls for "
                       f"them ({edges:.2f} per revolution instead of {full}){on}: a loose contact, or a weak pole. A "
-                      "weak pole misses the same edges in every revolution.")
+                      f"weak pole misses the same edges in every revolution.{_places(hall.gaps) if hall else ''}")
+
+
+def _of_sensors(bounces: Mapping[str, Bounces]) -> str:
+    """Return what each sensor's bounce is like, in brackets."""
+    return f" ({'; '.join(f'{sensor.upper()}: {each.words()}' for sensor, each in bounces.items())})" if bounces else ""
+
+
+def _places(gaps: Mapping[str, Gaps]) -> str:
+    """Return where each sensor misses edges, as a sentence."""
+    if not gaps:
+        return ""
+    listed = "; ".join(f"{sensor.upper()} {each.words()}" for sensor, each in gaps.items())
+    return (f" Here: {listed}; pole pairs counted, as the rotor turns forward, from the one at the start of the "
+            "capture, at its end in reverse.")
 
 
 def scattered(measurements: Measurements) -> dict[str, float]:

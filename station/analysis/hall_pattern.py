@@ -9,6 +9,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 TURN = 2 * np.pi
+STRAY_SIGMAS, STRAY_DEG = 8.0, 2.0   # an edge further from its own pole's median than both is in the wrong place
+NORMAL_PER_MAD = 1.4826   # standard deviations of a normal scatter in its median deviation
 NEAR_DEG = 30.0      # an edge further from its mean angle than this is not the expected one
 
 Floats = NDArray[np.float64]
@@ -18,12 +20,13 @@ Floats = NDArray[np.float64]
 class EdgePattern:
     """Edges of one sensor and one polarity over a capture."""
 
-    mean_deg: float        # circular mean of the rotor angle, 0 ... 360
-    spread_deg: float      # standard deviation, per-pole pattern removed
+    mean_deg: float        # circular mean of the rotor angle, 0 ... 360, of edges in their place
+    spread_deg: float      # standard deviation of all edges, per-pole pattern removed
     dof: int               # of the spread
-    mean_u_deg: float      # standard uncertainty of the mean from the scatter alone
+    mean_u_deg: float      # standard uncertainty of the mean from the scatter of edges in their place
     count: int
     eccentricity_deg: float  # amplitude of a once-per-revolution wobble
+    stray: NDArray[np.bool_]  # (count,) edges in the wrong place: they count as missing, and move no mean
 
 
 def edge_pattern(angles: Floats, pole_pairs: int) -> EdgePattern:
@@ -31,25 +34,50 @@ def edge_pattern(angles: Floats, pole_pairs: int) -> EdgePattern:
 
     The pattern that repeats every revolution (magnet ring, eccentric mounting) belongs to the
     motor and is taken out of the spread when the capture shows it at least twice; the mean is
-    over positions in the revolution, so that part revolutions do not pull it.
+    over positions in the revolution, so that part revolutions do not pull it. Edges far from the median
+    of their own pole are kept out of the mean but not out of the spread, so that a limit on either sees them.
     """
     mean = float(np.angle(np.exp(1j * angles).sum()))
     turned = (angles - mean) / TURN
     cycle = np.rint(turned)
     residual = 360.0 * (turned - cycle)
     position = cycle.astype(np.int64) % pole_pairs
-    counts = np.bincount(position, minlength=pole_pairs)
-    seen = counts > 0
-    averages = np.bincount(position, weights=residual, minlength=pole_pairs) / np.maximum(counts, 1)
+    averages, seen = _averages(residual, position, pole_pairs)
+    stray = _stray(residual, position, averages)
+    if stray.any():
+        averages, seen = _averages(residual[~stray], position[~stray], pole_pairs)
     dof = angles.size - int(seen.sum())
     if dof > 0:
         rest = residual - averages[position]
     else:
         dof, rest = max(angles.size - 1, 0), residual - residual.mean()
-    spread = sqrt(float(rest @ rest) / max(dof, 1))
+    placed = rest[~stray] if stray.any() else rest
+    lost = int(stray.sum())
+    spread, settled = (sqrt(float(each @ each) / max(of, 1)) for each, of in ((rest, dof), (placed, dof - lost)))
     centre = float(averages[seen].mean())
-    return EdgePattern((degrees(mean) + centre) % 360.0, spread, dof, spread / sqrt(angles.size), angles.size,
-                       _wobble(averages, seen))
+    return EdgePattern((degrees(mean) + centre) % 360.0, spread, dof, settled / sqrt(max(placed.size, 1)), angles.size,
+                       _wobble(averages, seen), stray)
+
+
+def _averages(residual: Floats, position: NDArray[np.int64], pole_pairs: int) -> tuple[Floats, NDArray[np.bool_]]:
+    """Mean of each pole, (p,) degrees, and which poles have an edge."""
+    counts = np.bincount(position, minlength=pole_pairs)
+    means = np.bincount(position, weights=residual, minlength=pole_pairs) / np.maximum(counts, 1)
+    return means, counts > 0
+
+
+def _stray(residual: Floats, position: NDArray[np.int64], averages: Floats) -> NDArray[np.bool_]:
+    """Flag edges (k,) far from the median of their pole, in degrees and in robust deviations of all edges.
+
+    No median lies further from an edge than twice its mean does, so a quiet sensor is looked at no closer.
+    """
+    if np.abs(residual - averages[position]).max() <= STRAY_DEG / 2:
+        return np.zeros(residual.size, dtype=np.bool_)
+    medians = np.array([np.median(residual[position == each]) if (position == each).any() else 0.0
+                        for each in range(averages.size)])
+    away = np.abs(residual - medians[position])
+    stray: NDArray[np.bool_] = away > max(STRAY_SIGMAS * NORMAL_PER_MAD * float(np.median(away)), STRAY_DEG)
+    return stray
 
 
 def _wobble(averages: Floats, seen: NDArray[np.bool_]) -> float:
@@ -66,15 +94,17 @@ def _once_around(places: int) -> NDArray[np.complex128]:
     return vectors
 
 
-def count_missing(angles: Floats, mean_deg: float, span: tuple[float, float]) -> int:
-    """Count cycles in `span` (rad, rotor angle) with no edge near the mean angle."""
+def missing_cycles(angles: Floats, mean_deg: float, span: tuple[float, float]) -> NDArray[np.int64]:
+    """Return the cycles (m,) in `span` (rad, rotor angle) with no edge near the mean angle."""
     mean, margin = np.deg2rad(mean_deg), np.deg2rad(NEAR_DEG)
     first = int(np.ceil((span[0] + margin - mean) / TURN))
     last = int(np.floor((span[1] - margin - mean) / TURN))
     turned = (angles - mean) / TURN
     cycle = np.rint(turned)
     near = (abs(turned - cycle) < margin / TURN) & (cycle >= first) & (cycle <= last)
-    return max(0, last - first + 1) - np.unique(cycle[near]).size
+    lost = np.ones(max(0, last - first + 1), dtype=np.bool_)
+    lost[cycle[near].astype(np.int64) - first] = False
+    return np.flatnonzero(lost) + first
 
 
 def edges_per_revolution(angles: Sequence[Floats], pole_pairs: int, span: tuple[float, float]) -> float:

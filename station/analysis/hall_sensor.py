@@ -10,7 +10,7 @@ from station.analysis.angle_track import AngleTrack
 from station.analysis.hall_budget import AngleErrors, channel_time_u, slot_ripple_u, threshold_time_u
 from station.analysis.hall_edges import debounce_samples, find_edges
 from station.analysis.hall_levels import HallLevels, NoLevels, find_levels
-from station.analysis.hall_pattern import EdgePattern, count_missing, edge_pattern
+from station.analysis.hall_pattern import EdgePattern, edge_pattern, missing_cycles
 from station.analysis.hall_timing import SHAPELESS, SensorEdges, time_edges
 from station.capture import Capture, Channel
 
@@ -34,10 +34,15 @@ class SensorAngles:
         chosen: Floats = self.angle[self.goes_high == goes_high]
         return chosen
 
-    def missing(self, span: tuple[float, float]) -> int:
-        """Count edges that the mean angles call for within `span` (rad) and that are not there."""
-        return sum(count_missing(self.of(goes_high), pattern.mean_deg, span)
-                   for goes_high, pattern in ((True, self.rise), (False, self.fall)) if pattern)
+    def missing(self, span: tuple[float, float]) -> NDArray[np.int64]:
+        """Return the electrical cycles (m,) of edges that `span` (rad) calls for and that are not in their place.
+
+        A fall counts to the cycle in which its pulse rises.
+        """
+        wraps = bool(self.rise and self.fall and self.fall.mean_deg < self.rise.mean_deg)
+        return np.concatenate([np.zeros(0, dtype=np.int64), *(
+            missing_cycles(self.of(goes_high)[~pattern.stray], pattern.mean_deg, span) - (wraps and not goes_high)
+            for goes_high, pattern in ((True, self.rise), (False, self.fall)) if pattern)])
 
 
 def sensor_levels(capture: Capture, sensor: str) -> HallLevels | NoLevels:

@@ -31,6 +31,8 @@ class SensorEdges:
     cut: int                  # edges at the record's ends without a settled window; not among these
     transitions: tuple[float, float]  # samples, 10 to 90 %, rising and falling in time; nan without clean edges
     time_noise: float         # samples, standard deviation that noise and sampling give one edge
+    crossings: Indices        # (k,) of each edge: one, and two more with each bounce
+    bounced: Indices          # (k,) samples from the first to the last crossing of an edge
 
     @property
     def transition(self) -> float:
@@ -82,7 +84,8 @@ def time_edges(found: Sequence[FoundEdges]) -> list[SensorEdges]:
             transitions[number][rising] = float(times.transition[group])
             time_noise[number].append(float(times.time_noise[group]))
     return [SensorEdges(each.levels, sample, each.edges.rising, each.extra_crossings, each.cut,
-                        (seen[True], seen[False]), max(noise, default=SAMPLING_FLOOR))
+                        (seen[True], seen[False]), max(noise, default=SAMPLING_FLOOR),
+                        each.edges.crossings, each.edges.after - each.edges.first)
             for sample, each, seen, noise in zip(samples, found, transitions, time_noise, strict=True)]
 
 

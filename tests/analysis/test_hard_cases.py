@@ -93,7 +93,8 @@ def test_02_bounce():
     assert found["hall_edges_per_revolution"].value == 24
     assert found["hall_sector_min"].value == pytest.approx(60.0, abs=0.3)
     assert abs(found["hall_placement.a"].value) < 0.15   # half a sample is 0.14 degrees
-    assert "hall_bounce" in codes_of_causes(one)
+    (bounce,) = [each.text for each in analyse_capture(one, sensed()).findings if each.code == "hall_bounce"]
+    assert "A: 80 edges of typically 7 and at most 7 crossings, over typically 24 us and at most 24 us" in bounce
 
 
 def test_02_a_lone_pulse_of_one_sample():
@@ -109,6 +110,7 @@ def test_02_a_lone_pulse_of_one_sample():
     assert analyse_hall(one, sensed(), Shaft(turning)).edges["a"].angle.size == 80
     found = measured(one)
     assert found["hall_bounce"].value == 2
+    assert "A: 2 crossings in pulses away from the edges" in analyse_capture(one, sensed()).findings[0].text
     assert found["hall_edges_per_revolution"].value == 24
     assert found["hall_missing"].value == 0
 
@@ -168,7 +170,41 @@ def test_05_missing_pulse():
     assert found["hall_missing"].value == 2
     assert found["hall_edges_per_revolution"].value < 24
     assert abs(found["hall_placement.b"].value) < 0.05
-    assert "hall_pulse_missing" in codes_of_causes(one)
+    (lost,) = [each.text for each in analyse_capture(one, sensed()).findings if each.code == "hall_pulse_missing"]
+    # Sample 20 000 lies in cycle 20 of the rotor angle, the capture begins in cycle 0.
+    assert "B at pole pair 1 of 4 (0 mechanical degrees on) in 1 of 10 revolutions, once" in lost
+    assert "speaks for a contact" in lost
+
+
+def test_05_the_same_pulse_missing_in_each_revolution():
+    """A weak pole: the third of four pole pairs, 40 pulses less ten."""
+    def weak(name, volts):
+        if name == "b":
+            samples = np.arange(volts.size)
+            cycle = np.floor((200.0 + samples * 0.36 - 120.0) / 360.0)   # degrees in a sample at 100 kS/s
+            volts[cycle % 4 == 2] = 0.2
+        return volts
+
+    one = six_channels(Turning(start_deg=200.0), rate=100e3, seconds=0.4, hall_spoil=weak)
+    found = measured(one)
+    assert found["hall_missing"].value == 20
+    (lost,) = [each.text for each in analyse_capture(one, sensed()).findings if each.code == "hall_pulse_missing"]
+    assert "in 10 of 10 revolutions, the same place each time, which speaks for a weak pole" in lost
+
+
+def test_05_a_line_that_freezes_moves_no_mean():
+    """Naive: one edge 21 degrees late moves the mean of all. Right: it is missing, and jitter shows it too."""
+    def freeze(name, volts):
+        if name == "b":
+            edge = np.flatnonzero((volts[1:] > 2.5) & (volts[:-1] <= 2.5))[19]
+            volts[edge - 5:edge + 60] = 0.2   # 22 degrees: not far enough to be no edge of this cycle
+        return volts
+
+    found = measured(six_channels(Turning(start_deg=200.0), rate=100e3, seconds=0.4, hall_spoil=freeze))
+    assert found["hall_missing"].value == 1
+    assert abs(found["hall_angle_rise.b"].value - 120.0) < 0.05
+    assert found["hall_angle_rise.b"].u < 0.1
+    assert found["hall_jitter.b"].value > 2.0
 
 
 def test_06_sensor_stuck_at_half_level():
