@@ -93,7 +93,7 @@ _ROLE = """
 [instruments.{role}]
 resource = "TCPIP::127.0.0.1::{port}::SOCKET"
 dialect = "embedded_{dialect}"
-deadline_s = 2.0
+deadline_s = 4.0
 identity = {{ maker = "EMBEDDED BENCH", model = "{model}", serial = "EB-{short}-001", firmware = "1" }}
 calibration = {{ certificate = "{short}-{year}-001", date = {date}, due = {due} }}
 """

@@ -17,7 +17,7 @@ GOOD = "CP40-0001"
 BAD = ("CP40-0002", "CP40-0004", "CP40-0110", "CP40-0122", "CP40-0124")     # out of limits in one capture each way
 EDITS = {
     "bench.toml": (
-        ("deadline_s = 2.0\n", f"deadline_s = {DEADLINE}\n"), ("stop_deadline_s = 30.0", "stop_deadline_s = 1.0"),
+        ("deadline_s = 4.0\n", f"deadline_s = {DEADLINE}\n"), ("stop_deadline_s = 30.0", "stop_deadline_s = 1.0"),
         ("deadline_s = 10.0", "deadline_s = 1.0"), ("watchdog_s = 5.0", "watchdog_s = 1.0")),
     "sequences/standard.toml": (
         ("speeds_rpm = [1000.0, 2000.0]", "speeds_rpm = [2000.0]"),
@@ -45,6 +45,7 @@ class Result:
     struck: tuple
     wrong: str = ""
     unsafe: str = ""
+    told: str = ""          # a hazard that is left, and named in the record so that a person takes over
     lost: str = ""
     crashed: str = ""
     seconds: float = 0.0
@@ -88,11 +89,10 @@ def run_case(place, side, case):
         place.close_interrupted()
     unsafe = _unsafe(side)
     struck = tuple(kind for role in dict.fromkeys(fault[0] for fault in case.faults) for kind in side.struck(role))
-    if unsafe and _is_told(unsafe, reason):
-        unsafe = ""
+    told = unsafe if _is_told(unsafe, reason) else ""
     make_good(side)
-    return Result(case, verdict, reason, struck, _wrong(case, verdict, struck), unsafe, lost, crashed,
-                  time.monotonic() - begun)
+    return Result(case, verdict, reason, struck, _wrong(case, verdict, struck), "" if told else unsafe, told, lost,
+                  crashed, time.monotonic() - begun)
 
 
 def make_good(side):

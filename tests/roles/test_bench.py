@@ -17,7 +17,7 @@ def silence(served, role, seconds):
 
 
 def impatient(text):
-    return text.replace("deadline_s = 2.0", "deadline_s = 0.5")
+    return text.replace("deadline_s = 4.0", "deadline_s = 0.5")
 
 
 def at(year, month, day):
