@@ -22,7 +22,7 @@ SAMPLES, PERIODS, POLE_PAIRS, DURATION = 1_000_000, 41.54, 4, 0.4
 EDGE = DURATION / (PERIODS * np.pi * 5e-6)      # slope of the sensors' edges over their swing, 1/rad
 MOTOR = MotorType("T-1", POLE_PAIRS, "star", 48.0, "clockwise", "drive end", HallLayout(120, (0.0, 120.0, 240.0)),
                   Reference())
-REPEATS = 15
+REPEATS = 40
 
 
 def capture_of(samples):
