@@ -48,15 +48,24 @@ class ScpiSession:
     def identify(self) -> Identity:
         """Ask who answers; raise BenchNotFitError unless it is the instrument of the bench file.
 
-        A connection that the instrument has closed while nothing went on is opened afresh, and a restart before now
-        is history: work begins with this.
+        Work begins with this: a connection that was closed, or is out of step, while nothing went on is opened afresh;
+        errors and a restart before now are history.
         """
         def work(wire: Wire, until: float) -> Identity:
             identity = self._identify(wire, until)
+            self._drain(wire, until)
             self._forget_restart(wire, until)
             return identity
-        self._owner.submit(self._forget_closed)
-        return self._run(self.speech.identify, work, self.deadline)
+        used = self._wire is not None
+        self._owner.submit(self._forget_doubtful)
+        try:
+            return self._run(self.speech.identify, work, self.deadline)
+        except (NoReplyError, BenchNotFitError):
+            raise
+        except BenchError:      # the answer to an earlier question, perhaps: a fresh connection knows none
+            if not used:
+                raise
+            return self._run(self.speech.identify, work, self.deadline)
 
     def command(self, *lines: str) -> None:
         """Send `lines` as one group, then drain the error queue; InstrumentError names every entry."""
@@ -257,11 +266,12 @@ class ScpiSession:
         self.was_identified = True
         return identity
 
-    def _forget_closed(self) -> None:
+    def _forget_doubtful(self) -> None:
         if self._wire is None:
             return
         try:
-            self._wire.has_unread()
+            if self._wire.has_unread():
+                self._drop()
         except OSError:
             self._drop()
 

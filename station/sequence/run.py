@@ -10,7 +10,7 @@ from station.analysis.directions import combine_directions
 from station.analysis.result import CaptureAnalysis
 from station.bench.bench import Bench
 from station.clock import Clock, stamp
-from station.errors import StationError
+from station.errors import BenchNotFitError, StationError
 from station.judgement.judge import MOTOR_FAULTS, Judgement, judge
 from station.judgement.limit_file import LimitFile
 from station.measurement import Measurement
@@ -138,6 +138,11 @@ class Runner:
 
     def _start(self, test: OngoingTest, invite: Callable[[], None]) -> None:
         self.bench.require_fit(self.clock, self.sequence.max_speed_rpm() * RPM)
+        unsafe = self.bench.safe_state()    # whatever an earlier run or another program has left switched on
+        if unsafe:
+            raise BenchNotFitError("the bench cannot be made safe before the test", where=self.bench.file.name,
+                                   expected="all at rest and off", got="; ".join(unsafe),
+                                   remedy="Keep the guard closed, press the emergency stop, and have it mended.")
         guard = self.bench.guard
         guard.arm()
         self.watch(Notice("wait", f"{test.serial}: armed, press START (keep clear of the shaft)"))

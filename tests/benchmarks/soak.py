@@ -90,16 +90,20 @@ def soak(faults, processes=PROCESSES, seed=1):
 
 
 def table(results):
-    """Return the table by fault as lines: how often it struck, and what must not be."""
+    """Return the table by fault as lines: how often it struck, what became of the runs, and what must not be.
+
+    A run with two faults counts in both lines. "told" are hazards that no computer could end, such as a drive that
+    obeys nothing, and that the record names together with the remedy.
+    """
     rows = defaultdict(Counter)
     for result in results:
         for kind in result.struck or ("(none)",):
             row = rows[kind]
             row["struck"] += 1
             row[result.verdict] += 1
-            for evil in ("wrong", "unsafe", "lost", "crashed"):
+            for evil in ("wrong", "unsafe", "told", "lost", "crashed"):
                 row[evil] += bool(getattr(result, evil))
-    columns = ("struck", "PASS", "FAIL", "NO RESULT", "wrong", "unsafe", "lost", "crashed")
+    columns = ("struck", "PASS", "FAIL", "NO RESULT", "wrong", "unsafe", "told", "lost", "crashed")
     lines = [f"{'fault':<16}" + "".join(f"{column:>11}" for column in columns)]
     return lines + [f"{kind:<16}" + "".join(f"{rows[kind][column]:>11}" for column in columns)
                     for kind in [*FAULTS, "(none)"] if kind in rows]

@@ -49,6 +49,18 @@ def test_nothing_turns_while_the_winding_is_charged(place):
     assert speeds == []
 
 
+def test_what_was_left_switched_on_is_off_before_the_test_begins(place):
+    rig, waited = place.attendant.rig, []
+    place.bench.insulation.apply(500.0, 0.1)
+    place.bench.supply.on(5.0, 0.1)
+
+    def look(notice):
+        if notice.kind == "wait":
+            waited.append((rig.insulation_voltage() < 25.0, rig.sensor_supply_on))
+    assert place.test("CP40-0001", look).record["verdict"] == "PASS"
+    assert waited == [(True, False)]
+
+
 def test_no_insulation_voltage_while_the_shaft_turns(place):
     rig, said = place.attendant.rig, []
 
