@@ -11,6 +11,8 @@ from station.certificate.sheet import Sheet
 from station.certificate.summary import UNKNOWN, at
 from station.errors import EvidenceError
 
+DIGITS = 8      # of a hash, enough to tell one dialect file from another
+
 
 def record_sha256(record: Mapping[str, Any]) -> str:
     """Return the SHA-256 of the record in canonical JSON, hexadecimal.
@@ -100,9 +102,23 @@ def _statements(record: Mapping[str, Any], sha256_of_record: str) -> list[str]:
                      "no motor was tested.")
     texts.append("Software: " + ", ".join(f"{name} {version}" for name, version in sorted(software.items()))
                  if software else f"Software: {UNKNOWN}")
-    texts.append(f"Bench file: {at(bench, 'file')}, SHA-256 {at(bench, 'sha256')}")
+    spoken = _dialects(bench)
+    texts.append(f"Bench file: {at(bench, 'file')}, SHA-256 {at(bench, 'sha256')}"
+                 + (f"; dialects: {spoken}" if spoken else ""))
     texts.append(f"SHA-256 of the record in canonical JSON (RFC 8785): {sha256_of_record}")
     return texts
+
+
+def _dialects(bench: Mapping[str, Any]) -> str:
+    """Return which dialect each instrument was spoken to in, with the beginning of its hash."""
+    return ", ".join(f"{_dialect(row)}\u00a0{str(row.get('dialect_sha256') or '')[:DIGITS] or UNKNOWN}"
+                     for row in bench.get("instruments") or () if row.get("dialect"))
+
+
+def _dialect(row: Mapping[str, Any]) -> str:
+    """Return the name of the dialect, with the role where the name does not hold it."""
+    name, role = str(row["dialect"]).removesuffix(".toml"), at(row, "role")
+    return name if role in name else f"{role}\u00a0{name}"
 
 
 def stitched_parts(record: Mapping[str, Any]) -> int:

@@ -193,3 +193,20 @@ def test_why_a_stitched_capture_is_refused_is_told_once(record, pages):
     parts = [first | {"part": [number, 2], "refused": refused} for number in (1, 2)]
     words = " ".join(" ".join(pages(record | {"captures": [*parts, *rest]})).split())
     assert words.count("Between the two captures the speed changed.") == 1
+
+
+def test_the_dialect_of_each_instrument_is_printed_with_the_beginning_of_its_hash(full_record, pages):
+    assert "dialects:" not in "\n".join(pages(full_record))
+    rows = [row | {"dialect": f"embedded_{row['role']}.toml", "dialect_sha256": f"{n}b0de5" + "7" * 58}
+            for n, row in enumerate(full_record["bench"]["instruments"])]
+    texts = pages(full_record | {"bench": full_record["bench"] | {"instruments": rows}})
+    words = " ".join(" ".join(texts).split())
+    for n, row in enumerate(rows):
+        assert f"embedded_{row['role']} {n}b0de577" in words
+    assert len(texts) == len(pages(full_record))
+
+
+def test_a_dialect_without_a_hash_says_so(full_record, pages):
+    rows = [row | {"dialect": "plain.toml"} for row in full_record["bench"]["instruments"][:2]]
+    words = " ".join(" ".join(pages(full_record | {"bench": full_record["bench"] | {"instruments": rows}})).split())
+    assert "dialects: drive plain not recorded, digitizer plain not recorded" in words
