@@ -6,6 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from station.analysis.hall_rate import count_edges
 from station.analysis.line_voltages import ORDERS, TURN, LineVoltages
 from station.capture import Capture
 from station.measurement import Refusal
@@ -50,7 +51,7 @@ class _Look:
     frequency: float  # Hz
     sense: int        # way in which the space vector turns; 0 if as much each way
     on_a_line: bool   # the space vector keeps to one line, so that it turns neither way
-    sizes: Floats     # (3,) of the lines at the tone
+    sizes: Floats     # (3,) V, amplitudes of the lines at the tone
 
 
 def expected_frequency(capture: Capture, motor_type: MotorType) -> float:
@@ -71,7 +72,7 @@ def find_tone(lines: LineVoltages, capture: Capture, motor_type: MotorType) -> T
         return refusal
     looks = _looks(*_stretches(lines, expected))
     seen = [look for look in looks if look is not None]
-    refusal = _refuse_looks(seen, len(looks))
+    refusal = _refuse_looks(seen, len(looks), abs(capture.drive_speed) / RPM)
     if refusal is not None:
         return refusal
     frequency = float(np.median([look.frequency for look in seen]))
@@ -92,10 +93,13 @@ def refuse_speed(frequency: float, capture: Capture, motor_type: MotorType) -> R
     ratio = frequency / expected_frequency(capture, motor_type)
     if abs(ratio - 1) <= MAX_DISAGREEMENT:
         return None
+    edges = count_edges(capture, frequency)
+    told = "" if edges is None else (f" The Hall sensors show {edges:.2f} edges in a revolution of the drive, where "
+                                     f"the type has {6 * motor_type.pole_pairs}.")
     return Refusal("speed_disagrees", f"Back-EMF and drive disagree on speed by {100 * (ratio - 1):+.1f} %: with "
                    f"the drive's speed the motor has {ratio * motor_type.pole_pairs:.2f} pole pairs, its type "
-                   f"{motor_type.pole_pairs}. A whole number speaks for another rotor, anything else for a slipping "
-                   "coupling.")
+                   f"{motor_type.pole_pairs}.{told} A whole number speaks for another rotor, anything else for a "
+                   "slipping coupling.")
 
 
 def _stretches(lines: LineVoltages, expected: float) -> tuple[Floats, float]:
@@ -124,7 +128,7 @@ def _looks(volts: Floats, interval: float) -> list[_Look | None]:
         bins = _refined(both[index, peak - 1:peak + 2].tolist(), peak)
         sense = _sense(float(forward[index, peak]), float(backward[index, peak]))
         looks.append(_Look(bins / (volts.shape[2] * interval), sense, sense == 0 and _lie_on_a_line(centred[index]),
-                           np.abs(spectra[index, :, peak])))
+                           np.abs(spectra[index, :, peak]) * _volts_per_size(bins - peak, volts.shape[2])))
     return looks
 
 
@@ -136,6 +140,14 @@ def _refined(near: Sequence[float], peak: int) -> float:
     left, middle, right = near
     share = max(left, right) / middle
     return peak + (1 if right > left else -1) * (2 * share - 1) / (share + 1)
+
+
+def _volts_per_size(away: float, points: int) -> float:
+    """Return the amplitude of a tone over its magnitude, `away` bins off in a Hann spectrum of so many points.
+
+    Source: the window's mean is 1/2 and its shape sinc(d) / (1 - d²) (from memory).
+    """
+    return 4 / (points - 1) / (float(np.sinc(away)) / (1 - away**2))
 
 
 def _sense(forward: float, backward: float) -> int:
@@ -151,14 +163,14 @@ def _lie_on_a_line(volts: Floats) -> bool:
     return bool(weak < MAX_WIDTH**2 * strong)
 
 
-def _refuse_looks(seen: Sequence[_Look], stretches: int) -> Refusal | None:
+def _refuse_looks(seen: Sequence[_Look], stretches: int, drive_rpm: float) -> Refusal | None:
     """Return why what was `seen` is not one tone of three lines over all stretches, or None."""
     if not seen:
         return Refusal("no_emf", "No back-EMF: nothing in the three voltages stands out of the noise. Either the "
                        "shaft does not turn, or no lead of the motor is connected.")
     sizes = seen[0].sizes / seen[0].sizes.max()
     if all(look.on_a_line for look in seen):
-        return _refuse_line(sizes)
+        return _refuse_line(np.median([look.sizes for look in seen], axis=0), drive_rpm)
     if len(seen) < stretches or not _alike(seen):
         return Refusal("speed_not_stable", "Parts of the capture differ in the way or the frequency of their "
                        "back-EMF: the shaft turned both ways, stopped or changed its speed, or a contact opened. Let "
@@ -174,8 +186,9 @@ def _alike(looks: Sequence[_Look]) -> bool:
     return senses in ({1}, {-1}) and max(frequencies) - min(frequencies) <= MAX_SPEED_CHANGE * min(frequencies)
 
 
-def _refuse_line(sizes: Floats) -> Refusal:
-    """Return why all lines lie on one line, from their sizes (3,) relative to the largest."""
+def _refuse_line(volts: Floats, drive_rpm: float) -> Refusal:
+    """Return why all lines lie on one line, from their amplitudes (3,) V."""
+    sizes = volts / volts.max()
     shares = ", ".join(f"v_{name} {size:.2f}" for name, size in zip(LINES, sizes, strict=True))
     weak, middle = np.sort(sizes)[:2]
     if weak < SILENT and middle > ALIKE:
@@ -183,10 +196,13 @@ def _refuse_line(sizes: Floats) -> Refusal:
         return Refusal("shorted_leads", f"Leads {leads} are at one voltage ({shares} of the largest): they "
                        "touch each other, or both test leads sit on one lead of the motor. The winding resistance "
                        "between them tells.")
-    lead = OPPOSITE_LEAD[LINES[int(np.argmax(sizes))]]
+    kept = LINES[int(np.argmax(sizes))]
+    lead = OPPOSITE_LEAD[kept]
     return Refusal("open_phase", f"Lead {lead} has no contact with the winding: the three voltages lie "
                    f"on one line ({shares} of the largest). A broken phase of a star winding and an open lead "
-                   "or test contact read the same; the winding resistance with the lead pressed on tells them apart.")
+                   "or test contact read the same; the winding resistance with the lead pressed on tells them apart. "
+                   f"v_{kept} has an amplitude of about {volts.max():.3g} V, {1e3 * volts.max() / drive_rpm:.3g} V at "
+                   "1000 r/min: an indication and no measurement.")
 
 
 def _refuse_length(expected: float, capture: Capture, motor_type: MotorType) -> Refusal | None:

@@ -10,8 +10,8 @@ from station.analysis.angle_track import AngleTrack
 from station.analysis.hall_budget import AngleErrors, common_shift_u, edge_u
 from station.analysis.hall_codes import CodeInterval, CodeLine, CodeWalk, intervals, walk_codes
 from station.analysis.hall_flaws import Bounces, Gaps, bounces_of, gaps_of
-from station.analysis.hall_levels import HallLevels, NoLevels
-from station.analysis.hall_sensor import SensorAngles, angle_errors, locate_edges, sensor_levels
+from station.analysis.hall_levels import HallLevels, NoLevels, sensor_levels
+from station.analysis.hall_sensor import SensorAngles, angle_errors, locate_edges
 from station.capture import Accuracy, Capture
 from station.measurement import Finding, Measurement
 from station.motor import SENSORS, HallLayout, MotorType

@@ -6,7 +6,7 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
-from station.capture import Channel
+from station.capture import Capture, Channel
 
 MIN_SWING = 0.5      # V between the states; common practice for 3.3 V and 5 V sensors, no source
 MIN_SHARE = 0.02     # of the record in each state; less is a stray pulse on a stuck line
@@ -51,6 +51,15 @@ class NoLevels:
 
     mean: float         # V
     peak_to_peak: float  # V
+
+
+def sensor_levels(capture: Capture, sensor: str) -> HallLevels | NoLevels:
+    """Return the levels of a sensor; a missing channel has none."""
+    name = f"h_{sensor}"
+    codes = capture.codes.get(name)
+    if codes is None or not codes.size:
+        return NoLevels(float("nan"), float("nan"))
+    return find_levels(codes, capture.channels[name])
 
 
 def find_levels(codes: NDArray[np.int16], channel: Channel) -> HallLevels | NoLevels:

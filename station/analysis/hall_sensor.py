@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 from station.analysis.angle_track import AngleTrack
 from station.analysis.hall_budget import AngleErrors, channel_time_u, slot_ripple_u, threshold_time_u
 from station.analysis.hall_edges import debounce_samples, find_edges
-from station.analysis.hall_levels import HallLevels, NoLevels, find_levels
+from station.analysis.hall_levels import HallLevels
 from station.analysis.hall_pattern import EdgePattern, edge_pattern, missing_cycles
 from station.analysis.hall_timing import SHAPELESS, SensorEdges, time_edges
 from station.capture import Capture, Channel
@@ -43,15 +43,6 @@ class SensorAngles:
         return np.concatenate([np.zeros(0, dtype=np.int64), *(
             missing_cycles(self.of(goes_high)[~pattern.stray], pattern.mean_deg, span) - (wraps and not goes_high)
             for goes_high, pattern in ((True, self.rise), (False, self.fall)) if pattern)])
-
-
-def sensor_levels(capture: Capture, sensor: str) -> HallLevels | NoLevels:
-    """Return the levels of a sensor; a missing channel has none."""
-    name = f"h_{sensor}"
-    codes = capture.codes.get(name)
-    if codes is None or not codes.size:
-        return NoLevels(float("nan"), float("nan"))
-    return find_levels(codes, capture.channels[name])
 
 
 def locate_edges(capture: Capture, levels: Mapping[str, HallLevels], track: AngleTrack, pole_pairs: int

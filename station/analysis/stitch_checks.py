@@ -9,8 +9,8 @@ from numpy.typing import NDArray
 
 from station.analysis.analyse import FittedLines
 from station.analysis.angle_track import AngleTrack
-from station.analysis.hall_levels import HallLevels
-from station.analysis.hall_sensor import angle_errors, locate_edges, sensor_levels
+from station.analysis.hall_levels import HallLevels, sensor_levels
+from station.analysis.hall_sensor import angle_errors, locate_edges
 from station.analysis.known_wave import KnownTrack, known_wave, misfit
 from station.analysis.line_voltages import read_lines
 from station.analysis.motion import MAX_STEP

@@ -272,6 +272,7 @@ def test_10_open_phase(floating):
     assert refusal.code == "open_phase"
     assert "Lead c has no contact" in refusal.text
     assert "v_ab 1.00" in refusal.text
+    assert "v_ab has an amplitude of about 7.99 V, 5.33 V at 1000 r/min: an indication" in refusal.text
 
 
 def test_11_wrong_number_of_poles():
@@ -279,6 +280,15 @@ def test_11_wrong_number_of_poles():
     refusal = refused(six_channels(Turning(pole_pairs=5)))
     assert refusal.code == "speed_disagrees"
     assert "5.00 pole pairs" in refusal.text
+    assert "The Hall sensors show 30.00 edges in a revolution of the drive, where the type has 24" in refusal.text
+
+
+def test_11_without_sensors_nothing_is_said_of_them():
+    one = six_channels(Turning(pole_pairs=5))
+    lines = {name: codes for name, codes in one.codes.items() if name.startswith("v_")}
+    refusal = refused(replace(one, codes=lines))
+    assert refusal.code == "speed_disagrees"
+    assert "Hall" not in refusal.text
 
 
 @pytest.mark.parametrize(("drive_rpm", "accepted"), [(1500 * 1.008, True), (1500 * 1.012, False)])
