@@ -73,6 +73,9 @@ class Capturing:
         digitizers = [test.bench.digitizer_of(part) for part in together]
         with test.timing.phase("waiting for the digitizer", "station"):
             await_turning(test, prepared, what="setting the digitizer", remedy="Look what keeps the digitizer busy.")
+        with test.timing.phase("settling of the sensors", "physics"):
+            test.wait_until(lambda: test.clock.monotonic() >= test.sensors_settled_at, what="settling of the sensors",
+                            remedy="Shorten settle_s of the sensor supply step.")
         before = drive.speed()
         with test.timing.phase("capture", "physics"):
             for digitizer in digitizers:

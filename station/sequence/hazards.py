@@ -52,11 +52,14 @@ def require_at_rest(test: OngoingTest) -> None:
 
 @contextmanager
 def sensors_unpowered(test: OngoingTest) -> Iterator[None]:
-    """Switch the sensor supply off, and on again as it was once the block has ended without trouble."""
+    """Switch the sensor supply off, and on again as it was once the block has ended without trouble.
+
+    The sensors then settle while the shaft is brought to speed, see `OngoingTest.sensors_settled_at`.
+    """
     powered, test.sensor_supply = test.sensor_supply, None
     test.bench.supply.safe()
     yield
     if powered is not None:
         test.bench.supply.on(powered.voltage_V, powered.current_limit_A)
         test.sensor_supply = powered
-        test.clock.pause(powered.settle_s)
+        test.sensors_settled_at = test.clock.monotonic() + powered.settle_s

@@ -50,6 +50,7 @@ class OngoingTest:
     step_end: float = inf  # s on the monotonic clock; no step may go on beyond it
     guard_watch: GuardWatch | None = None           # from START on
     sensor_supply: SensorSupplyStep | None = None   # while the sensors are meant to have power
+    sensors_settled_at: float = 0.0                 # s on the monotonic clock; no capture begins before
     _pending: list[Future[CaptureAnalysis]] = field(default_factory=list)
     _keeping: list[Future[Kept]] = field(default_factory=list)
     _written: dict[tuple[str, str], tuple[Measurement, Fragment]] = field(default_factory=dict)
