@@ -19,6 +19,7 @@ POINTS_PER_PERIOD = 32      # an alias of the tone would need 31 times the poles
 PEAK_OVER_MEDIAN = 10.0     # below it there is no tone to track; white noise reaches 4
 COLLINEAR = 0.9             # weaker over stronger sequence; an open lead gives 1, the worst motor 0.5
 MAX_WIDTH = 0.2             # short over long axis of the space vector's path; the worst motor has 0.33
+MAX_IDLE_RPM = 5e5          # at rated voltage; the fastest small spindles reach it; common practice, no source
 SILENT, ALIKE = 0.05, 0.8   # of the largest line: shows nothing, and as much
 MAX_SPEED_CHANGE = 0.1      # between stretches
 MIN_PERIODS, MIN_REVOLUTIONS = 12.0, 3.0
@@ -72,12 +73,29 @@ def find_tone(lines: LineVoltages, capture: Capture, motor_type: MotorType) -> T
         return refusal
     looks = _looks(*_stretches(lines, expected))
     seen = [look for look in looks if look is not None]
-    refusal = _refuse_looks(seen, len(looks), abs(capture.drive_speed) / RPM)
+    refusal = (_refuse_remnant(seen, capture, motor_type)
+               or _refuse_looks(seen, len(looks), abs(capture.drive_speed) / RPM))
     if refusal is not None:
         return refusal
     frequency = float(np.median([look.frequency for look in seen]))
     direction = 1 if capture.drive_speed > 0 else -1
     return refuse_speed(frequency, capture, motor_type) or Tone(frequency, direction, seen[0].sense * direction)
+
+
+def _refuse_remnant(seen: Sequence[_Look], capture: Capture, motor_type: MotorType) -> Refusal | None:
+    """Return why what is left of the tone cannot be a motor's back-EMF, or None.
+
+    Shorted leads leave what falls off across the short, open ones what leaks into the inputs. Either is a tone.
+    """
+    if not seen:
+        return None
+    volts, rpm = max(float(look.sizes.max()) for look in seen), abs(capture.drive_speed) / RPM
+    idle = motor_type.rated_voltage * rpm / volts
+    if idle <= MAX_IDLE_RPM:
+        return None
+    return Refusal("no_emf", f"No back-EMF: {1e3 * volts:.2g} mV at {rpm:.4g} r/min are a remnant, for at its rated "
+                   f"{motor_type.rated_voltage:g} V this motor would idle at {idle:.2g} r/min. Either all leads of the "
+                   "motor touch each other, or two or three have no contact; the winding resistance tells which.")
 
 
 def refuse_settings(expected: float, capture: Capture, motor_type: MotorType) -> Refusal | None:

@@ -217,6 +217,22 @@ def test_leads_at_one_voltage_are_refused(build, coils, load, leads, tmp_path):
     assert not found.measurements
 
 
+@pytest.mark.parametrize(("build", "coils", "load"), [
+    pytest.param(star, [SOUND] * 3, (1e-3,) * 3, id="shorted star"),
+    pytest.param(delta, [SOUND] * 3, (1e-3,) * 3, id="shorted delta"),
+    pytest.param(star, [SOUND, *[replace(SOUND, ohm=1e10)] * 2], (1e7,) * 3, id="two phases open"),
+])
+@pytest.mark.parametrize("rpm", [6000.0, 1500.0])
+def test_what_shorts_and_leaks_leave_is_no_back_emf(build, coils, load, rpm, tmp_path):
+    """Millivolts of the right frequency and order, which a fit alone would take for a motor."""
+    found = _analyse(tmp_path, build, coils, meters(load), timing=Timing(rpm=rpm))
+    assert found.refused is not None
+    assert found.refused.code == "no_emf"
+    assert "idle at" in found.refused.text
+    assert not found.measurements
+    assert [each.code for each in find_motor_causes([found], {}, motor_type(4, build.__name__))] == ["no_back_emf"]
+
+
 @pytest.mark.parametrize("build", [star, delta])
 def test_missing_turns_unbalance_star_and_delta_alike(build, tmp_path):
     """A share x of the turns of one winding missing: (x/3) / (1 - x/3), 3.45 % at a tenth."""
