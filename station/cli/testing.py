@@ -45,14 +45,15 @@ def test_and_certify(place: Workplace, serial: str, *, quiet: bool, timed: bool
         results.print(f"{serial}", markup=False)
     outcome = place.test(serial, show_notice if not quiet else lambda _notice: None)
     record = outcome.record
-    path = certificate_path(place.station.store, record)
-    path.parent.mkdir(parents=True, exist_ok=True)
-    outcome.timing.begin("Certificate")
-    path.write_bytes(render_certificate(record))
     finding = record["findings"][0]["text"] if record["findings"] else ""
     why = finding or ("" if record["verdict"] == "PASS" else record["reason"])
     line = f"{verdict_words(record['verdict']):<11} {serial:<12} {worst_row(record)}"
     results.print(line + (f": {why}" if why else ""), markup=False, highlight=False, soft_wrap=True)
+    # The verdict is durable and need not wait for its paper.
+    path = certificate_path(place.station.store, record)
+    path.parent.mkdir(parents=True, exist_ok=True)
+    outcome.timing.begin("Certificate")
+    path.write_bytes(render_certificate(record))
     if timed:
         show_timing(outcome.timing, record["bench"]["pace"])
     return record, outcome.trouble
