@@ -21,7 +21,7 @@ MAX_SPEED_CHANGE = 0.1   # of the mean, over the capture
 MAX_SUM = 0.01           # of one line's fundamental; ten times the error of good channels
 MAX_FIRST_REST = np.deg2rad(30.0)  # rms that the first regression may leave; beyond it no wave can be fitted
 MAX_STEP = np.deg2rad(1.5)   # of the angle from one half period to the next; more means samples are missing
-SPEED_POINTS = 256       # at which ripple is evaluated
+SPEED_POINTS = 512       # at which ripple is evaluated
 NOISE_STEP = 8.0         # standard deviations of such a step that noise never reaches
 
 
