@@ -1,7 +1,8 @@
 """What the commands print with: one console for results, one for errors, and the words for verdicts."""
 
+import sys
 from collections.abc import Iterable
-from typing import Any
+from typing import Any, TextIO
 
 from rich.console import Console
 
@@ -10,8 +11,15 @@ from station.record.reference_check import Suspect
 from station.sequence.progress import Notice
 from station.units import printed
 
-results = Console()
-errors = Console(stderr=True)
+PIPED_WIDTH = 200    # columns of what goes into a file or another program: no cell of a table may be lost
+
+
+def _width(stream: TextIO) -> int | None:
+    return None if stream.isatty() else PIPED_WIDTH
+
+
+results = Console(width=_width(sys.stdout))
+errors = Console(stderr=True, width=_width(sys.stderr))
 
 SIGNS = {"PASS": "✓", "FAIL": "✗", "NO RESULT": "–"}
 CODES = {"PASS": ExitCode.PASS, "FAIL": ExitCode.FAIL, "NO RESULT": ExitCode.NO_RESULT}

@@ -14,10 +14,8 @@ def folder(tmp_path):
 
 
 @pytest.fixture
-def command(capfd, monkeypatch):
+def command(capfd):
     """Run `station WORDS`; return exit code and printed text."""
-    monkeypatch.setenv("COLUMNS", "200")
-
     def run(*words):
         code = program.run([str(word) for word in words])
         printed = capfd.readouterr()
