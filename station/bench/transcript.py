@@ -1,4 +1,4 @@
-"""The transcript of a run: every exchange with every instrument, in order, bounded in size."""
+"""What was said during a run: every exchange with every instrument, in order, bounded in size."""
 
 import hashlib
 import json

@@ -111,8 +111,8 @@ def write_folder(folder: Path, *, pace: float, free_ports: bool, drive: DriveKin
     side_port = 0 if free_ports else FIRST_PORT + SIDE_PORT_OFFSET
     today = system_clock().today()
     folder.mkdir(parents=True, exist_ok=True)
-    for shipped in ("sequences", "limits", "references"):
-        shutil.copytree(_shipped(shipped), folder / shipped)
+    for name, shipped in (("sequences", "sequences"), ("limits", "limits"), ("references", "limits/references")):
+        shutil.copytree(_shipped(shipped), folder / name, ignore=shutil.ignore_patterns("references"))
     shutil.copy(Path(lot.__file__).with_name("demo_lot.toml"), folder / "lot.toml")
     bench = embedded_bench_toml(dict(zip(ROLES, ports, strict=True)), today - timedelta(days=60),
                                 today + timedelta(days=305), drive, digitizers)

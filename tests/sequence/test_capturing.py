@@ -1,4 +1,4 @@
-"""The order of what the station says while the drive turns the motor, as the transcript of a run tells it."""
+"""The order of what the station says while the drive turns the motor, as the exchanges of a run tell it."""
 
 import json
 from itertools import pairwise

@@ -8,7 +8,7 @@ from station.errors import FileContractError
 from station.sequence.reference_file import load_references, parse_reference
 from station.toml_file import parse_toml
 
-SHIPPED = Path(__file__).parents[2] / "references"
+SHIPPED = Path(__file__).parents[2] / "limits" / "references"
 GOOD = """
 format = 1
 [motor]
