@@ -88,6 +88,12 @@ class DriveInstrumentTable(InstrumentTable):
     resource: DriveResource
 
 
+class GuardTable(InstrumentTable):
+    """The guard: an input card answers at once, and a look that is not answered counts as an open guard."""
+
+    deadline_s: Annotated[float, Field(gt=0, le=60)] = 0.5
+
+
 class InstrumentsTable(Table):
     """All seven roles, and a digitizer for the sensors on a bench that has one."""
 
@@ -97,7 +103,7 @@ class InstrumentsTable(Table):
     supply: InstrumentTable
     insulation: InstrumentTable
     thermometer: InstrumentTable
-    guard: InstrumentTable
+    guard: GuardTable
     sensor_digitizer: InstrumentTable | None = None
 
     def roles(self) -> tuple[Role, ...]:

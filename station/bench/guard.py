@@ -11,8 +11,6 @@ NEEDS = Needs(
     numbers=frozenset({"closed", "started", "emergency_stop_healthy"}),
 )
 
-GUARD_DEADLINE = 0.5     # s for one answer of an input card; an unanswered look counts as an open guard
-
 
 @dataclass(frozen=True, slots=True)
 class ScpiGuard(ScpiInstrument):
@@ -27,8 +25,8 @@ class ScpiGuard(ScpiInstrument):
         self.session.command(self.dialect.line("disarm"))
 
     def state(self) -> GuardState:
-        """Return guard and emergency stop as one reading; it has a deadline of its own, see `GUARD_DEADLINE`."""
-        bits, numbers = self.bits("state", GUARD_DEADLINE), self.dialect.numbers
+        """Return guard and emergency stop as one reading."""
+        bits, numbers = self.bits("state"), self.dialect.numbers
         return GuardState(bool(bits & numbers["closed"]), bool(bits & numbers["emergency_stop_healthy"]))
 
     def is_closed(self) -> bool:

@@ -128,7 +128,7 @@ class Guard(Instrument, Protocol):
     def disarm(self) -> None:
         """Withdraw the invitation; an earlier START no longer counts."""
     def state(self) -> GuardState:
-        """Return guard and emergency stop as one reading, within a short deadline of its own."""
+        """Return guard and emergency stop as one reading."""
     def is_closed(self) -> bool:
         """Return whether the guard is closed."""
     def is_started(self) -> bool:
