@@ -14,8 +14,8 @@ from station.sequence.progress import Watch
 from station.sequence.record_of_run import Heading
 from station.sequence.reference_gate import covering_check
 from station.sequence.run import Runner, RunResult
-from station.sequence.sequence_file import Sequence, parse_sequence
 from station.sequence.station_file import Simulated, Station
+from station.sequence_file import Sequence, parse_sequence
 from station.simulated.bench import TONGUES, SimulatedBench
 from station.simulated.lot import load_lot
 from station.simulated.rig import Rig

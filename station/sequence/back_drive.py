@@ -8,7 +8,7 @@ from station.measurement import BudgetRow
 from station.sequence.capturing import Capturing, Stop, await_turning, peak_range, require_turning
 from station.sequence.hazards import require_discharged, require_speed_allowed
 from station.sequence.ongoing_test import OngoingTest
-from station.sequence.sequence_file import BackDriveStep
+from station.sequence_file import BackDriveStep
 from station.units import RPM, from_si
 
 TORQUE_LIMIT = 0.03     # relative; the drive's own torque estimate, common practice, no source

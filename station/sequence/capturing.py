@@ -14,7 +14,7 @@ from station.bench.wiring import CapturePart
 from station.capture import HALL_CHANNELS, VOLTAGE_CHANNELS, Capture
 from station.errors import BenchError
 from station.sequence.ongoing_test import OngoingTest
-from station.sequence.sequence_file import BackDriveStep
+from station.sequence_file import BackDriveStep
 from station.units import RPM
 
 HEADROOM = 1.5          # of the input range over the highest peak that the limits allow

@@ -7,7 +7,7 @@ from station.errors import BenchError
 from station.measurement import BudgetRow
 from station.sequence.hazards import require_at_rest, sensors_unpowered
 from station.sequence.ongoing_test import OngoingTest
-from station.sequence.sequence_file import InsulationStep
+from station.sequence_file import InsulationStep
 from station.units import from_si
 
 RESISTANCE_LIMIT = 0.05  # relative; insulation testers in their middle ranges, common practice, no source

@@ -16,11 +16,11 @@ from station.judgement.limit_file import LimitFile
 from station.measurement import Measurement
 from station.record.record import Fragment, fragment
 from station.record.store import Kept
+from station.record.written import written
 from station.sequence.progress import Notice, NoticeKind, Watch
-from station.sequence.sequence_file import SensorSupplyStep
 from station.sequence.timing import Timing
 from station.sequence.workers import Workers
-from station.sequence.written import written
+from station.sequence_file import SensorSupplyStep
 from station.units import printed
 
 POLL_S = 0.002      # from one look to the next: what is waited for is noticed a millisecond late on average

@@ -4,22 +4,20 @@ import platform
 from collections.abc import Sequence as Ordered
 from dataclasses import dataclass
 from datetime import datetime
-from typing import Any, Literal
+from typing import Any
 
 import numpy as np
 
 import station
 from station.analysis.conversion import touch_voltage_speed
-from station.analysis.findings import find_motor_causes
-from station.analysis.result import CaptureAnalysis, WavePlot
+from station.analysis.result import CaptureAnalysis
 from station.clock import stamp
-from station.judgement.judge import JudgedRow, Judgement
+from station.judgement.conclusion import Conclusion
 from station.judgement.limit_file import LimitFile
-from station.measurement import Finding
 from station.motor import MotorType
+from station.record.written import written_plot, written_refusal, written_row
 from station.sequence.ongoing_test import OngoingTest
-from station.sequence.sequence_file import InsulationStep, Sequence
-from station.sequence.written import finite
+from station.sequence_file import InsulationStep, Sequence
 from station.units import RPM, VOLT_PER_KRPM
 
 RECORD_FORMAT = 1
@@ -46,7 +44,7 @@ class Outcome:
     """What a run came to before it is written down."""
 
     analyses: Ordered[CaptureAnalysis]
-    judgement: Judgement
+    conclusion: Conclusion
     steps: Ordered[dict[str, str]]
     started: datetime
     ended: datetime
@@ -80,11 +78,11 @@ def assemble(test: OngoingTest, outcome: Outcome) -> dict[str, Any]:
         "serial": test.serial, "started": stamp(outcome.started), "ended": stamp(outcome.ended),
         "conditions": dict(test.conditions),
         "steps": list(outcome.steps), "captures": _captures(test, outcome.analyses),
-        "measurements": [test.written(m, label) for (_, label), m in test.measurements.items()],
-        "judged": [_judged(row) for row in outcome.judgement.rows],
-        "findings": [{"code": f.code, "text": f.text} for f in _findings(test, outcome)],
+        "measurements": [test.written(m, label) for (_, label), m in outcome.conclusion.measurements.items()],
+        "judged": [written_row(row) for row in outcome.conclusion.judgement.rows],
+        "findings": [{"code": f.code, "text": f.text} for f in outcome.conclusion.findings],
         "verdict": verdict, "reason": reason,
-        "plots": [_plot(a.label, a.plot) for a in outcome.analyses if a.plot is not None],
+        "plots": [written_plot(a.label, a.plot) for a in outcome.analyses if a.plot is not None],
     }
 
 
@@ -103,30 +101,7 @@ def _verdict(outcome: Outcome) -> tuple[str, str]:
         return "NO RESULT", f"The test could not finish: {cause} {unsafe}".rstrip()
     if unsafe:
         return "NO RESULT", unsafe
-    return str(outcome.judgement.verdict), outcome.judgement.reason
-
-
-def _findings(test: OngoingTest, outcome: Outcome) -> tuple[Finding, ...]:
-    # Drag belongs to a capture, yet no analysis of a capture holds it.
-    rest = {name if not label else f"{name}@{label}": m for (name, label), m in test.measurements.items()
-            if not label or name == "drag_torque"}
-    rows = outcome.judgement.rows
-    return find_motor_causes(outcome.analyses, rest, test.limits.motor_type, failed_sides(rows),
-                             {row.name: (row.lower, row.upper) for row in rows})
-
-
-def failed_sides(rows: Ordered[JudgedRow]) -> dict[str, Literal["low", "high", "missing"]]:
-    """Return which values failed and on which side of their limits, by name and, in a capture, "@label"."""
-    return {f"{row.name}@{row.label}" if row.label else row.name: _side(row)
-            for row in rows if row.result == "FAIL"}
-
-
-def _side(row: JudgedRow) -> Literal["low", "high", "missing"]:
-    if row.value is None:
-        return "missing"
-    if row.lower is None or row.upper is None:
-        return "high" if row.lower is None else "low"
-    return "high" if abs(row.value - row.upper) < abs(row.value - row.lower) else "low"
+    return str(outcome.conclusion.judgement.verdict), outcome.conclusion.judgement.reason
 
 
 def _motor_type(kind: MotorType) -> dict[str, Any]:
@@ -143,30 +118,9 @@ def _limit_file(limits: LimitFile) -> dict[str, Any]:
 
 def _captures(test: OngoingTest, analyses: Ordered[CaptureAnalysis]) -> list[dict[str, Any]]:
     return [{"label": capture.label, "drive_speed_rpm": capture.drive_speed / RPM,
-             "temperature_degC": capture.temperature_c, "refused": _refused(analysis),
+             "temperature_degC": capture.temperature_c, "refused": written_refusal(analysis.refused),
              **({"part": list(capture.part)} if len(parts) > 1 else {})}
             for parts, analysis in zip(test.taken, analyses, strict=True) for capture in parts]
-
-
-def _refused(analysis: CaptureAnalysis) -> dict[str, str] | None:
-    return {"code": analysis.refused.code, "text": analysis.refused.text} if analysis.refused else None
-
-
-def _judged(row: JudgedRow) -> dict[str, Any]:
-    return {"key": row.key, "name": row.name, "label": row.label, "unit": row.unit, "value": finite(row.value),
-            "u": finite(row.u), "dof": finite(row.dof), "lower": row.lower, "upper": row.upper,
-            "acceptance_lower": finite(row.acceptance_lower), "acceptance_upper": finite(row.acceptance_upper),
-            "result": str(row.result), "zone": row.zone, "margin": finite(row.margin)}
-
-
-def _plot(label: str, plot: WavePlot) -> dict[str, Any]:
-    return {"label": label, "angle_deg": [round(a, 3) for a in plot.angle_deg],
-            "volts_per_krpm": {line: [round(v, 6) for v in wave] for line, wave in plot.volts_per_krpm.items()},
-            "hall_high": {s: [round(r, 3), round(f, 3)] for s, r, f in _intervals(plot)}}
-
-
-def _intervals(plot: WavePlot) -> list[tuple[str, float, float]]:
-    return [(sensor, *interval) for sensor, interval in (plot.hall_high or {}).items() if interval is not None]
 
 
 def _hazards(limits: LimitFile, sequence: Sequence) -> dict[str, float | None]:

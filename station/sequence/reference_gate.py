@@ -9,8 +9,8 @@ from station.errors import BenchNotFitError
 from station.record.store import Store
 from station.sequence.reference_due import Conditions, latest_check, rules_of, why_due
 from station.sequence.reference_file import load_references
-from station.sequence.sequence_file import Sequence
 from station.sequence.station_file import Station
+from station.sequence_file import Sequence
 
 
 def covering_check(place: Station, store: Store, bench_file: BenchFile, sequence: Sequence, motor_type: str,

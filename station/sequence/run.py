@@ -1,19 +1,16 @@
 """One run: a motor in, a judged and durable record out, and the bench safe on every way out."""
 
 from collections.abc import Callable
-from collections.abc import Sequence as Ordered
 from dataclasses import dataclass
 from functools import partial
 from typing import Any
 
-from station.analysis.directions import combine_directions
-from station.analysis.result import CaptureAnalysis
 from station.bench.bench import Bench
 from station.clock import Clock, stamp
 from station.errors import BenchNotFitError, StationError
-from station.judgement.judge import MOTOR_FAULTS, Judgement, judge
+from station.judgement.conclusion import conclude
+from station.judgement.judge import judge
 from station.judgement.limit_file import LimitFile
-from station.measurement import Measurement
 from station.record.store import Store
 from station.sequence.back_drive import back_drive
 from station.sequence.insulation import insulation
@@ -21,7 +18,10 @@ from station.sequence.ongoing_test import OngoingTest
 from station.sequence.progress import Notice, Watch
 from station.sequence.record_of_run import Heading, Outcome, assemble, known_at_start
 from station.sequence.sensor_supply import sensor_supply
-from station.sequence.sequence_file import (
+from station.sequence.timing import Timing
+from station.sequence.winding import winding
+from station.sequence.workers import at_work
+from station.sequence_file import (
     AnyStep,
     BackDriveStep,
     InsulationStep,
@@ -29,13 +29,7 @@ from station.sequence.sequence_file import (
     Sequence,
     WindingStep,
 )
-from station.sequence.timing import Timing
-from station.sequence.winding import winding
-from station.sequence.workers import at_work
 from station.units import RPM
-
-# A capture without any back-EMF may as well be a lead that is not connected: no verdict on the motor.
-REFUSALS_OF_THE_MOTOR = MOTOR_FAULTS - {"no_emf"}
 
 
 @dataclass(slots=True)
@@ -105,8 +99,8 @@ class Runner:
             workers.finish()    # whatever has been fetched by now counts
             analyses = test.collect()
         with timing.phase("judgement", "station"):
-            judgement = self._judge(test, analyses)
-            outcome = Outcome(analyses, judgement, [trace.as_record() for trace in traces], started,
+            conclusion = conclude(analyses, test.measurements, self.sequence.labels(), self.limits)
+            outcome = Outcome(analyses, conclusion, [trace.as_record() for trace in traces], started,
                               self.clock.utc(), trouble, unsafe)
             found = assemble(test, outcome)
         spent = {"timing": [row.as_record() for row in timing.rows()]}
@@ -114,12 +108,6 @@ class Runner:
             record = self.store.finish(run_id, known | found | spent, test.kept(),
                                        self.bench.transcript.as_json_lines())
         return RunResult(record, trouble, timing)
-
-    def _judge(self, test: OngoingTest, analyses: Ordered[CaptureAnalysis]) -> Judgement:
-        test.measurements.update({(m.name, ""): m for m in both_directions(analyses)})
-        refused = {analysis.label: analysis.refused for analysis in analyses if analysis.refused}
-        return judge(test.measurements, self.sequence.labels(), self.limits, refused,
-                     motor_faults=REFUSALS_OF_THE_MOTOR)
 
     def _make_safe(self) -> list[str]:
         """Take the bench to its safe state and withdraw the START; return what did not succeed.
@@ -192,14 +180,3 @@ def _carry_out(step: AnyStep, test: OngoingTest) -> None:
         case BackDriveStep():
             back_drive(step, test)
             test.collect()
-
-
-def both_directions(analyses: Ordered[CaptureAnalysis]) -> list[Measurement]:
-    """Return what only both directions tell, from the highest speed captured and trusted in both."""
-    trusted = {analysis.label: analysis for analysis in analyses if analysis.refused is None}
-    speeds = sorted((float(label.split()[1]) for label in trusted if label.startswith("forward ")), reverse=True)
-    for speed in speeds:
-        pair = trusted.get(f"forward {speed:g}"), trusted.get(f"reverse {speed:g}")
-        if pair[0] is not None and pair[1] is not None:
-            return list(combine_directions(pair[0], pair[1]).values())
-    return []

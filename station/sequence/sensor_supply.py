@@ -3,7 +3,7 @@
 from station.analysis.budget import measurement
 from station.measurement import BudgetRow
 from station.sequence.ongoing_test import OngoingTest
-from station.sequence.sequence_file import SensorSupplyStep
+from station.sequence_file import SensorSupplyStep
 from station.units import from_si
 
 CURRENT_LIMIT = 0.005   # relative; bench supply read-back, common practice, no source

@@ -6,7 +6,7 @@ from station.analysis.winding import winding_resistance
 from station.bench.roles import Ohmmeter
 from station.motor import LINES
 from station.sequence.ongoing_test import OngoingTest
-from station.sequence.sequence_file import WindingStep
+from station.sequence_file import WindingStep
 
 # Limits of error of a four-wire ohmmeter in the range of small motors: common practice, no source.
 GAIN_LIMIT = 1e-3          # relative

@@ -16,9 +16,9 @@ from figures import Figure, print_figures
 from station.cli.setup import write_folder
 from station.cli.workplace import open_workplace
 from station.sequence.progress import unwatched
-from station.sequence.sequence_file import BackDriveStep, InsulationStep, SensorSupplyStep, WindingStep
 from station.sequence.station_file import load_station
 from station.sequence.timing import seconds_of
+from station.sequence_file import BackDriveStep, InsulationStep, SensorSupplyStep, WindingStep
 from station.simulated.insulation import CAPACITANCE, DISCHARGE
 from station.simulated.ohmmeter_instrument import CYCLE
 from station.simulated.shaft import SETTLING

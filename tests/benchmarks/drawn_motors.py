@@ -14,11 +14,11 @@ from station.analysis.findings import find_motor_causes
 from station.analysis.result import CaptureAnalysis
 from station.analysis.winding import winding_resistance
 from station.capture import CHANNELS, HALL_CHANNELS, VOLTAGE_CHANNELS, Accuracy, Capture, Channel
+from station.judgement.conclusion import failed_sides
 from station.judgement.judge import MOTOR_FAULTS, judge
 from station.judgement.limit_file import LimitFile, parse_limits
 from station.measurement import Measurement
 from station.motor import LINES
-from station.sequence.record_of_run import failed_sides
 from station.simulated.defect import Defect
 from station.simulated.lot import Lot, LotMotor, MotorBuild, demo_lot_path, load_lot
 from station.simulated.motor import PlacedMotor, build_motor

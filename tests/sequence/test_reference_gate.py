@@ -13,8 +13,8 @@ from station.exit_code import ExitCode
 from station.record.store import Store
 from station.sequence.reference_file import load_references
 from station.sequence.reference_gate import covering_check
-from station.sequence.sequence_file import parse_sequence
 from station.sequence.station_file import load_station
+from station.sequence_file import parse_sequence
 from station.toml_file import read_toml
 
 SIX = datetime(2026, 11, 25, 6, 0, tzinfo=UTC)      # a shift of the starter folder begins

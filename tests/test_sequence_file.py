@@ -6,7 +6,7 @@ import pytest
 
 import station
 from station.errors import FileContractError
-from station.sequence.sequence_file import BackDriveStep, parse_sequence
+from station.sequence_file import BackDriveStep, parse_sequence
 from station.toml_file import parse_toml, read_toml
 
 SHIPPED = sorted((Path(station.__file__).parent.parent / "sequences").glob("*.toml"))
