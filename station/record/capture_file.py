@@ -5,7 +5,7 @@ import io
 import json
 import os
 from contextlib import suppress
-from dataclasses import asdict
+from dataclasses import asdict, replace
 from pathlib import Path
 from typing import Any
 
@@ -160,6 +160,15 @@ def _capture(table: pa.Table, metadata: CaptureMetadata) -> Capture:
                    metadata.declared_speed_rpm * RPM, metadata.drive_speed_rpm * RPM, metadata.temperature_c,
                    metadata.accuracy_limits(), metadata.label or default_label(metadata.declared_speed_rpm),
                    (metadata.part[0], metadata.part[1]))
+
+
+def as_filed(capture: Capture) -> Capture:
+    """Return `capture` with its speeds as they are read back, to the last bit: files hold them in r/min.
+
+    What is analysed before it is filed must give the same bits when it is analysed again.
+    """
+    return replace(capture, declared_speed=round(capture.declared_speed / RPM, 9) * RPM,
+                   drive_speed=capture.drive_speed / RPM * RPM)
 
 
 def default_label(declared_speed_rpm: float) -> str:

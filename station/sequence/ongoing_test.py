@@ -14,6 +14,7 @@ from station.clock import Clock
 from station.errors import BenchError, StoppedError
 from station.judgement.limit_file import LimitFile
 from station.measurement import Measurement
+from station.record.capture_file import as_filed
 from station.record.record import Fragment, fragment
 from station.record.store import Kept
 from station.record.written import written
@@ -63,6 +64,7 @@ class OngoingTest:
 
     def hand_over(self, parts: tuple[Capture, ...]) -> None:
         """Keep a capture, or the parts of a stitched one, and begin its analysis without waiting for it."""
+        parts = tuple(as_filed(capture) for capture in parts)
         self.taken.append(parts)
         self._pending.append(self.workers.analyst.submit(self._analyse, parts))
         for capture in parts:

@@ -15,7 +15,14 @@ from hypothesis.extra.numpy import arrays
 
 from station.capture import CHANNELS, Accuracy, Capture, Channel
 from station.errors import FileContractError, StationError
-from station.record.capture_file import capture_bytes, default_label, parse_capture, read_capture, write_capture
+from station.record.capture_file import (
+    as_filed,
+    capture_bytes,
+    default_label,
+    parse_capture,
+    read_capture,
+    write_capture,
+)
 from station.units import RPM
 
 
@@ -53,6 +60,13 @@ def test_what_is_written_is_read(tmp_path, names):
 def test_any_codes_come_back(codes):
     one = replace(capture(("v_ab",)), codes={"v_ab": codes})
     np.testing.assert_array_equal(parse_capture(capture_bytes(one), "x").codes["v_ab"], codes)
+
+
+@given(st.floats(0.1, 30000), st.floats(-3000, 3000))
+def test_a_capture_as_filed_comes_back_to_the_last_bit(declared_rpm, drive_speed):
+    filed = as_filed(replace(capture(("v_ab",)), declared_speed=declared_rpm * RPM, drive_speed=drive_speed))
+    back = parse_capture(capture_bytes(filed), "x")
+    assert (back.declared_speed, back.drive_speed) == (filed.declared_speed, filed.drive_speed)
 
 
 @pytest.mark.parametrize("part", [(1, 1), (2, 2)])
