@@ -17,7 +17,7 @@ from station.bench.speech import Sentinels, Speech
 from station.errors import BenchError, Fault, FileContractError
 from station.toml_file import TomlSource, check, read_toml
 
-__all__ = ["SHIPPED", "Dialect", "Fields", "Needs", "load_dialect", "parse_dialect"]
+__all__ = ["SHIPPED", "Dialect", "Fields", "Needs", "dialect_path", "load_dialect", "parse_dialect"]
 # What is measured; only there does the dialect's own 9999 stand for no value. 9999 samples are 9999 samples.
 MEASURED = frozenset({"ambient", "current", "resistance", "speed", "torque", "voltage", "winding"})
 SHIPPED = Path(__file__).with_name("dialects")
@@ -119,8 +119,12 @@ def load_dialect(name: str, folder: Path, role: str, needs: Needs) -> Dialect:
 
     Raises FileContractError naming every fault.
     """
-    path = folder / name if name.endswith(".toml") else SHIPPED / f"{name}.toml"
-    return parse_dialect(read_toml(path), role, needs)
+    return parse_dialect(read_toml(dialect_path(name, folder)), role, needs)
+
+
+def dialect_path(name: str, folder: Path) -> Path:
+    """Return where the dialect or register map `name` of a bench file in `folder` lies."""
+    return folder / name if name.endswith(".toml") else SHIPPED / f"{name}.toml"
 
 
 def parse_dialect(source: TomlSource, role: str, needs: Needs) -> Dialect:

@@ -9,7 +9,7 @@ from pydantic import Field
 
 from station import units
 from station.bench.cia402 import ENABLE_OPERATION, FAULT_RESET
-from station.bench.dialect import SHIPPED
+from station.bench.dialect import dialect_path
 from station.errors import Fault, FileContractError
 from station.toml_file import Table, TomlSource, check, read_toml
 
@@ -150,7 +150,7 @@ class RegisterMapContract(Table):
 
 def load_register_map(name: str, folder: Path) -> RegisterMap:
     """Load the shipped map `name`, or the file `name` in `folder` when it ends in .toml; all faults in one error."""
-    return parse_register_map(read_toml(folder / name if name.endswith(".toml") else SHIPPED / f"{name}.toml"))
+    return parse_register_map(read_toml(dialect_path(name, folder)))
 
 
 def parse_register_map(source: TomlSource) -> RegisterMap:
