@@ -66,6 +66,13 @@ class Reference(Table):
         return name
 
 
+class Signing(Table):
+    """Where the keys lie that sign certificates and the log, and the name of the log."""
+
+    keys: Text = "keys"
+    origin: Annotated[str, Field(pattern=r"^[!-*,-~]*$")] = ""      # no blank, no plus: signed notes part at them
+
+
 class StationContract(Table):
     """A whole station file."""
 
@@ -74,6 +81,7 @@ class StationContract(Table):
     files: Files
     motor: Annotated[list[MotorMark], Field(min_length=1)]
     reference: Reference | None = None
+    signing: Signing | None = None
     simulated: Simulated | None = None
 
 
@@ -92,6 +100,18 @@ class Station:
     simulated: Simulated | None
     file: Path
     reference: Reference | None = None
+    signing: Signing | None = None
+
+    @property
+    def keys(self) -> Path | None:
+        """The folder of the signing keys; None where nothing is signed."""
+        return self.folder / self.signing.keys if self.signing else None
+
+    @property
+    def origin(self) -> str:
+        """The name of the station's log: as its file says, else the station's id in lower case, blanks as hyphens."""
+        given = self.signing.origin if self.signing else ""
+        return given or "-".join(self.id.lower().replace("+", " ").split())
 
     @property
     def references(self) -> Path:
@@ -122,4 +142,4 @@ def load_station(path: Path) -> Station:
     files = contract.files
     return Station(contract.station.id, contract.station.place, folder, folder / files.bench,
                    folder / files.sequence, folder / files.limits, folder / files.store,
-                   tuple(contract.motor), contract.simulated, path, contract.reference)
+                   tuple(contract.motor), contract.simulated, path, contract.reference, contract.signing)

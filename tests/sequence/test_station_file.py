@@ -82,3 +82,23 @@ def test_faults_of_the_reference_table_are_told(tmp_path, old, new, key):
     with pytest.raises(FileContractError) as caught:
         load_station(tmp_path / "station.toml")
     assert {fault.key for fault in caught.value.faults} == {key}
+
+
+def test_nothing_is_signed_unless_the_file_says_so(station):
+    assert (station.signing, station.keys) == (None, None)
+
+
+def test_keys_and_the_name_of_the_log(tmp_path):
+    (tmp_path / "station.toml").write_text(TEXT.replace('"EOL-1"', '"Hall 2 EOL+1"') + "[signing]\n")
+    plain = load_station(tmp_path / "station.toml")
+    assert (plain.keys, plain.origin) == (tmp_path / "keys", "hall-2-eol-1")
+    (tmp_path / "station.toml").write_text(TEXT + '[signing]\nkeys = "secret"\norigin = "plant.invalid/Eol-1"\n')
+    named = load_station(tmp_path / "station.toml")
+    assert (named.keys, named.origin) == (tmp_path / "secret", "plant.invalid/Eol-1")
+
+
+@pytest.mark.parametrize("origin", ["eol 1", "eol+1", "eol\\n1"])
+def test_a_name_of_the_log_that_a_signed_note_could_not_hold_is_refused(tmp_path, origin):
+    (tmp_path / "station.toml").write_text(TEXT + f'[signing]\norigin = "{origin}"\n')
+    with pytest.raises(FileContractError, match=r"signing\.origin"):
+        load_station(tmp_path / "station.toml")
