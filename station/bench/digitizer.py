@@ -73,7 +73,7 @@ class ScpiDigitizer(ScpiInstrument):
     def configure(self, ranges: Mapping[str, float], sample_interval: float, points: int) -> None:
         """Set ranges (V peak at the motor), interval (s) and samples; BenchError when one does not read back."""
         if not 0 < points <= MOST_POINTS:
-            raise BenchError("too many samples for one capture", where="digitizer", got=points,
+            raise BenchError("too many samples for one capture", where=self.session.role, got=points,
                              expected=f"1 to {MOST_POINTS}", remedy="Shorten the capture in the sequence file.")
         self._require_possible(ranges, sample_interval, points)
         self.abort()
@@ -179,7 +179,7 @@ class ScpiDigitizer(ScpiInstrument):
         scale = told["scale"]
         offset = told.get("offset", 0.0) - told.get("reference", 0.0) * scale
         if not scale > 0:
-            raise BenchError(f"the scale of {signal} is not positive", where="digitizer", expected="above zero",
+            raise BenchError(f"the scale of {signal} is not positive", where=self.session.role, expected="above zero",
                              got=scale, remedy="Restart the digitizer and check its dialect file.")
         return Channel(scale * wiring.probe_ratio, offset * wiring.probe_ratio, wiring.skew, wiring.lag,
                        numbers["code_min"], numbers["code_max"])
@@ -192,7 +192,7 @@ class ScpiDigitizer(ScpiInstrument):
         told = {name: parse_number(part) for name, part in zip(names, parts, strict=False) if name}
         numbers = {name: number for name, number in told.items() if number is not None and math.isfinite(number)}
         if len(parts) != len(names) or len(numbers) != len(told):
-            raise BenchError("this is no preamble", where="digitizer", got=repr(answer),
+            raise BenchError("this is no preamble", where=self.session.role, got=repr(answer),
                              expected=f"{len(names)} fields with numbers for " + ", ".join(filter(None, names)),
                              remedy="Correct block.preamble in the dialect file.")
         for name, wanted in (("points", self._asked.points[signal]), ("interval", self._asked.interval)):
@@ -203,17 +203,16 @@ class ScpiDigitizer(ScpiInstrument):
     def _expect(self, name: str, wanted: float) -> None:
         self._require_same(name, self.finite(name), wanted)
 
-    @staticmethod
-    def _require_same(name: str, got: float, wanted: float) -> None:
+    def _require_same(self, name: str, got: float, wanted: float) -> None:
         if not math.isclose(got, wanted, rel_tol=SAME):
-            raise BenchError(f"the digitizer changed the {name}", where="digitizer", expected=f"{wanted:g}",
+            raise BenchError(f"the digitizer changed the {name}", where=self.session.role, expected=f"{wanted:g}",
                              got=f"{got:g}", remedy="Put a value that it can keep into the sequence file.")
 
     def _expect_range(self, signal: str, volts: float) -> None:
         wiring = self.wiring[signal]
         got = self.finite("range", channel=wiring.channel) * wiring.probe_ratio
         if not got >= volts * (1 - SAME):  # a wider range is coarser, never wrong
-            raise BenchError(f"the digitizer narrowed the range of {signal}", where="digitizer",
+            raise BenchError(f"the digitizer narrowed the range of {signal}", where=self.session.role,
                              expected=f"{volts:g} V", got=f"{got:g} V",
                              remedy="Use a probe with a larger ratio for this speed.")
 

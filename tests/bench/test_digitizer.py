@@ -27,9 +27,9 @@ def opened(toy):
     """Open a driver of `dialect` to the toy."""
     sessions = []
 
-    def open_with(source, clock=None):
+    def open_with(source, clock=None, role="digitizer"):
         dialect = parse_dialect(source, "digitizer", NEEDS["digitizer"])
-        sessions.append(ScpiSession("digitizer", toy.resource, None, system_clock(), 0.3, dialect.speech))
+        sessions.append(ScpiSession(role, toy.resource, None, system_clock(), 0.3, dialect.speech))
         return ScpiDigitizer(sessions[-1], dialect, {"v_ab": Wiring(1, 10.0, 0.0, 0.0)}, clock or system_clock())
 
     yield open_with
@@ -86,6 +86,14 @@ def test_doubtful_preamble_gives_no_capture(toy, terse, preamble):
     toy.answers["DESCRIBE? A"] = preamble
     with pytest.raises(BenchError):
         terse.fetch()
+
+
+def test_an_error_names_the_digitizer_that_has_it(toy, opened):
+    toy.answers |= {"RATE?": "50000"}
+    digitizer = opened(plain("terse_digitizer"), role="sensor_digitizer")
+    with pytest.raises(BenchError, match="changed the interval") as caught:
+        digitizer.configure({"v_ab": 20.0}, 1e-5, 100)
+    assert caught.value.where == "sensor_digitizer"
 
 
 @pytest.mark.parametrize("block", [
