@@ -42,3 +42,4 @@ class MotorType:
     viewed_from: Literal["drive end", "opposite end"]
     sensors: HallLayout | None = None
     reference: Reference = Reference()
+    max_speed: float | None = None    # rad/s that the type bears; None when its limit file does not say

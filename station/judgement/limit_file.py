@@ -14,7 +14,7 @@ from station.judgement.limit_faults import find_faults
 from station.judgement.limit_key import read_key
 from station.motor import HallLayout, MotorType, Reference
 from station.toml_file import Table, TomlSource, check
-from station.units import factor
+from station.units import factor, to_si
 
 Text = Annotated[str, Field(min_length=1)]
 Positive = Annotated[float, Field(gt=0)]
@@ -30,6 +30,7 @@ class TypeTable(Table):
     rated_voltage_V: Positive  # noqa: N815 - the unit as files spell it
     forward: Literal["clockwise", "counter-clockwise"] = "clockwise"
     viewed_from: Literal["drive end", "opposite end"] = "drive end"
+    max_speed_rpm: Positive | None = None   # no sequence may turn it faster
 
 
 class RiseTable(Table):
@@ -184,6 +185,7 @@ def _motor_type(contract: LimitContract) -> MotorType:
     return MotorType(
         kind.name, kind.pole_pairs, kind.winding, kind.rated_voltage_V, kind.forward, kind.viewed_from, layout,
         Reference(reference.temperature_C, reference.magnet_per_K, reference.copper_constant_C),
+        None if kind.max_speed_rpm is None else to_si(kind.max_speed_rpm, "rpm"),
     )
 
 

@@ -4,9 +4,10 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 
 from station.analysis.conversion import touch_voltage_speed
-from station.errors import BenchError, BenchNotFitError
+from station.errors import BenchError, BenchNotFitError, Fault, FileContractError
 from station.judgement.limit_file import LimitFile
 from station.sequence.ongoing_test import OngoingTest
+from station.sequence_file import Sequence
 from station.units import RPM, VOLT_PER_KRPM, from_si
 
 
@@ -15,6 +16,16 @@ def touch_speed(limits: LimitFile) -> float | None:
     peaks = [limit.upper for limit in limits.limits
              if limit.name.startswith("back_emf_constant_peak") and limit.upper is not None]
     return touch_voltage_speed(max(peaks) * VOLT_PER_KRPM) if peaks else None
+
+
+def require_speed_of_type(limits: LimitFile, sequence: Sequence) -> None:
+    """Raise FileContractError when `sequence` turns the motor faster than its type bears; before a run begins."""
+    bears, asked = limits.motor_type.max_speed, sequence.max_speed_rpm()
+    if bears is not None and not asked * RPM <= bears * (1 + 1e-9):
+        raise FileContractError([Fault(
+            limits.name, "type.max_speed_rpm", f"{asked:g} r/min asked for by the sequence {sequence.name}",
+            f"at most {from_si(bears, 'rpm'):g} r/min",
+            "Lower the speed in the sequence file; raise the key only if the motor type bears more.")])
 
 
 def require_speed_allowed(test: OngoingTest, target: float) -> None:

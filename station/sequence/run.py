@@ -13,6 +13,7 @@ from station.judgement.judge import judge
 from station.judgement.limit_file import LimitFile
 from station.record.store import Store
 from station.sequence.back_drive import back_drive
+from station.sequence.hazards import require_speed_of_type
 from station.sequence.insulation import insulation
 from station.sequence.ongoing_test import OngoingTest
 from station.sequence.progress import Notice, Watch
@@ -74,7 +75,13 @@ class Runner:
 
         `invite` is called once the station waits for START. Whatever happens, the bench ends in its
         safe state and the run has a record; trouble is returned with it, never lost.
+
+        Raises
+        ------
+        FileContractError
+            The sequence turns the motor faster than its type bears. No run has begun then.
         """
+        require_speed_of_type(self.limits, self.sequence)
         started, timing = self.clock.utc(), Timing(self.clock.monotonic)
         timing.begin("Before START")
         known = known_at_start(heading, self.limits, self.sequence)

@@ -1,5 +1,6 @@
 """Limit files hold what they say, and one load names every fault."""
 
+import math
 from pathlib import Path
 
 import pytest
@@ -51,6 +52,21 @@ def test_what_is_left_out_has_the_declared_defaults():
     limits = parse_limits(parse_toml(TEXT.encode(), "CP-40.toml"))
     assert (limits.decision.rule, limits.decision.guard_factor, limits.runs_allowed) == ("guarded", 1.65, 1)
     assert limits.motor_type.reference.temperature_c == 20.0
+    assert limits.motor_type.max_speed is None
+
+
+def test_the_highest_speed_is_kept_in_si():
+    text = TEXT.replace('viewed_from = "drive end"', 'viewed_from = "drive end"\nmax_speed_rpm = 3000.0')
+    speed = parse_limits(parse_toml(text.encode(), "CP-40.toml")).motor_type.max_speed
+    assert speed == pytest.approx(100 * math.pi)    # rad/s: 50 turns a second
+
+
+@pytest.mark.parametrize("rpm", ["0.0", "-3000.0", "nan", "inf", '"3000"'])
+def test_a_highest_speed_is_a_positive_number(rpm):
+    text = TEXT.replace('viewed_from = "drive end"', f'viewed_from = "drive end"\nmax_speed_rpm = {rpm}')
+    with pytest.raises(FileContractError) as caught:
+        parse_limits(parse_toml(text.encode(), "CP-40.toml"))
+    assert [fault.key for fault in caught.value.faults] == ["type.max_speed_rpm"]
 
 
 def test_faults_of_form_and_of_meaning_come_together():
@@ -79,5 +95,6 @@ def test_the_shipped_files_hold(name, winding, pole_pairs, spacing):
         name, winding, pole_pairs, spacing)
     edges, = (limit for limit in limits.limits if limit.name == "hall_edges_per_revolution")
     assert edges.lower == edges.upper == 6 * pole_pairs
+    assert kind.max_speed > 0
     assert (limits.revision.number, limits.runs_allowed) == ("A", 2)
     assert limits.revision.released_by

@@ -1,5 +1,7 @@
 """What must hold before voltage and motion, on the embedded bench: each hazard refused, nothing live or turning."""
 
+import math
+from dataclasses import replace
 from math import isclose, sqrt
 from types import SimpleNamespace
 
@@ -7,8 +9,8 @@ import pytest
 
 from station.cli.setup import write_folder
 from station.cli.workplace import load_limits, open_workplace
-from station.errors import BenchNotFitError
-from station.sequence.hazards import require_speed_allowed, touch_speed
+from station.errors import BenchNotFitError, FileContractError
+from station.sequence.hazards import require_speed_allowed, require_speed_of_type, touch_speed
 from station.sequence.station_file import load_station
 from station.units import RPM
 
@@ -96,3 +98,18 @@ def test_above_the_touch_voltage_speed_only_behind_a_closed_guard(rpm, closed, a
     else:
         with pytest.raises(BenchNotFitError, match="25 V"):
             require_speed_allowed(test, rpm * RPM)
+
+
+@pytest.mark.parametrize(("bears", "refused"), [(None, False), (1999.0, True), (2000.0, False), (math.nan, True)])
+def test_a_sequence_faster_than_the_type_bears_is_refused_by_file_and_key(bears, refused, place):
+    # The shipped sequence goes up to 2000 r/min.
+    limits = load_limits(place.station, "CP40-0001")
+    kind = replace(limits.motor_type, max_speed=None if bears is None else bears * RPM)
+    if not refused:
+        require_speed_of_type(replace(limits, motor_type=kind), place.sequence)
+        return
+    with pytest.raises(FileContractError) as caught:
+        require_speed_of_type(replace(limits, motor_type=kind), place.sequence)
+    fault, = caught.value.faults
+    assert (fault.file, fault.key) == ("CP-40.toml", "type.max_speed_rpm")
+    assert "2000" in fault.got

@@ -7,7 +7,7 @@ import pytest
 
 from station.cli.setup import write_folder
 from station.cli.workplace import open_workplace
-from station.errors import BenchError, BenchNotFitError, StoppedError
+from station.errors import BenchError, BenchNotFitError, FileContractError, StoppedError
 from station.sequence.progress import unwatched
 from station.sequence.station_file import load_station
 
@@ -76,11 +76,21 @@ def test_a_leaking_motor_is_not_turned(folder):
 
 def test_a_speed_above_the_drive_is_refused_before_anything_moves(folder):
     _edit(folder / "sequences" / "standard.toml", "[1000.0, 2000.0]", "[1000.0, 90000.0]")
+    _edit(folder / "limits" / "CP-40.toml", "max_speed_rpm = 5000.0", "max_speed_rpm = 90000.0")
     with _open(folder) as place:
         outcome = place.test("CP40-0001", unwatched)
         assert isinstance(outcome.trouble, BenchNotFitError)
         assert outcome.record["verdict"] == "NO RESULT"
         assert set(_outcomes(outcome.record).values()) == {"not run"}
+
+
+def test_a_speed_above_the_motor_type_is_refused_before_a_run_begins(folder):
+    _edit(folder / "limits" / "CP-40.toml", "max_speed_rpm = 5000.0", "max_speed_rpm = 1500.0")
+    with _open(folder) as place:
+        with pytest.raises(FileContractError, match="max_speed_rpm"):
+            place.test("CP40-0001", unwatched)
+        assert not place.attendant.rig.armed
+        assert place.store.show("CP40-0001") == place.store.unfinished() == []
 
 
 def test_the_transcript_of_a_run_is_kept_with_its_record(folder):
