@@ -79,6 +79,14 @@ def write_durably(path: Path, content: bytes) -> None:
                            remedy="Free space or mend the disk; nothing was recorded for this motor.") from error
 
 
+def make_folder(folder: Path) -> None:
+    """Make `folder` and those above it as needed; its name is durable where it was there already, too."""
+    if not folder.is_dir():
+        make_folder(folder.parent)
+        folder.mkdir(exist_ok=True)
+    sync_folder(folder.parent)
+
+
 def sync_folder(folder: Path) -> None:
     """Make the names in `folder` durable."""
     descriptor = os.open(folder, os.O_RDONLY)

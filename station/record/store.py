@@ -13,7 +13,7 @@ from typing import Any, Self
 from station.capture import Capture
 from station.errors import EvidenceError, StationError, UsageError
 from station.record import schema
-from station.record.capture_file import parse_capture, sync_folder, write_capture
+from station.record.capture_file import make_folder, parse_capture, sync_folder, write_capture
 from station.record.find import Yield, count_yield, find_records, show_records
 from station.record.lock import let_go, take_lock
 from station.record.record import Record, canonical, interrupted_record, sha256_of
@@ -67,7 +67,8 @@ class Store:
                 self._connection = schema.open_for_reading(folder)
             return
         with self._disk("opening the store"):
-            (folder / CAPTURES).mkdir(parents=True, exist_ok=True)
+            make_folder(folder)
+            make_folder(folder / CAPTURES)
             self._lock = take_lock(folder)
         try:
             with self._disk("opening the store"):
