@@ -9,6 +9,7 @@ from dataclasses import asdict, replace
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pyarrow as pa
 import pyarrow.parquet as pq
 
@@ -61,11 +62,14 @@ def capture_bytes(capture: Capture, serial: str = "") -> bytes:
     return sink.getvalue()
 
 
-def write_durably(path: Path, content: bytes) -> None:
-    """Write a file by temporary name, sync, rename and sync of the folder; a StationError if it fails."""
+def write_durably(path: Path, content: bytes, mode: int = 0o666) -> None:
+    """Write a file by temporary name, sync, rename and sync of the folder; a StationError if it fails.
+
+    `mode` is what the file's permissions are made from, less what the process masks; 0o600 for secrets.
+    """
     temporary = path.with_name(path.name + ".tmp")
     try:
-        with temporary.open("wb") as file:
+        with os.fdopen(os.open(temporary, os.O_WRONLY | os.O_CREAT | os.O_TRUNC, mode), "wb") as file:
             file.write(content)
             file.flush()
             os.fsync(file.fileno())
@@ -76,7 +80,7 @@ def write_durably(path: Path, content: bytes) -> None:
             temporary.unlink(missing_ok=True)
         raise StationError("file could not be written", where=str(path), expected="room and leave to write",
                            got=str(error.strerror or error),
-                           remedy="Free space or mend the disk; nothing was recorded for this motor.") from error
+                           remedy="Free space or mend the disk; what was to be written does not count.") from error
 
 
 def make_folder(folder: Path) -> None:
@@ -94,6 +98,18 @@ def sync_folder(folder: Path) -> None:
         os.fsync(descriptor)
     finally:
         os.close(descriptor)
+
+
+def codes_sha256(capture: Capture) -> str:
+    """Return the SHA-256 over the codes, in hexadecimal: channel after channel in the order of `CHANNELS`, int16.
+
+    It stays the same however the codes are stored, so that a file written anew is still provable.
+    """
+    digest = hashlib.sha256()
+    for name in CHANNELS:
+        if name in capture.codes:
+            digest.update(np.ascontiguousarray(capture.codes[name], dtype="<i2").data)
+    return digest.hexdigest()
 
 
 def read_capture(path: Path) -> Capture:

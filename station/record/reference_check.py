@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from station.errors import EvidenceError
+from station.record.log import Log
 from station.record.record import INTERRUPTED, canonical, sha256_of
 
 Check = dict[str, Any]
@@ -98,19 +99,22 @@ class Since:
     other_type: str | None       # motor type; reference motors are no changeover
 
 
-def add_check(connection: sqlite3.Connection, entry: Mapping[str, Any]) -> Check:
-    """Add a check inside the transaction of the caller and return it with its number and its suspects.
+def add_check(log: Log, entry: Mapping[str, Any]) -> Check:
+    """Add a check and its entry in the log, inside the transaction of the caller; return it as stored.
 
     `entry` has motor_type, result "GOOD", "BAD" or "NO RESULT", and whatever else belongs to it. A BAD one
     marks every test that no good check has followed.
     """
+    connection, place = log.connection, log.next_place()
     number, last_run = connection.execute(_NEXT).fetchone()
     doubtful = connection.execute(_DOUBTFUL).fetchall() if entry["result"] == "BAD" else []
     body = canonical({**entry, "check": number, "last_run": last_run,
-                      "suspects": [{"serial": serial, "run": run} for _, serial, run in doubtful]})
+                      "suspects": [{"serial": serial, "run": run} for _, serial, run in doubtful],
+                      "log": place.as_record()})
     connection.execute(_ADD, (number, entry["motor_type"], entry["result"], last_run, sha256_of(body), body))
     connection.executemany("INSERT INTO suspects (check_id, run_id) VALUES (?, ?)",
                            [(number, run_id) for run_id, _, _ in doubtful])
+    log.append(place, "reference check", number, body)
     stored: Check = json.loads(body)
     return stored
 

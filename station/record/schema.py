@@ -3,10 +3,13 @@
 import sqlite3
 from pathlib import Path
 
-from station.record import reference_check
+from station.errors import UsageError
+from station.record import log_schema, reference_check, statement
+from station.record.log import open_log
+from station.record.log_key import LogKey
 
 DATABASE = "records.sqlite"
-VERSION = 1
+VERSION = 2     # 1 had no log
 
 # `runs` is written before anything moves, `records` when a run has ended: a run without a record was
 # interrupted. The columns beside `body` repeat what it says, for searching.
@@ -54,6 +57,7 @@ NEXT_RUN = "SELECT coalesce(max(run), 0) + 1 FROM runs WHERE serial = ?"
 BEGIN_RUN = "INSERT INTO runs (serial, run, started, heading) VALUES (?, ?, ?, ?)"
 ONE_RUN = "SELECT serial, run, started, heading FROM runs WHERE run_id = ?"
 HAS_RECORD = "SELECT 1 FROM records WHERE run_id = ?"
+RUN_OF = "SELECT run_id FROM records WHERE serial = ? AND run = ?"
 ADD_RECORD = ("INSERT INTO records (run_id, serial, run, motor_type, verdict, started, sha256, body) "
               "VALUES (?, ?, ?, ?, ?, ?, ?, ?)")
 UNFINISHED = ("SELECT run_id, serial, run, started, heading FROM runs "
@@ -80,20 +84,51 @@ WHERE (:motor_type IS NULL OR first.motor_type = :motor_type)
 """
 
 
-def open_for_writing(folder: Path) -> sqlite3.Connection:
-    """Open the database, made if absent; each COMMIT is on disk when it returns (WAL, synchronous FULL)."""
+# what a store without a log holds already, in the order in which it came
+_UNLOGGED = """
+SELECT 'record', run_id, body, run_id AS place, 0 AS after FROM records
+UNION ALL SELECT 'reference check', check_id, body, last_run, 1 FROM reference_checks
+ORDER BY place, after, 2
+"""
+
+
+def open_for_writing(folder: Path, origin: str = "", key: LogKey | None = None) -> sqlite3.Connection:
+    """Open the database, made if absent; each COMMIT is on disk when it returns (WAL, synchronous FULL).
+
+    What a store of an earlier version holds is entered into a log called `origin` in one transaction; the
+    bodies stay as they are.
+
+    Raises
+    ------
+    UsageError
+        A later version made the store, or it holds the log of another origin.
+    """
     connection = sqlite3.connect(folder / DATABASE, isolation_level=None, timeout=10)
     try:
         connection.execute("PRAGMA journal_mode = WAL")
         connection.execute("PRAGMA synchronous = FULL")
         connection.execute("PRAGMA foreign_keys = ON")
-        version = f"PRAGMA user_version = {VERSION};"
-        connection.executescript("BEGIN IMMEDIATE;" + TABLES + reference_check.TABLES + TRIGGERS
-                                 + reference_check.TRIGGERS + version + "COMMIT;")
-    except sqlite3.Error:
+        connection.executescript("BEGIN IMMEDIATE;" + TABLES + reference_check.TABLES + statement.TABLES
+                                 + log_schema.TABLES + TRIGGERS + reference_check.TRIGGERS + statement.TRIGGERS
+                                 + log_schema.TRIGGERS)
+        _bring_up_to_date(connection, folder, origin, key)
+        connection.execute("COMMIT")
+    except BaseException:
         connection.close()
         raise
     return connection
+
+
+def _bring_up_to_date(connection: sqlite3.Connection, folder: Path, origin: str, key: LogKey | None) -> None:
+    version, = connection.execute("PRAGMA user_version").fetchone()
+    if version > VERSION:
+        raise UsageError("store was made by a later version", where=str(folder), expected=f"version {VERSION}",
+                         got=version, remedy="Install that version of the station, or a later one.")
+    log = open_log(connection, origin, key, new=version < VERSION)
+    if version < VERSION:
+        for kind, subject, body, *_ in connection.execute(_UNLOGGED).fetchall():
+            log.append(log.next_place(), kind, subject, body)
+        connection.execute(f"PRAGMA user_version = {VERSION}")
 
 
 def open_for_reading(folder: Path) -> sqlite3.Connection:
@@ -108,3 +143,8 @@ def open_for_reading(folder: Path) -> sqlite3.Connection:
             raise
         connection = sqlite3.connect(f"{path.as_uri()}?immutable=1", uri=True, isolation_level=None)
     return connection
+
+
+def has_log(connection: sqlite3.Connection) -> bool:
+    """Return whether the store has a log; one of version 1 that was never opened for writing since has none."""
+    return connection.execute("SELECT 1 FROM sqlite_master WHERE name = 'log_origin'").fetchone() is not None

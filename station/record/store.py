@@ -13,11 +13,15 @@ from typing import Any, Self
 from station.capture import Capture
 from station.errors import EvidenceError, StationError, UsageError
 from station.record import schema
-from station.record.capture_file import make_folder, parse_capture, sync_folder, write_capture
+from station.record.capture_file import codes_sha256, make_folder, parse_capture, sync_folder, write_capture
+from station.record.evidence import Evidence
 from station.record.find import Yield, count_yield, find_records, show_records
 from station.record.lock import let_go, take_lock
+from station.record.log import Log, open_log
+from station.record.log_key import LogKey
 from station.record.record import Record, canonical, interrupted_record, sha256_of
 from station.record.reference_check import Check, Since, Suspect, add_check, all_checks, all_suspects, events_since
+from station.record.statement import Statement, StatementKind, add_statement, all_statements
 from station.record.transcript_file import SUFFIX, parse_transcript, write_transcript
 
 CAPTURES = "captures"
@@ -40,24 +44,28 @@ class Kept:
 
     file: str       # in the store's folder
     sha256: str
+    codes_sha256: str   # see `capture_file.codes_sha256`
 
     def as_record(self) -> dict[str, str]:
         """Return the entry of the record."""
-        return {"file": self.file, "sha256": self.sha256}
+        return {"file": self.file, "sha256": self.sha256, "codes_sha256": self.codes_sha256}
 
 
 class Store:
     """Runs, records and capture files in one folder; one writing process at a time, any number of readers.
 
+    Whatever is stored is entered into the log called `origin`, whose head is signed with `log_key` each time.
+
     Raises
     ------
     UsageError
-        Another process writes here, or there is nothing to read.
+        Another process writes here, there is nothing to read, or the log here is that of another origin.
     StationError
         The disk is full, read-only or gone.
     """
 
-    def __init__(self, folder: Path, *, read_only: bool = False) -> None:
+    def __init__(self, folder: Path, *, read_only: bool = False, log_key: LogKey | None = None, origin: str = ""
+                 ) -> None:
         self.folder = folder
         self.read_only = read_only
         self._lock: int | None = None
@@ -65,6 +73,7 @@ class Store:
             self._require_database()
             with self._disk("opening the store"):
                 self._connection = schema.open_for_reading(folder)
+                self._log = open_log(self._connection) if schema.has_log(self._connection) else None
             return
         with self._disk("opening the store"):
             make_folder(folder)
@@ -73,7 +82,8 @@ class Store:
         try:
             with self._disk("opening the store"):
                 self._sweep()
-                self._connection = schema.open_for_writing(folder)
+                self._connection = schema.open_for_writing(folder, origin, log_key)
+                self._log = open_log(self._connection, origin, log_key)
                 sync_folder(folder)
         except StationError:
             let_go(self._lock)
@@ -101,7 +111,7 @@ class Store:
         """Store the record of a run with its captures and transcript, and return it as stored.
 
         Files are written and synced first, then the record is committed, so that a record never names a
-        file that is not there. The run number and the name and hash of each file are filled in here;
+        file that is not there. Run number, place in the log, and name and hashes of each file are filled in here;
         `record["captures"]` has an entry for each of `captures`, in order; a capture may have been kept already, see
         `keep_capture`. Items of lists may be fragments, see `record.fragment`. `transcript` is JSON lines.
 
@@ -122,12 +132,13 @@ class Store:
         filed = [{**entry, **self._kept(run_id, number, serial, capture).as_record()}
                  for number, (entry, capture) in enumerate(zip(entries, captures, strict=True), start=1)]
         heard = {} if transcript is None else {"transcript": self._file_transcript(run_id, transcript)}
-        body = canonical({**record, "run": run, "captures": filed, **heard})
-        stored: Record = json.loads(body)
-        row = (run_id, stored["serial"], run, stored["motor_type"]["name"], stored["verdict"], stored["started"],
-               sha256_of(body), body)
         with self._transaction("storing a record") as connection:
-            connection.execute(schema.ADD_RECORD, row)
+            place = self.log.next_place()
+            body = canonical({**record, "run": run, "captures": filed, **heard, "log": place.as_record()})
+            stored: Record = json.loads(body)
+            connection.execute(schema.ADD_RECORD, (run_id, stored["serial"], run, stored["motor_type"]["name"],
+                                                   stored["verdict"], stored["started"], sha256_of(body), body))
+            self.log.append(place, "record", run_id, body)
         return stored
 
     def keep_capture(self, run_id: int, serial: str, number: int, capture: Capture) -> Kept:
@@ -137,7 +148,7 @@ class Store:
         """
         label = re.sub(r"[^A-Za-z0-9.]+", "-", capture.label) or "capture"
         name = f"{CAPTURES}/run-{run_id:06d}-{number}-{label}.parquet"
-        return Kept(name, write_capture(self.folder / name, capture, serial))
+        return Kept(name, write_capture(self.folder / name, capture, serial), codes_sha256(capture))
 
     def unfinished(self) -> list[Unfinished]:
         """Return the runs without a record, oldest first."""
@@ -148,6 +159,35 @@ class Store:
         """Give every interrupted run its record, NO RESULT, and return these records."""
         return [self.finish(run.run_id, interrupted_record(run.serial, run.started, ended, run.heading), [])
                 for run in self.unfinished()]
+
+    @property
+    def log(self) -> Log:
+        """The log of everything stored here; UsageError in a store from before there was one, opened for reading."""
+        if self._log is None:
+            raise UsageError("the store has no log yet", where=str(self.folder), expected="a store of version 2",
+                             got="an earlier one", remedy="Let its station open it once: what it holds is then logged.")
+        return self._log
+
+    def evidence(self, record: Mapping[str, Any]) -> Evidence:
+        """Return a stored record's bytes with the proof that they stand in the log.
+
+        Raises
+        ------
+        UsageError
+            No such record is stored.
+        EvidenceError
+            The record was altered, or is not in the log.
+        """
+        where = f"record of {record['serial']}, run {record['run']}"
+        found = self._connection.execute(schema.RUN_OF, (record["serial"], record["run"])).fetchone()
+        if found is None:
+            raise UsageError("no such record", where=where, expected="a stored record", got="none",
+                             remedy="Give a record that this store has returned.")
+        seq = self.log.seq_of("record", found[0])
+        if seq is None:
+            raise EvidenceError("record is not in the log", where=where, expected="an entry about it", got="none",
+                                remedy="Restore the store from a backup and ask who changed it.")
+        return self.log.evidence(seq)
 
     def find(
         self, *, serial: str = "*", verdict: str | None = None, since: str | None = None,
@@ -190,8 +230,8 @@ class Store:
 
     def add_reference_check(self, entry: Mapping[str, Any]) -> Check:
         """Store a reference check, durably, and mark what a BAD one casts doubt on; see `add_check`."""
-        with self._transaction("storing a reference check") as connection:
-            return add_check(connection, entry)
+        with self._transaction("storing a reference check"):
+            return add_check(self.log, entry)
 
     def reference_checks(self) -> list[Check]:
         """Return every reference check, oldest first; EvidenceError when one was altered."""
@@ -204,6 +244,15 @@ class Store:
     def since(self, last_run: int, motor_type: str) -> Since:
         """Return what happened after run `last_run` that a check of `motor_type` does not cover."""
         return events_since(self._connection, last_run, motor_type)
+
+    def add_statement(self, kind: StatementKind, said: Mapping[str, Any]) -> Statement:
+        """Store what is said after a test, durably, and return it with its number and its place in the log."""
+        with self._transaction(f"storing a {kind}"):
+            return add_statement(self.log, kind, said)
+
+    def statements(self, kind: StatementKind) -> list[Statement]:
+        """Return every statement of a kind, oldest first; EvidenceError when one was altered."""
+        return all_statements(self._connection, kind) if self._log else []
 
     def close(self) -> None:
         """Close the store; safe to repeat."""
