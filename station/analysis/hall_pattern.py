@@ -10,6 +10,9 @@ from numpy.typing import NDArray
 
 TURN = 2 * np.pi
 STRAY_SIGMAS, STRAY_DEG = 8.0, 2.0   # an edge further from its own pole's median than both is in the wrong place
+# ... and further than this many standard deviations of its timing. Edges faster than the sampling stay within one
+# sample for revolutions, then jump by one, sqrt(12) deviations, while their median deviation is next to nothing.
+STRAY_TIMINGS = 5.0
 NORMAL_PER_MAD = 1.4826   # standard deviations of a normal scatter in its median deviation
 NEAR_DEG = 30.0      # an edge further from its mean angle than this is not the expected one
 
@@ -29,8 +32,8 @@ class EdgePattern:
     stray: NDArray[np.bool_]  # (count,) edges in the wrong place: they count as missing, and move no mean
 
 
-def edge_pattern(angles: Floats, pole_pairs: int) -> EdgePattern:
-    """Return mean and spread of unwrapped rotor angles (k,) rad, k >= 1.
+def edge_pattern(angles: Floats, pole_pairs: int, timing_u_deg: float = 0.0) -> EdgePattern:
+    """Return mean and spread of unwrapped rotor angles (k,) rad, k >= 1, each timed within `timing_u_deg`.
 
     The pattern that repeats every revolution (magnet ring, eccentric mounting) belongs to the
     motor and is taken out of the spread when the capture shows it at least twice; the mean is
@@ -43,7 +46,7 @@ def edge_pattern(angles: Floats, pole_pairs: int) -> EdgePattern:
     residual = 360.0 * (turned - cycle)
     position = cycle.astype(np.int64) % pole_pairs
     averages, seen = _averages(residual, position, pole_pairs)
-    stray = _stray(residual, position, averages)
+    stray = _stray(residual, position, averages, max(STRAY_DEG, STRAY_TIMINGS * timing_u_deg))
     if stray.any():
         averages, seen = _averages(residual[~stray], position[~stray], pole_pairs)
     dof = angles.size - int(seen.sum())
@@ -66,17 +69,17 @@ def _averages(residual: Floats, position: NDArray[np.int64], pole_pairs: int) ->
     return means, counts > 0
 
 
-def _stray(residual: Floats, position: NDArray[np.int64], averages: Floats) -> NDArray[np.bool_]:
-    """Flag edges (k,) far from the median of their pole, in degrees and in robust deviations of all edges.
+def _stray(residual: Floats, position: NDArray[np.int64], averages: Floats, least_deg: float) -> NDArray[np.bool_]:
+    """Flag edges (k,) further than `least_deg` and many robust deviations of all edges from the median of their pole.
 
     No median lies further from an edge than twice its mean does, so a quiet sensor is looked at no closer.
     """
-    if np.abs(residual - averages[position]).max() <= STRAY_DEG / 2:
+    if np.abs(residual - averages[position]).max() <= least_deg / 2:
         return np.zeros(residual.size, dtype=np.bool_)
     medians = np.array([np.median(residual[position == each]) if (position == each).any() else 0.0
                         for each in range(averages.size)])
     away = np.abs(residual - medians[position])
-    stray: NDArray[np.bool_] = away > max(STRAY_SIGMAS * NORMAL_PER_MAD * float(np.median(away)), STRAY_DEG)
+    stray: NDArray[np.bool_] = away > max(STRAY_SIGMAS * NORMAL_PER_MAD * float(np.median(away)), least_deg)
     return stray
 
 

@@ -66,7 +66,8 @@ def _place(edges: SensorEdges, channel: Channel, interval: float, track: AngleTr
     time = edges.sample * interval + channel.skew - channel.lag
     angle = track.rotor_angle(time) if time.size else np.zeros(0)
     goes_high = edges.rising == (sense > 0)
-    rise, fall = (edge_pattern(angle[each], pole_pairs) if each.any() else None
+    timing_u_deg = 360.0 * abs(track.mean_electrical_frequency) * interval * edges.time_noise
+    rise, fall = (edge_pattern(angle[each], pole_pairs, timing_u_deg) if each.any() else None
                   for each in (goes_high, ~goes_high))
     return SensorAngles(time, angle, goes_high, sense, edges, rise, fall)
 

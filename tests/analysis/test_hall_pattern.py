@@ -37,3 +37,13 @@ def test_unlike_poles_are_no_stray_edges():
     found = edge_pattern(angles(np.tile([10.0, -10.0, 0.0, 0.0], 10)), POLES)
     assert not found.stray.any()
     assert found.spread_deg == pytest.approx(0.0, abs=1e-9)
+
+
+def test_edges_known_to_a_sample_are_never_stray():
+    """All edges stay within their samples for revolutions, then those of some poles jump to the next one."""
+    random = np.random.default_rng(1)
+    for _ in range(300):
+        deg = 360.0 / (random.integers(52, 160) + random.uniform(-0.02, 0.02))
+        true = np.rad2deg(angles(np.tile(random.uniform(-2.0, 2.0, POLES), 8), 8))
+        sampled = deg * (np.ceil(true / deg - random.uniform()) - 0.5)
+        assert not edge_pattern(np.deg2rad(sampled), POLES, deg / np.sqrt(12)).stray.any()
