@@ -13,10 +13,7 @@ from typing import Any, Self
 from station.capture import Capture
 from station.errors import EvidenceError, StationError, UsageError
 from station.record import schema
-from station.record.attempt import Attempt, attempts_at
 from station.record.capture_file import codes_sha256, make_folder, parse_capture, sync_folder, write_capture
-from station.record.clock_watch import Reading, clock_flags, reading_of
-from station.record.correction import What, correction, void_runs
 from station.record.evidence import Evidence
 from station.record.find import Yield, count_yield, find_records, show_records
 from station.record.lock import let_go, take_lock
@@ -88,7 +85,6 @@ class Store:
                 self._connection = schema.open_for_writing(folder, origin, log_key)
                 self._log = open_log(self._connection, origin, log_key)
                 sync_folder(folder)
-                self._clock_before = self._last_reading()
         except StationError:
             let_go(self._lock)
             raise
@@ -115,8 +111,7 @@ class Store:
         """Store the record of a run with its captures and transcript, and return it as stored.
 
         Files are written and synced first, then the record is committed, so that a record never names a
-        file that is not there. Run number, place in the log, jumps of the clock, and name and hashes
-        of each file are filled in here;
+        file that is not there. Run number, place in the log, and name and hashes of each file are filled in here;
         `record["captures"]` has an entry for each of `captures`, in order; a capture may have been kept already, see
         `keep_capture`. Items of lists may be fragments, see `record.fragment`. `transcript` is JSON lines.
 
@@ -139,14 +134,11 @@ class Store:
         heard = {} if transcript is None else {"transcript": self._file_transcript(run_id, transcript)}
         with self._transaction("storing a record") as connection:
             place = self.log.next_place()
-            clock = {**record.get("clock", {}), "flags": clock_flags(record, self._clock_before)}
-            body = canonical({**record, "run": run, "captures": filed, **heard, "clock": clock,
-                              "log": place.as_record()})
+            body = canonical({**record, "run": run, "captures": filed, **heard, "log": place.as_record()})
             stored: Record = json.loads(body)
             connection.execute(schema.ADD_RECORD, (run_id, stored["serial"], run, stored["motor_type"]["name"],
                                                    stored["verdict"], stored["started"], sha256_of(body), body))
             self.log.append(place, "record", run_id, body)
-        self._clock_before = reading_of(stored, "ended")
         return stored
 
     def keep_capture(self, run_id: int, serial: str, number: int, capture: Capture) -> Kept:
@@ -253,16 +245,6 @@ class Store:
         """Return what happened after run `last_run` that a check of `motor_type` does not cover."""
         return events_since(self._connection, last_run, motor_type)
 
-    def attempts(self, serial: str) -> tuple[Attempt, ...]:
-        """Return the earlier runs of a motor in the production, first run first."""
-        return attempts_at(self._connection, serial, void_runs(self._connection)) if self._log else ()
-
-    def correct(self, record: Mapping[str, Any], what: What, *, person: str, reason: str, at: str) -> Statement:
-        """Declare the run of a stored record void, or add a note to it, durably; see `correction.correction`."""
-        said = correction(record, self.evidence(record), self.statements("correction"), what=what, person=person,
-                          reason=reason, at=at)
-        return self.add_statement("correction", said)
-
     def add_statement(self, kind: StatementKind, said: Mapping[str, Any]) -> Statement:
         """Store what is said after a test, durably, and return it with its number and its place in the log."""
         with self._transaction(f"storing a {kind}"):
@@ -296,10 +278,6 @@ class Store:
             raise UsageError("run has its record already", where=f"run {run_id} of {begun[0]}",
                              expected="one record for each run", got="a second", remedy="Begin a new run.")
         return int(begun[1])
-
-    def _last_reading(self) -> Reading | None:
-        found = self._connection.execute(schema.LAST_RECORD).fetchone()
-        return reading_of(json.loads(found[0]), "ended") if found else None
 
     def _kept(self, run_id: int, number: int, serial: str, capture: Capture | Kept) -> Kept:
         return capture if isinstance(capture, Kept) else self.keep_capture(run_id, serial, number, capture)
