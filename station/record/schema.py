@@ -60,6 +60,8 @@ HAS_RECORD = "SELECT 1 FROM records WHERE run_id = ?"
 RUN_OF = "SELECT run_id FROM records WHERE serial = ? AND run = ?"
 ADD_RECORD = ("INSERT INTO records (run_id, serial, run, motor_type, verdict, started, sha256, body) "
               "VALUES (?, ?, ?, ?, ?, ?, ?, ?)")
+LAST_RECORD = ("SELECT records.body FROM log JOIN records ON run_id = subject "
+               "WHERE kind = 'record' ORDER BY seq DESC LIMIT 1")
 UNFINISHED = ("SELECT run_id, serial, run, started, heading FROM runs "
               "WHERE run_id NOT IN (SELECT run_id FROM records) ORDER BY run_id")
 FIND = """

@@ -14,10 +14,12 @@ from station.capture import Capture
 from station.errors import EvidenceError, StationError, UsageError
 from station.record import schema
 from station.record.capture_file import codes_sha256, make_folder, parse_capture, sync_folder, write_capture
+from station.record.clock_watch import Reading, clock_flags, reading_of
 from station.record.evidence import Evidence
 from station.record.find import Yield, count_yield, find_records, show_records
 from station.record.lock import let_go, take_lock
 from station.record.log import Log, open_log
+from station.record.log_check import check_on_opening, keep_head
 from station.record.log_key import LogKey
 from station.record.record import Record, canonical, interrupted_record, sha256_of
 from station.record.reference_check import Check, Since, Suspect, add_check, all_checks, all_suspects, events_since
@@ -25,6 +27,7 @@ from station.record.statement import Statement, StatementKind, add_statement, al
 from station.record.transcript_file import SUFFIX, parse_transcript, write_transcript
 
 CAPTURES = "captures"
+HEAD = "log.head"       # the last head of the log, kept beside the database
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,6 +63,8 @@ class Store:
     ------
     UsageError
         Another process writes here, there is nothing to read, or the log here is that of another origin.
+    EvidenceError
+        Opened for writing, it lacks entries that it had, or the last of them were altered; see `check_on_opening`.
     StationError
         The disk is full, read-only or gone.
     """
@@ -69,6 +74,7 @@ class Store:
         self.folder = folder
         self.read_only = read_only
         self._lock: int | None = None
+        self._clock_before: Reading | None = None
         if read_only:
             self._require_database()
             with self._disk("opening the store"):
@@ -83,8 +89,7 @@ class Store:
             with self._disk("opening the store"):
                 self._sweep()
                 self._connection = schema.open_for_writing(folder, origin, log_key)
-                self._log = open_log(self._connection, origin, log_key)
-                sync_folder(folder)
+                self._make_ready(origin, log_key)
         except StationError:
             let_go(self._lock)
             raise
@@ -110,10 +115,10 @@ class Store:
                transcript: bytes | None = None) -> Record:
         """Store the record of a run with its captures and transcript, and return it as stored.
 
-        Files are written and synced first, then the record is committed, so that a record never names a
-        file that is not there. Run number, place in the log, and name and hashes of each file are filled in here;
-        `record["captures"]` has an entry for each of `captures`, in order; a capture may have been kept already, see
-        `keep_capture`. Items of lists may be fragments, see `record.fragment`. `transcript` is JSON lines.
+        Files are written and synced first, then the record is committed, so that a record never names a file that is
+        not there. Run number, place in the log, jumps of the clock, and name and hashes of each file are filled in
+        here; `record["captures"]` has an entry for each of `captures`, in order; a capture may have been kept already,
+        see `keep_capture`. Items of lists may be fragments, see `record.fragment`. `transcript` is JSON lines.
 
         Raises
         ------
@@ -132,13 +137,16 @@ class Store:
         filed = [{**entry, **self._kept(run_id, number, serial, capture).as_record()}
                  for number, (entry, capture) in enumerate(zip(entries, captures, strict=True), start=1)]
         heard = {} if transcript is None else {"transcript": self._file_transcript(run_id, transcript)}
-        with self._transaction("storing a record") as connection:
+        with self._entry("storing a record") as connection:
             place = self.log.next_place()
-            body = canonical({**record, "run": run, "captures": filed, **heard, "log": place.as_record()})
+            clock = {**record.get("clock", {}), "flags": clock_flags(record, self._clock_before)}
+            body = canonical({**record, "run": run, "captures": filed, **heard, "clock": clock,
+                              "log": place.as_record()})
             stored: Record = json.loads(body)
             connection.execute(schema.ADD_RECORD, (run_id, stored["serial"], run, stored["motor_type"]["name"],
                                                    stored["verdict"], stored["started"], sha256_of(body), body))
             self.log.append(place, "record", run_id, body)
+        self._clock_before = reading_of(stored, "ended")
         return stored
 
     def keep_capture(self, run_id: int, serial: str, number: int, capture: Capture) -> Kept:
@@ -230,7 +238,7 @@ class Store:
 
     def add_reference_check(self, entry: Mapping[str, Any]) -> Check:
         """Store a reference check, durably, and mark what a BAD one casts doubt on; see `add_check`."""
-        with self._transaction("storing a reference check"):
+        with self._entry("storing a reference check"):
             return add_check(self.log, entry)
 
     def reference_checks(self) -> list[Check]:
@@ -247,7 +255,7 @@ class Store:
 
     def add_statement(self, kind: StatementKind, said: Mapping[str, Any]) -> Statement:
         """Store what is said after a test, durably, and return it with its number and its place in the log."""
-        with self._transaction(f"storing a {kind}"):
+        with self._entry(f"storing a {kind}"):
             return add_statement(self.log, kind, said)
 
     def statements(self, kind: StatementKind) -> list[Statement]:
@@ -298,6 +306,18 @@ class Store:
                                 got=sha256_of(content), remedy="Restore it from a backup and ask who changed it.")
         return content
 
+    def _make_ready(self, origin: str, log_key: LogKey | None) -> None:
+        try:
+            sync_folder(self.folder)
+            self._log = open_log(self._connection, origin, log_key)
+            check_on_opening(self._log, self.folder / HEAD)
+            keep_head(self._log, self.folder / HEAD)
+            last = self._connection.execute(schema.LAST_RECORD).fetchone()
+            self._clock_before = reading_of(json.loads(last[0]), "ended") if last else None
+        except BaseException:
+            self._connection.close()
+            raise
+
     def _sweep(self) -> None:
         """Remove files that a crash left half written; no record names any of them."""
         for left in self.folder.rglob("*.tmp"):
@@ -307,6 +327,12 @@ class Store:
         if not (self.folder / schema.DATABASE).is_file():
             raise UsageError("no store here", where=str(self.folder), expected=f"a folder with {schema.DATABASE}",
                              got="none", remedy="Test a motor first, or give the folder of an existing store.")
+
+    @contextmanager
+    def _entry(self, work: str) -> Iterator[sqlite3.Connection]:
+        with self._transaction(work) as connection:
+            yield connection
+        keep_head(self.log, self.folder / HEAD)
 
     @contextmanager
     def _transaction(self, work: str) -> Iterator[sqlite3.Connection]:
