@@ -18,8 +18,8 @@ def test_a_moment_is_read_from_the_clocks_given():
 
 @pytest.mark.skipif(not clock.BOOT_ID.exists(), reason="only Linux tells its boot id")
 def test_the_boot_id_is_that_of_every_process_of_this_boot():
-    other = subprocess.run([sys.executable, "-c", "from station.clock import system_clock; print(system_clock().boot_id)"],
-                           capture_output=True, text=True, check=True).stdout.strip()
+    words = "from station.clock import system_clock; print(system_clock().boot_id)"
+    other = subprocess.run([sys.executable, "-c", words], capture_output=True, text=True, check=True).stdout.strip()
     assert system_clock().boot_id == other == Path("/proc/sys/kernel/random/boot_id").read_text().strip()
     assert len(other) == 36
 

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from station.errors import UsageError
 from station.judgement.verdict import Verdict
 from station.record import schema
+from station.record.correction import void_runs
 from station.record.record import Record, read_body
 
 
@@ -57,9 +58,9 @@ def count_yield(
 ) -> Yield:
     """Return the yield of the motors whose first run with a result falls in the time asked for.
 
-    A run without a result counts as neither; a later run never makes a first pass.
+    A run without a result counts as neither, nor does a void one; a later run never makes a first pass.
     """
-    rows = connection.execute(
-        schema.VALID_RUNS, {"motor_type": motor_type, "since": since, "until": until}).fetchall()
+    valid = schema.VALID_RUNS.format(void=void_runs(connection))
+    rows = connection.execute(valid, {"motor_type": motor_type, "since": since, "until": until}).fetchall()
     first, last = ([row[which] == Verdict.PASS for row in rows] for which in (0, 1))
     return Yield(len(rows), sum(first), sum(last))

@@ -72,12 +72,12 @@ WHERE serial GLOB :serial AND (:verdict IS NULL OR verdict = :verdict)
 ORDER BY run_id
 """
 SHOW = "SELECT serial, run, verdict, sha256, body FROM records WHERE serial = ? ORDER BY run"
-# of each motor its first and its last run that has a result; runs of a reference check are no production
+# of each motor its first and its last run with a result that is not void; runs of a reference check are no production
 VALID_RUNS = """
 SELECT first.verdict, last.verdict FROM
   (SELECT serial, min(run) AS first_run, max(run) AS last_run FROM records
    WHERE verdict <> 'NO RESULT' AND run_id NOT IN (
-     SELECT run_id FROM runs WHERE json_extract(heading, '$.purpose') IS NOT NULL)
+     SELECT run_id FROM runs WHERE json_extract(heading, '$.purpose') IS NOT NULL) AND run_id NOT IN ({void})
    GROUP BY serial) AS motor
 JOIN records AS first ON first.serial = motor.serial AND first.run = motor.first_run
 JOIN records AS last ON last.serial = motor.serial AND last.run = motor.last_run

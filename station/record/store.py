@@ -13,8 +13,10 @@ from typing import Any, Self
 from station.capture import Capture
 from station.errors import EvidenceError, StationError, UsageError
 from station.record import schema
+from station.record.attempt import Attempt, attempts_at
 from station.record.capture_file import codes_sha256, make_folder, parse_capture, sync_folder, write_capture
 from station.record.clock_watch import Reading, clock_flags, reading_of
+from station.record.correction import What, correction, void_runs
 from station.record.evidence import Evidence
 from station.record.find import Yield, count_yield, find_records, show_records
 from station.record.lock import let_go, take_lock
@@ -252,6 +254,16 @@ class Store:
     def since(self, last_run: int, motor_type: str) -> Since:
         """Return what happened after run `last_run` that a check of `motor_type` does not cover."""
         return events_since(self._connection, last_run, motor_type)
+
+    def attempts(self, serial: str) -> tuple[Attempt, ...]:
+        """Return the earlier runs of a motor in the production, first run first."""
+        return attempts_at(self._connection, serial, void_runs(self._connection)) if self._log else ()
+
+    def correct(self, record: Mapping[str, Any], what: What, *, person: str, reason: str, at: str) -> Statement:
+        """Declare the run of a stored record void, or add a note to it, durably; see `correction.correction`."""
+        said = correction(record, self.evidence(record), self.statements("correction"), what=what, person=person,
+                          reason=reason, at=at)
+        return self.add_statement("correction", said)
 
     def add_statement(self, kind: StatementKind, said: Mapping[str, Any]) -> Statement:
         """Store what is said after a test, durably, and return it with its number and its place in the log."""
