@@ -7,6 +7,8 @@ StationError                     the station could not do its work
 │   ├── NoReplyError             an instrument stayed silent past its deadline
 │   ├── InstrumentError          an instrument reported an error of its own
 │   └── BenchNotFitError         the bench may not be used: guard, calibration, identity, limits of the drive
+├── PrinterError                 a printer did not do as asked; the certificate waits in the print queue
+│   └── UnreachableError         it could not be spoken to at all: for certain, nothing was sent
 ├── StoppedError                 a person or the guard stopped the work
 ├── NotAllowedError              this person may not do this
 └── EvidenceError                stored evidence is missing or altered
@@ -83,6 +85,14 @@ class BenchNotFitError(BenchError):
     """The bench may not be used as it is: guard open, calibration out of date, wrong instrument."""
 
     exit_code = ExitCode.BENCH_NOT_FIT
+
+
+class PrinterError(StationError):
+    """A printer did not do as asked, or answered what is none; never has a say in a verdict."""
+
+
+class UnreachableError(PrinterError):
+    """A printer could not be spoken to; for certain, nothing has been sent."""
 
 
 class StoppedError(StationError):
