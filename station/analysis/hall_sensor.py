@@ -37,11 +37,14 @@ class SensorAngles:
     def missing(self, span: tuple[float, float]) -> NDArray[np.int64]:
         """Return the electrical cycles (m,) of edges that `span` (rad) calls for and that are not in their place.
 
-        A fall counts to the cycle in which its pulse rises.
+        A fall counts to the cycle in which its pulse rises. Bounce moves edges by itself, and is counted as such: on a
+        sensor that bounces only edges that are nowhere near their place are missing.
         """
         wraps = bool(self.rise and self.fall and self.fall.mean_deg < self.rise.mean_deg)
+        bounces = self.edges.extra_crossings > 0
         return np.concatenate([np.zeros(0, dtype=np.int64), *(
-            missing_cycles(self.of(goes_high)[~pattern.stray], pattern.mean_deg, span) - (wraps and not goes_high)
+            missing_cycles(self.of(goes_high)[~pattern.stray | bounces], pattern.mean_deg, span)
+            - (wraps and not goes_high)
             for goes_high, pattern in ((True, self.rise), (False, self.fall)) if pattern)])
 
 

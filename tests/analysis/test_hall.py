@@ -139,6 +139,23 @@ def test_bounce_is_counted_and_named():
     assert [each.code for each in find_causes(hall.measurements, motor_type(), hall)] == ["hall_bounce"]
 
 
+def test_an_edge_that_bounces_out_of_its_place_is_not_missing():
+    def chatter(name, volts):
+        if name == "a":
+            high = volts > 2.5
+            for index in np.flatnonzero(high[1:] != high[:-1])[::5]:
+                volts[index - 30:index + 1] = 5.0 - volts[index - 30:index + 1]    # 4 degrees early, and once more
+                volts[index + 9:index + 12] = 5.0 - volts[index + 9:index + 12]
+        return volts
+
+    hall = analyse(good_leads(ramp=2e-6), spoil=chatter)
+    found = values(hall)
+    assert found["hall_bounce"] > 0
+    assert found["hall_missing"] == 0
+    assert found["hall_jitter.a"] > 1.0
+    assert [each.code for each in find_causes(hall.measurements, motor_type(), hall)] == ["hall_bounce"]
+
+
 @pytest.mark.parametrize("spacing", [60, 120])
 def test_inverted_middle_sensor_shows_forbidden_codes(spacing):
     rise = LAYOUTS[spacing].rise_deg[1]
