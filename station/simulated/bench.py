@@ -12,12 +12,15 @@ from station.simulated.accents import AccentedInstrument, Tongue
 from station.simulated.breakage import Breakage
 from station.simulated.digitizer_instrument import DigitizerInstrument, FourChannelDigitizer, SensorDigitizer
 from station.simulated.drive_instrument import DriveInstrument
-from station.simulated.fault_plan import Fault
+from station.simulated.fault_plan import FRAMES, TEXT, Fault
 from station.simulated.guard_instrument import GuardInstrument
 from station.simulated.headed_tongue import HEADED
 from station.simulated.hislip_server import HislipServer
 from station.simulated.insulation_instrument import InsulationInstrument
+from station.simulated.line_faults import LineFaults
+from station.simulated.listener import Listener
 from station.simulated.modbus_drive import ModbusDrive
+from station.simulated.modbus_port import ModbusPort
 from station.simulated.modbus_server import ModbusServer
 from station.simulated.ohmmeter_instrument import OhmmeterInstrument
 from station.simulated.rig import Rig
@@ -56,13 +59,13 @@ class SimulatedBench:
         self._monotonic = (clock or system_clock()).monotonic
         built = _build(rig, seed, bits, self._monotonic, digitizers)
         _require_known([*ports, *(hislip_ports or {}), *(tongues or {})], built)
-        self._instruments: dict[str, Served | ModbusDrive] = {
+        self._instruments: dict[str, ScpiInstrument | AccentedInstrument | ModbusDrive] = {
             role: _accented(instrument, (tongues or {}).get(role, "")) for role, instrument in built.items()}
         if drive == "modbus":
             self._instruments["drive"] = ModbusDrive(rig, self._monotonic)
-        self._breakage = Breakage(rig, self._instruments, self._drop_clients)
+        self._breakage = Breakage(rig, self._instruments, lambda role: self._faults[role].drop_clients())
         self._stack = ExitStack()
-        self._servers: dict[str, ScpiServer | ModbusServer] = {}
+        self._faults: dict[str, LineFaults] = {}
         self.ports: dict[str, int] = {}
         self.hislip_ports = dict(hislip_ports or {})
         self.side_port = side_port
@@ -72,12 +75,11 @@ class SimulatedBench:
         with ExitStack() as stack:
             stack.callback(self._breakage.end)
             for role, instrument in self._instruments.items():
-                server = self._open(role, instrument)
-                stack.enter_context(server)
-                self._servers[role] = server
-                self.ports[role] = server.port
+                medium = FRAMES if isinstance(instrument, ModbusDrive) else TEXT
+                self._faults[role] = LineFaults(self._monotonic, partial(self._breakage.strike, role), medium)
+                self.ports[role] = stack.enter_context(self._open(role, instrument, stack)).port
                 if role in self.hislip_ports:
-                    self.hislip_ports[role] = stack.enter_context(self._open_hislip(role, server)).port
+                    self.hislip_ports[role] = stack.enter_context(self._open_hislip(role, instrument)).port
             side = _listen(self._asked_side, "side channel",
                            lambda port: SideServer(self.rig, port, self))
             self.side_port = stack.enter_context(side).port
@@ -88,7 +90,7 @@ class SimulatedBench:
                  trace: TracebackType | None) -> None:
         """Switch everything off: no thread and no socket is left, and nothing turns or is live."""
         self._stack.close()
-        self._servers.clear()
+        self._faults.clear()
         self.rig.shaft.enable(False)
         self.rig.set_insulation(0.0, on=False)
         self.rig.set_sensor_supply(0.0, on=False)
@@ -99,53 +101,43 @@ class SimulatedBench:
         instrument = self._instruments[role]
         return "" if isinstance(instrument, ModbusDrive) else instrument.execute(b"*IDN?\r").decode("ascii").strip()
 
-    def _open(self, role: str, instrument: Served | ModbusDrive) -> ScpiServer | ModbusServer:
-        if isinstance(instrument, ModbusDrive):
-            return _listen(self._asked.get(role, 0), role,
-                           lambda port: ModbusServer(instrument, port, self._monotonic))
-        return _listen(self._asked.get(role, 0), role,
-                       lambda port: ScpiServer(instrument, port, self._monotonic, partial(self._breakage.strike, role)))
+    def _open(self, role: str, instrument: Served | ModbusDrive, stack: ExitStack) -> Listener:
+        asked, faults = self._asked.get(role, 0), self._faults[role]
+        if not isinstance(instrument, ModbusDrive):
+            return _listen(asked, role, lambda port: ScpiServer(instrument, port, faults))
+        behind = stack.enter_context(ModbusServer(instrument, 0)).port
+        return _listen(asked, role, lambda port: ModbusPort(port, behind, faults))
 
-    def _open_hislip(self, role: str, server: object) -> HislipServer:
-        if not isinstance(server, ScpiServer):
+    def _open_hislip(self, role: str, instrument: Served | ModbusDrive) -> HislipServer:
+        if isinstance(instrument, ModbusDrive):
             raise UsageError("no HiSLIP here", where=f"simulated {role}", expected="an instrument that speaks SCPI",
                              got="another protocol", remedy="Leave this role out of the HiSLIP ports.")
         return _listen(self.hislip_ports[role], f"{role} over HiSLIP",
-                       lambda port: HislipServer(server.instrument, port, server.is_silent))
+                       lambda port: HislipServer(instrument, port, self._faults[role]))
 
     def silence(self, role: str, seconds: float) -> None:
         """Let the instrument of `role` neither hear nor answer for so many wall seconds."""
         _require_known([role], self._instruments)
-        self._servers[role].silence(seconds)
+        self._faults[role].silence(seconds)
 
     def arm(self, role: str, fault: Fault) -> None:
         """Let `fault` strike at a message of `role`; UsageError for a role that cannot have it."""
-        self._scpi_server(role).faults.arm(fault)
+        _require_known([role], self._instruments)
+        self._faults[role].plan.arm(fault)
 
     def struck(self, role: str) -> list[str]:
         """Return which faults have struck at messages of `role` since `mend`, in order."""
-        return list(self._scpi_server(role).faults.struck)
+        _require_known([role], self._instruments)
+        return list(self._faults[role].plan.struck)
 
     def mend(self) -> None:
         """End every fault and take back those that have not struck; guard and emergency stop are a person's."""
-        for server in self._servers.values():
-            if isinstance(server, ScpiServer):
-                server.mend()
+        for faults in self._faults.values():
+            faults.mend()
         self._breakage.mend()
 
-    def _scpi_server(self, role: str) -> ScpiServer:
-        _require_known([role], self._instruments)
-        server = self._servers[role]
-        if not isinstance(server, ScpiServer):
-            raise UsageError("no faults here", where=f"simulated {role}", expected="an instrument that speaks SCPI",
-                             got="another protocol", remedy="Silence it, or let the fault strike at another role.")
-        return server
 
-    def _drop_clients(self, role: str) -> None:
-        self._scpi_server(role).drop_clients()
-
-
-def _accented(instrument: ScpiInstrument, tongue: str) -> Served:
+def _accented(instrument: ScpiInstrument, tongue: str) -> ScpiInstrument | AccentedInstrument:
     known: dict[str, Tongue] = TONGUES
     if not tongue:
         return instrument

@@ -7,12 +7,14 @@ from station.simulated.accents import AccentedInstrument
 from station.simulated.digitizer_instrument import DigitizerInstrument
 from station.simulated.drive_instrument import DriveInstrument
 from station.simulated.fault_plan import Fault
+from station.simulated.modbus_drive import ModbusDrive
 from station.simulated.rig import Rig
 from station.simulated.scpi_error import ScpiError
 from station.simulated.scpi_instrument import ScpiInstrument
 from station.simulated.supply_instrument import SupplyInstrument
 
 OTHER_SERIAL = "EB-XXX-999"
+Native = ScpiInstrument | ModbusDrive
 
 
 class Breakage:
@@ -21,7 +23,8 @@ class Breakage:
     `drop_clients` closes every connection of a role.
     """
 
-    def __init__(self, rig: Rig, instruments: Mapping[str, object], drop_clients: Callable[[str], None]) -> None:
+    def __init__(self, rig: Rig, instruments: Mapping[str, Native | AccentedInstrument],
+                 drop_clients: Callable[[str], None]) -> None:
         self._rig, self._drop_clients = rig, drop_clients
         self._native = {role: each.native if isinstance(each, AccentedInstrument) else each
                         for role, each in instruments.items()}
@@ -39,24 +42,24 @@ class Breakage:
             "no_ramp": lambda: self._disobey(fault, switch=True),
             "runs_on": lambda: self._disobey(fault, switch=False),
         }
-        inside: dict[str, Callable[[ScpiInstrument], None]] = {
+        inside: dict[str, Callable[[Native], None]] = {
             "restart": lambda each: each.restart(),
             "power_cut": lambda each: self._cut(role, each),
             "other_serial": lambda each: self._exchange(role, each, fault.seconds),
-            "error_left": lambda each: each.report(ScpiError(-310, "left by a fault")),
         }
         native = self._native[role]
         if fault.kind in deeds:
             deeds[fault.kind]()
-        elif isinstance(native, ScpiInstrument):
+        elif fault.kind in inside:
             inside[fault.kind](native)
+        elif isinstance(native, ScpiInstrument):
+            native.report(ScpiError(-310, "left by a fault"))
 
     def mend(self) -> None:
         """Make every instrument obey and be itself again; guard and emergency stop are a person's."""
         for each in self._native.values():
-            if isinstance(each, ScpiInstrument):
-                each.posing_as = ""
-            if isinstance(each, DriveInstrument):
+            each.posing_as = ""
+            if isinstance(each, DriveInstrument | ModbusDrive):
                 each.obeys_ramp = each.obeys_switch = True
             if isinstance(each, DigitizerInstrument):
                 each.clips_next = each.misses_next = False
@@ -69,23 +72,23 @@ class Breakage:
         for mender in menders:
             mender.join()
 
-    def _cut(self, role: str, each: ScpiInstrument) -> None:
+    def _cut(self, role: str, each: Native) -> None:
         each.restart()
         self._drop_clients(role)
 
-    def _exchange(self, role: str, each: ScpiInstrument, seconds: float) -> None:
+    def _exchange(self, role: str, each: Native, seconds: float) -> None:
         each.posing_as = OTHER_SERIAL
         self._drop_clients(role)
         self._later(seconds, lambda: setattr(each, "posing_as", ""))
 
     def _disobey(self, fault: Fault, *, switch: bool) -> None:
         drive = self._native["drive"]
-        if isinstance(drive, DriveInstrument):
+        if isinstance(drive, DriveInstrument | ModbusDrive):
             drive.obeys_ramp, drive.obeys_switch = False, switch
             self._later(fault.seconds, lambda: self._obey(drive))
 
     @staticmethod
-    def _obey(drive: DriveInstrument) -> None:
+    def _obey(drive: DriveInstrument | ModbusDrive) -> None:
         drive.obeys_ramp = drive.obeys_switch = True
 
     def _supply(self) -> SupplyInstrument:

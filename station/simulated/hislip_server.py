@@ -5,13 +5,15 @@ Message types and layout follow IVI-6.1, from memory; a lock is always refused, 
 
 import socket
 import struct
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, field
+from functools import partial
 from itertools import count
 from threading import Lock
-from types import TracebackType
 from typing import ClassVar, Self
 
+from station.simulated.faulty_line import FaultyLine
+from station.simulated.line_faults import LineFaults
 from station.simulated.listener import Listener
 from station.simulated.scpi_error import ScpiError
 from station.simulated.served import Served
@@ -43,10 +45,13 @@ class Message:
     parameter: int = 0
     payload: bytes = b""
 
+    def packed(self) -> bytes:
+        """Return its bytes."""
+        return self.HEAD.pack(b"HS", self.kind, self.control, self.parameter, len(self.payload)) + self.payload
+
     def send(self, connection: socket.socket) -> None:
         """Send it whole."""
-        head = self.HEAD.pack(b"HS", self.kind, self.control, self.parameter, len(self.payload))
-        connection.sendall(head + self.payload)
+        connection.sendall(self.packed())
 
     @classmethod
     def receive(cls, connection: socket.socket) -> Self:
@@ -65,36 +70,33 @@ class _Session:
     client_size: int = MESSAGE_SIZE     # bytes of one message that the client accepts
     heard: bytearray = field(default_factory=bytearray)
 
+    def framed(self, number: int, answer: bytes) -> bytes:
+        """Return `answer` to message `number` as messages that the client accepts."""
+        step = max(1, self.client_size - Message.HEAD.size)
+        return b"".join(Message(DATA_END if start + step >= len(answer) else DATA, 0, number,
+                                answer[start:start + step]).packed() for start in range(0, len(answer), step))
 
-class HislipServer:
-    """Serves `instrument` over HiSLIP inside its `with` block; `is_silent` says when messages are lost.
+
+class HislipServer(Listener):
+    """Serves `instrument` over HiSLIP, as well as `faults` allow, which its other port may share.
 
     Port 0 takes a free port. OSError from the constructor: the port is taken.
     """
 
-    def __init__(self, instrument: Served, port: int, is_silent: Callable[[], bool]) -> None:
-        self.instrument, self._is_silent = instrument, is_silent
+    def __init__(self, instrument: Served, port: int, faults: LineFaults) -> None:
+        super().__init__(port, f"instrument {instrument.model}, HiSLIP", self._converse, at_end=instrument.end)
+        self._instrument, self._faults = instrument, faults
         self._sessions: dict[int, _Session] = {}
-        self._numbers, self._lock = count(1), Lock()
-        self._listener = Listener(port, f"instrument {instrument.model}, HiSLIP", self._converse)
-        self.port = self._listener.port
-
-    def __enter__(self) -> Self:
-        """Start serving."""
-        self._listener.__enter__()
-        return self
-
-    def __exit__(self, kind: type[BaseException] | None, error: BaseException | None,
-                 trace: TracebackType | None) -> None:
-        """Stop serving: every connection is closed and every thread has ended when this returns."""
-        self.instrument.end()
-        self._listener.__exit__(kind, error, trace)
+        self._numbers, self._sessions_lock = count(1), Lock()
+        faults.cover(self)
 
     def _converse(self, connection: socket.socket) -> None:
         try:
             first = Message.receive(connection)
             if first.kind == INITIALIZE:
-                self._synchronous(connection)
+                with self._faults.admitted() as welcome:
+                    if welcome:
+                        self._synchronous(connection)
             elif first.kind == ASYNC_INITIALIZE and first.parameter in self._sessions:
                 self._asynchronous(connection, self._sessions[first.parameter])
             else:
@@ -104,7 +106,9 @@ class HislipServer:
 
     def _synchronous(self, connection: socket.socket) -> None:
         session = _Session()
-        with self._lock:
+        line = FaultyLine(self._instrument.execute, connection, self._faults, self.ended,
+                          lambda: self._instrument.report(ScpiError(-410)))
+        with self._sessions_lock:
             number = next(self._numbers) & 0xFFFF
             self._sessions[number] = session
         try:
@@ -114,40 +118,29 @@ class HislipServer:
                 if not session.is_complete:
                     Message(FATAL_ERROR, NOT_BOTH_CHANNELS, payload=b"the second channel is missing").send(connection)
                     return
-                self._take(connection, session, message)
+                self._take(connection, line, session, message)
         finally:
-            with self._lock:
+            with self._sessions_lock:
                 del self._sessions[number]
 
-    def _take(self, connection: socket.socket, session: _Session, message: Message) -> None:
+    def _take(self, connection: socket.socket, line: FaultyLine, session: _Session, message: Message) -> None:
         if message.kind in (DATA, DATA_END):
             session.heard += message.payload
             if len(session.heard) > INPUT_LIMIT:
-                self.instrument.report(ScpiError(-363))
+                self._instrument.report(ScpiError(-363))
                 session.heard.clear()
             elif message.kind == DATA_END:
                 lines = bytes(session.heard).removesuffix(b"\n").split(b"\n")
                 session.heard.clear()
-                for line in lines:
-                    self._answer(connection, session, line, message.parameter)
+                for each in lines:
+                    line.pass_on(each, partial(session.framed, message.parameter))
         elif message.kind == TRIGGER:
-            self._answer(connection, session, b"*TRG", message.parameter)
+            line.pass_on(b"*TRG", partial(session.framed, message.parameter))
         elif message.kind == CLEAR_COMPLETE:
             session.heard.clear()
             Message(CLEAR_ACKNOWLEDGE).send(connection)
         else:
             Message(ERROR, UNKNOWN_TYPE, payload=b"unknown on this channel").send(connection)
-
-    def _answer(self, connection: socket.socket, session: _Session, line: bytes, number: int) -> None:
-        if self._is_silent():
-            return
-        answer = self.instrument.execute(line)
-        if not answer or self._is_silent():
-            return
-        step = max(1, session.client_size - Message.HEAD.size)
-        for start in range(0, len(answer), step):
-            kind = DATA_END if start + step >= len(answer) else DATA
-            Message(kind, 0, number, answer[start:start + step]).send(connection)
 
     def _asynchronous(self, connection: socket.socket, session: _Session) -> None:
         session.is_complete = True
@@ -162,7 +155,7 @@ class HislipServer:
                 session.client_size = int.from_bytes(message.payload, "big")
                 answer = Message(MESSAGE_SIZE_RESPONSE, payload=MESSAGE_SIZE.to_bytes(8, "big"))
             elif message.kind == STATUS_ASKED:
-                answer = Message(STATUS_RESPONSE, int(self.instrument.execute(b"*STB?")))
+                answer = Message(STATUS_RESPONSE, int(self._instrument.execute(b"*STB?")))
             else:
                 answer = plain.get(message.kind, Message(ERROR, UNKNOWN_TYPE, payload=b"unknown on this channel"))
             answer.send(connection)

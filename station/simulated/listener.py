@@ -15,16 +15,19 @@ class Listener:
     """Runs `converse(connection)` in a thread for each client, from entering to leaving the `with` block.
 
     Port 0 takes a free port. `converse` may raise OSError when its client goes away; the connection is closed
-    after it. `each_tick` is called some twenty times a second.
+    after it. `each_tick` is called some twenty times a second, `at_end` once when serving ends.
     """
 
     def __init__(self, port: int, name: str, converse: Callable[[socket.socket], None],
-                 each_tick: Callable[[], None] = lambda: None) -> None:
-        self._converse, self._each_tick = converse, each_tick
+                 each_tick: Callable[[], None] = lambda: None, at_end: Callable[[], None] = lambda: None) -> None:
+        self._attend_to, self._each_tick, self._at_end = converse, each_tick, at_end
         self._listener = socket.create_server((HOST, port))
         self._listener.settimeout(TICK)
         self.port = int(self._listener.getsockname()[1])
-        self._ended, self._lock = Event(), Lock()
+        self.ended, self._lock = Event(), Lock()
+        self._refusal: Callable[[], bool] | None = None     # while it says so, nobody may connect
+        self._listening = Event()
+        self._listening.set()
         self._connections: dict[socket.socket, Thread] = {}
         self._thread = Thread(target=self._serve, name=name)
 
@@ -36,7 +39,8 @@ class Listener:
     def __exit__(self, kind: type[BaseException] | None, error: BaseException | None,
                  trace: TracebackType | None) -> None:
         """Stop serving: every connection is closed and every thread has ended when this returns."""
-        self._ended.set()
+        self.ended.set()
+        self._at_end()
         with suppress(OSError):         # wakes the accepting thread at once where the system allows it
             self._listener.shutdown(socket.SHUT_RDWR)
         self._thread.join()
@@ -56,30 +60,59 @@ class Listener:
             with suppress(OSError):     # it may have gone by itself
                 connection.shutdown(socket.SHUT_RDWR)
 
+    def refuse(self, lasts: Callable[[], bool]) -> None:
+        """Refuse new connections, as a port where nobody listens, for as long as `lasts` says; from any thread."""
+        self._refusal = lasts
+        self._listening.clear()
+        with suppress(OSError):         # nobody listens there already
+            self._listener.shutdown(socket.SHUT_RDWR)
+
+    def await_listening(self) -> None:
+        """Wait until a refusal that is over has ended, or serving has."""
+        while not self._listening.wait(TICK) and not self.ended.is_set():
+            pass
+
     def _serve(self) -> None:
-        while not self._ended.is_set():
+        while not self.ended.is_set():
+            if self._refusal is not None:
+                self._keep_closed(self._refusal)
             with suppress(TimeoutError):
-                connection = self._accept()
-                if connection is None:
-                    return
-                connection.settimeout(None)
-                connection.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
-                thread = Thread(target=self._attend, args=(connection,), name=self._thread.name)
-                with self._lock:
-                    self._connections[connection] = thread
-                thread.start()
+                self._serve_next()
             self._each_tick()
 
-    def _accept(self) -> socket.socket | None:
+    def _keep_closed(self, lasts: Callable[[], bool]) -> None:
+        """Stop listening but keep the port: who connects to one that is bound and not listening is refused."""
+        self._listener.close()
+        self._listener = socket.socket()
+        self._listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        self._listener.bind((HOST, self.port))
+        self._listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 0)    # nobody else may listen meanwhile
+        while lasts() and not self.ended.wait(TICK):
+            self._each_tick()
+        self._refusal = None        # before listening, so that the next refusal is not lost
+        self._listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        self._listener.listen()
+        self._listener.settimeout(TICK)
+        self._listening.set()
+
+    def _serve_next(self) -> None:
         try:
-            return self._listener.accept()[0]
-        except OSError:
-            if self._ended.is_set():    # the listener was shut down under it
-                return None
+            connection = self._listener.accept()[0]
+        except TimeoutError:
             raise
+        except OSError:
+            if self.ended.is_set() or self._refusal is not None:    # the listener was shut down under it
+                return
+            raise
+        connection.settimeout(None)
+        connection.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
+        thread = Thread(target=self._attend, args=(connection,), name=self._thread.name)
+        with self._lock:
+            self._connections[connection] = thread
+        thread.start()
 
     def _attend(self, connection: socket.socket) -> None:
         with connection, suppress(OSError):     # a client that goes away ends only its own connection
-            self._converse(connection)
+            self._attend_to(connection)
         with self._lock:
             self._connections.pop(connection, None)

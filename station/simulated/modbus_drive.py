@@ -41,14 +41,24 @@ class ModbusDrive:
 
     def __init__(self, rig: Rig, monotonic: Callable[[], float]) -> None:
         self._rig, self._shaft, self._monotonic = rig, rig.shaft, monotonic
+        self.obeys_ramp = self.obeys_switch = True      # else its power stage goes on as it did
+        self.posing_as = ""     # the serial number of another drive that stands in its place
+        self._power_on()
+        self.entries = {entry.address: entry for entry in (*self._words(), *self._speeds(), *self._ramp_entries())}
+
+    def _power_on(self) -> None:
         self.machine = ProfileMachine(self)
         self._word = self._mode = 0
         self._target = {VELOCITY: 0.0, PROFILE_VELOCITY: 0.0}     # r/min
         self._ramps = {"up": 2000.0, "down": 2000.0, "quick stop": 4000.0}   # r/min per s
         self._fractions = {0x0142: 2000, 0x0144: 1, 0x0145: 2000, 0x0147: 1}
         self._loss_reaction, self._watchdog = FAULT_REACTION, 0.0
-        self._last_heard = monotonic()
-        self.entries = {entry.address: entry for entry in (*self._words(), *self._speeds(), *self._ramp_entries())}
+        self._last_heard = self._monotonic()
+
+    def restart(self) -> None:
+        """Lose power for a moment: the shaft coasts, and all is set as after switching on."""
+        self._shaft.enable(False)
+        self._power_on()
 
     # --- as the server sees it --------------------------------------------------------------------
     def heard(self) -> None:
@@ -93,17 +103,20 @@ class ModbusDrive:
 
     def cut(self) -> None:
         """Take the torque away; the shaft coasts."""
-        self._shaft.enable(False)
+        if self.obeys_switch:
+            self._shaft.enable(False)
 
     def ramp_to_rest(self) -> None:
         """Bring the shaft to rest on the quick-stop ramp, then switch off."""
-        self._shaft.set_slew(self._ramps["quick stop"])
-        self._shaft.stop()
+        if self.obeys_ramp:
+            self._shaft.set_slew(self._ramps["quick stop"])
+            self._shaft.stop()
 
     def ramp_and_hold(self) -> None:
         """Bring the shaft to rest on the quick-stop ramp and hold it there."""
-        self._shaft.set_slew(self._ramps["quick stop"])
-        self._shaft.set_target(0.0)
+        if self.obeys_ramp:
+            self._shaft.set_slew(self._ramps["quick stop"])
+            self._shaft.set_target(0.0)
 
     def clear_trip(self) -> None:
         """Clear what tripped the power stage; it stays off."""
@@ -115,8 +128,7 @@ class ModbusDrive:
 
     # --- objects ----------------------------------------------------------------------------------
     def _words(self) -> list[Entry]:
-        serial = SERIAL.ljust(2 * SERIAL_WORDS, "\0").encode("ascii")
-        text = [Entry(0x0200 + k, 1, lambda k=k: int.from_bytes(serial[2 * k:2 * k + 2], "big"))  # type: ignore[misc]
+        text = [Entry(0x0200 + k, 1, lambda k=k: self._serial_word(k))     # type: ignore[misc]
                 for k in range(SERIAL_WORDS)]
         return [
             Entry(0x0100, 1, lambda: self._word, self._command),
@@ -129,6 +141,10 @@ class ModbusDrive:
             Entry(0x0130, 1, lambda: round(self._watchdog / WATCHDOG_COUNT), self._set_watchdog),
             *text,
         ]
+
+    def _serial_word(self, number: int) -> int:
+        serial = (self.posing_as or SERIAL).ljust(2 * SERIAL_WORDS, "\0").encode("ascii")
+        return int.from_bytes(serial[2 * number:2 * number + 2], "big")
 
     def _speeds(self) -> list[Entry]:
         shaft, rig = self._shaft, self._rig

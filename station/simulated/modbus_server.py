@@ -1,8 +1,7 @@
-"""The simulated Modbus drive on its own loopback TCP port, served by pymodbus: silence, ticks, clean stop."""
+"""The simulated Modbus drive on a loopback TCP port, served by pymodbus: registers, ticks, clean stop."""
 
 import asyncio
 import logging
-from collections.abc import Callable
 from threading import Event, Thread
 from types import TracebackType
 from typing import Self, cast
@@ -24,15 +23,13 @@ logging.getLogger("pymodbus").addHandler(logging.NullHandler())   # clients that
 class ModbusServer:
     """Serves `drive` to any number of clients from entering to leaving the `with` block.
 
-    `monotonic` gives wall seconds; port 0 takes a free port. `big_word_first` is the order of 32 bits.
+    Port 0 takes a free port. `big_word_first` is the order of 32 bits.
     OSError from the constructor: the port is taken.
     """
 
-    def __init__(self, drive: ModbusDrive, port: int, monotonic: Callable[[], float],
-                 *, big_word_first: bool = True) -> None:
+    def __init__(self, drive: ModbusDrive, port: int, *, big_word_first: bool = True) -> None:
         self.drive, self.port = drive, port
-        self._monotonic, self._big_word_first = monotonic, big_word_first
-        self._silent_until = float("-inf")
+        self._big_word_first = big_word_first
         self._loop = asyncio.new_event_loop()
         self._ended, self._listening = asyncio.Event(), Event()
         self._failure: Exception | None = None
@@ -52,10 +49,6 @@ class ModbusServer:
         """Stop serving: every connection is closed and the thread has ended when this returns."""
         self._loop.call_soon_threadsafe(self._ended.set)
         self._thread.join()
-
-    def silence(self, seconds: float) -> None:
-        """Lose every message for so many wall seconds, as a drive whose firmware hangs does."""
-        self._silent_until = self._monotonic() + seconds
 
     # --- in the serving thread ----------------------------------------------------------------------
     def _run(self) -> None:
@@ -85,12 +78,9 @@ class ModbusServer:
         await asyncio.sleep(0)      # transports close in the loop's next round
 
     def _pass_on(self, sending: bool, pdu: ModbusPDU) -> ModbusPDU:
-        """Drop what comes while silent; a request that is heard feeds the watchdog."""
-        if sending:
-            return pdu
-        if self._monotonic() < self._silent_until:
-            return cast(ModbusPDU, None)    # pymodbus answers nothing then, though its types do not say so
-        self.drive.heard()
+        """Let a request feed the watchdog."""
+        if not sending:
+            self.drive.heard()
         return pdu
 
     def _device(self) -> SimDevice:

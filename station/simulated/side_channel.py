@@ -27,24 +27,13 @@ class Breakable(Protocol):
         """End every fault and take back those that have not struck."""
 
 
-class SideServer:
+class SideServer(Listener):
     """Answers each JSON line {"do": ..., ...} with {"ok": true, ...} or {"ok": false, "error": ...}."""
 
     def __init__(self, rig: Rig, port: int, bench: Breakable) -> None:
+        super().__init__(port, "side channel", self._converse)
         self._rig, self._bench = rig, bench
-        self._listener = Listener(port, "side channel", self._converse)
-        self.port = self._listener.port
         self._deeds = self._all_deeds()
-
-    def __enter__(self) -> Self:
-        """Start serving."""
-        self._listener.__enter__()
-        return self
-
-    def __exit__(self, kind: type[BaseException] | None, error: BaseException | None,
-                 trace: TracebackType | None) -> None:
-        """Close every connection and wait for every thread."""
-        self._listener.__exit__(kind, error, trace)
 
     def _converse(self, connection: socket.socket) -> None:
         with connection.makefile("rb") as lines:

@@ -24,7 +24,7 @@ def wire(request):
     big, single = request.param
     clock = system_clock()
     rig = Rig(load_lot(Path(lot_module.__file__).with_name("demo_lot.toml")), seed=7)
-    with ModbusServer(ModbusDrive(rig, clock.monotonic), 0, clock.monotonic, big_word_first=big) as server:
+    with ModbusServer(ModbusDrive(rig, clock.monotonic), 0, big_word_first=big) as server:
         opened = ModbusWire(("127.0.0.1", server.port), 1, clock.monotonic, clock.monotonic() + UNTIL,
                             big_word_first=big, write_single=single)
         yield opened

@@ -11,7 +11,8 @@ from station.simulated.fault_plan import FAULTS
 # Who is hit, for how many seconds where that counts, and what the reason must name; None: the verdict must come out.
 CASES = {
     "hang": ("supply", 3.0, "supply"), "wedge": ("thermometer", 3.0, "thermometer"),
-    "shut_out": ("ohmmeter", 3.0, "ohmmeter"), "one_client": ("drive", 3.0, "drive"),
+    "shut_out": ("ohmmeter", 3.0, "ohmmeter"), "refuse": ("insulation", 3.0, "insulation"),
+    "one_client": ("drive", 3.0, "drive"),
     "trickle": ("digitizer", 0.8, "digitizer"), "late": ("ohmmeter", 0.01, None),
     "drop_answer": ("insulation", 1.0, "insulation"), "half_close": ("digitizer", 1.0, "digitizer"),
     "half_late": ("digitizer", 1.0, "digitizer"), "stray_before": ("supply", 1.0, "supply"),

@@ -102,8 +102,10 @@ def test_drive_that_does_not_obey_still_obeys_the_guard(kind, obeys, side, serve
 
 def test_a_drive_over_modbus_has_no_faults_of_text(served):
     with SimulatedBench(served.rig, {}, drive="modbus") as bench, SideChannel(bench.side_port) as channel:
-        with pytest.raises(BenchError, match="SCPI"):
-            channel.fault("drive", "drop_answer")
-        with pytest.raises(BenchError, match="half_close"):
-            channel.fault("guard", "gremlin")
+        for kind in ("stars", "return_line", "error_left"):
+            with pytest.raises(BenchError, match="exception_code"):
+                channel.fault("drive", kind)
+        for kind in ("gremlin", "exception_code"):
+            with pytest.raises(BenchError, match="half_close"):
+                channel.fault("guard", kind)
         channel.mend()

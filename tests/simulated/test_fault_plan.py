@@ -3,7 +3,7 @@
 import pytest
 
 from station.errors import UsageError
-from station.simulated.fault_plan import FAULTS, Fault, FaultPlan
+from station.simulated.fault_plan import FAULTS, FRAMES, OF_FRAMES, OF_TEXT, Fault, FaultPlan
 
 
 def strikes(plan, messages):
@@ -50,3 +50,19 @@ def test_unknown_fault_names_those_that_exist():
     with pytest.raises(UsageError, match="half_close"):
         Fault("gremlin")
     assert all(len(text) > 10 for text in FAULTS.values())
+
+
+def test_each_medium_takes_its_own_faults_only():
+    text, frames = FaultPlan(), FaultPlan(FRAMES)
+    for plan, kinds in ((text, OF_FRAMES), (frames, OF_TEXT)):
+        for kind in kinds:
+            with pytest.raises(UsageError, match="half_close"):
+                plan.arm(Fault(kind))
+    assert text.armed == frames.armed == []
+
+
+def test_a_frame_can_suffer_any_fault_of_its_medium():
+    for kind in FRAMES.kinds:
+        plan = FaultPlan(FRAMES)
+        plan.arm(Fault(kind))
+        assert strikes(plan, [b"\0\1\0\0\0\6\1\3\1\1\0\1"]) == [kind]

@@ -37,10 +37,10 @@ def raw(connect):
     ("drop_answer", b""), ("half_close", ANSWER[:2]), ("stray_before", b"\xff" + ANSWER), ("late", ANSWER),
     ("stray_after", ANSWER + b"\xff"), ("stray_line", b"\n" + ANSWER), ("return_line", b"0;1\r\n"),
     ("not_a_number", b"9.91E37\n"), ("over_range_text", b"OVERLOAD\n"), ("stars", b"****\n"), ("empty", b"\n"),
-    ("half_late", ANSWER), ("trickle", ANSWER), ("hang", b""), ("wedge", b""), ("shut_out", b""),
+    ("half_late", ANSWER), ("trickle", ANSWER), ("hang", b""), ("wedge", b""), ("shut_out", b""), ("refuse", b""),
 ])
 def test_what_comes_instead_of_the_answer(kind, heard, side, raw):
-    side.fault("supply", kind, seconds=30.0 if kind in ("hang", "wedge", "shut_out") else 0.01)
+    side.fault("supply", kind, seconds=30.0 if kind in ("hang", "wedge", "shut_out", "refuse") else 0.01)
     assert raw() == heard
     assert side.struck("supply") == [kind]
 
@@ -94,3 +94,16 @@ def test_wedged_line_loses_what_a_client_that_leaves_had_sent(side, connect):
     client.close()
     side.mend()
     assert connect("supply").numbers("VOLT?") == [0.0]
+
+
+def test_refused_until_mended(side, connect, served):
+    side.fault("supply", "refuse", seconds=3600.0)
+    client = connect("supply")
+    client.send("*OPC?")
+    while client.lines.readline():
+        pass    # the answer may still come, then the end
+    with pytest.raises(ConnectionRefusedError):
+        connect("supply")
+    assert connect("guard").ask("*OPC?") == "1"
+    side.mend()
+    assert connect("supply").ask("*OPC?") == "1"

@@ -61,3 +61,44 @@ def test_ticks_go_on_without_clients():
 def test_taken_port_is_told():
     with Listener(0, "first", echo) as listener, pytest.raises(OSError, match="in use"):
         Listener(listener.port, "second", echo)
+
+
+def can_be_taken(port):
+    with socket.socket() as thief:
+        thief.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        try:
+            thief.bind(("127.0.0.1", port))
+        except OSError:
+            return False
+        return True
+
+
+def test_refused_means_that_nobody_listens_and_the_port_is_kept():
+    lasts = threading.Event()
+    with Listener(0, "echo", echo) as listener:
+        for _ in range(3):
+            lasts.clear()
+            listener.refuse(lambda: not lasts.is_set())
+            for _ in range(2):
+                with pytest.raises(ConnectionRefusedError):
+                    socket.create_connection(("127.0.0.1", listener.port))
+            while can_be_taken(listener.port):      # the listening thread closes it in a moment
+                pass
+            lasts.set()
+            listener.await_listening()
+            with socket.create_connection(("127.0.0.1", listener.port)) as client:
+                client.sendall(b"back")
+                assert client.recv(10) == b"back"
+
+
+def test_refusing_goes_on_ticking_and_ends_with_serving():
+    before, ticked, ticks = set(threading.enumerate()), threading.Event(), []
+
+    def tick():
+        ticks.append(1)
+        if len(ticks) == 5:
+            ticked.set()
+    with Listener(0, "ticks", echo, tick) as listener:
+        listener.refuse(lambda: True)
+        assert ticked.wait(30)
+    assert set(threading.enumerate()) == before

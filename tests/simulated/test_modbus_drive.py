@@ -67,7 +67,7 @@ def serving(serial="CP40-0001"):
     rig.place(serial)
     rig.arm(True)
     rig.press_start()
-    with ModbusServer(ModbusDrive(rig, clock.monotonic), 0, clock.monotonic) as server:
+    with ModbusServer(ModbusDrive(rig, clock.monotonic), 0) as server:
         client = Outside(server.port)
         try:
             yield client, rig, clock

@@ -1,4 +1,4 @@
-"""station.simulated.modbus_server: ports, silence, the order of words, and a clean end."""
+"""station.simulated.modbus_server: ports, the order of words, and a clean end."""
 
 import socket
 from pathlib import Path
@@ -6,7 +6,6 @@ from threading import enumerate as threads
 
 import pytest
 from pymodbus.client import ModbusTcpClient
-from pymodbus.exceptions import ModbusIOException
 
 import station.simulated.lot as lot_module
 from station.clock import system_clock
@@ -19,7 +18,7 @@ from station.simulated.rig import Rig
 def serve(port=0, **options):
     clock = system_clock()
     rig = Rig(load_lot(Path(lot_module.__file__).with_name("demo_lot.toml")), seed=7)
-    return ModbusServer(ModbusDrive(rig, clock.monotonic), port, clock.monotonic, **options)
+    return ModbusServer(ModbusDrive(rig, clock.monotonic), port, **options)
 
 
 def client_of(server, timeout=2.0):
@@ -42,17 +41,6 @@ def test_nothing_is_left_after_the_end():
     client.close()
     with pytest.raises(ConnectionRefusedError):
         socket.create_connection(("127.0.0.1", server.port), timeout=1).close()
-
-
-def test_silence_loses_messages_for_good():
-    with serve() as server:
-        client = client_of(server, timeout=0.3)
-        server.silence(60.0)
-        with pytest.raises(ModbusIOException):
-            client.read_holding_registers(0x101, count=1, device_id=1)
-        server.silence(0.0)
-        assert client.read_holding_registers(0x102, count=1, device_id=1).registers == [0]
-        client.close()
 
 
 def test_two_clients_are_answered_each_for_itself():
