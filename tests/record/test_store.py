@@ -1,11 +1,8 @@
 """What begin and finish return is on disk, whole, and stays; whatever kills the station."""
 
-import json
 import random
 import resource
 import sqlite3
-import subprocess
-import sys
 
 import numpy as np
 import pytest
@@ -169,74 +166,3 @@ def test_a_store_that_cannot_be_made_is_told(tmp_path):
     (tmp_path / "file").write_text("no folder")
     with pytest.raises(StationError, match="opening the store failed"):
         Store(tmp_path / "file" / "store")
-
-
-WORKER = """
-import json, os, pathlib, signal, sys, time
-import numpy as np
-import pandas  # pyarrow imports it at its first array: here, so that no child spends its life on it
-from station.capture import Capture, Channel
-from station.record.record import interrupted_record
-from station.record.store import Store
-
-folder = pathlib.Path(sys.argv[1])
-codes = {name: np.arange(2000, dtype=np.int16) for name in ("v_ab", "v_bc", "v_ca")}
-capture = Capture(codes, dict.fromkeys(codes, Channel(1e-3)), 4e-6, 0.0, 157.0, 157.0, 23.0, label="forward 1500")
-record = {**interrupted_record("A", "2026-11-25T10:00:00.000Z", "", {}), "verdict": "PASS",
-          "captures": [{"label": "forward 1500"}]}
-
-def work(told):
-    with Store(folder) as store:
-        while True:
-            run_id = store.begin("A", started="2026-11-25T10:00:00.000Z")
-            os.write(told, f"begun {run_id}\\n".encode())
-            store.finish(run_id, record, [capture], b'{"text": "*IDN?"}\\n' * 100)
-            os.write(told, f"finished {run_id}\\n".encode())
-
-for line in sys.stdin:
-    heard, told = os.pipe()
-    child = os.fork()
-    if child == 0:
-        os.close(heard)
-        work(told)
-    os.close(told)
-    time.sleep(float(line))
-    os.kill(child, signal.SIGKILL)
-    os.waitpid(child, 0)
-    with os.fdopen(heard) as words:
-        print(json.dumps(words.read().split("\\n")), flush=True)
-"""
-
-
-def test_thirty_kills_lose_nothing_that_was_acknowledged(tmp_path):
-    rng = random.Random(7)
-    delays = [1.0, *(rng.uniform(0.0005, 0.08) for _ in range(29))]  # s; the first leaves time for many runs
-    begun, finished = set(), set()
-    with subprocess.Popen([sys.executable, "-W", "error", "-c", WORKER, str(tmp_path)], stdin=subprocess.PIPE,
-                          stdout=subprocess.PIPE, text=True) as worker:
-        for delay in delays:
-            worker.stdin.write(f"{delay}\n")
-            worker.stdin.flush()
-            for words in json.loads(worker.stdout.readline()):
-                if words.count(" "):
-                    what, run_id = words.split()
-                    (begun if what == "begun" else finished).add(int(run_id))
-            check_after_kill(tmp_path, begun, finished)
-        worker.stdin.close()
-    assert finished
-
-
-def check_after_kill(folder, begun, finished):
-    with Store(folder) as store:
-        assert not list((folder / "captures").glob("*.tmp"))
-        unfinished = {run.run_id for run in store.unfinished()}
-        assert len(unfinished) <= 1  # the one that the kill met; earlier ones have been closed
-        assert not unfinished & finished
-        store.close_unfinished(ended=ENDED)
-        records = store.find()
-        assert [record["run"] for record in records] == list(range(1, len(records) + 1))
-        assert begun <= set(range(1, len(records) + 1))
-        for record in records[-40:]:
-            assert len(store.captures(record)) == (record["verdict"] == "PASS")
-            assert (store.transcript(record) is not None) == (record["verdict"] == "PASS")
-        assert {record["run"] for record in records if record["verdict"] == "PASS"} >= finished
