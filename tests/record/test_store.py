@@ -1,6 +1,5 @@
 """What begin and finish return is on disk, whole, and stays; whatever kills the station."""
 
-import random
 import resource
 import sqlite3
 
