@@ -25,6 +25,7 @@ from station.record.log_check import check_on_opening, keep_head
 from station.record.log_key import LogKey
 from station.record.record import Record, canonical, interrupted_record, sha256_of
 from station.record.reference_check import Check, Since, Suspect, add_check, all_checks, all_suspects, events_since
+from station.record.room import require_room
 from station.record.statement import Statement, StatementKind, add_statement, all_statements
 from station.record.transcript_file import SUFFIX, parse_transcript, write_transcript
 
@@ -95,6 +96,10 @@ class Store:
         except StationError:
             let_go(self._lock)
             raise
+
+    def require_room(self, captures: int) -> None:
+        """Raise StationError unless there is room for a run whose captures take so many bytes."""
+        require_room(self.folder, captures)
 
     def begin(self, serial: str, *, started: str, heading: Mapping[str, Any] | None = None) -> int:
         """Make it durable that a run of `serial` begins, before anything moves; return its run id.
