@@ -9,8 +9,9 @@ from station.certificate.render import render_certificate
 from station.cli.console import errors, results, show_notice, verdict_words, worst_code, worst_row
 from station.cli.timing import show_timing
 from station.cli.workplace import Workplace, open_workplace
-from station.errors import StationError
+from station.errors import StationError, UsageError
 from station.exit_code import ExitCode
+from station.sequence.runs_gate import FurtherRun
 from station.sequence.station_file import load_station
 
 StationFile = Annotated[Path, typer.Option("--station", help="The station file.")]
@@ -23,12 +24,15 @@ def run_tests(
     connect: Annotated[bool, typer.Option("--connect", help="Use a simulated bench served by another process.")]
     = False,
     timing: Annotated[bool, typer.Option("--timing", help="Show where the time of each motor went.")] = False,
+    again: Annotated[bool, typer.Option("--again", help="Also test a motor that has used its runs; recorded.")] = False,
+    person: Annotated[str, typer.Option(help="With --again: who allows it.")] = "",
+    reason: Annotated[str, typer.Option(help="With --again: why.")] = "",
 ) -> int:
     """Test motors. The shaft turns and its terminals are live: guard closed, hands off."""
-    verdicts = []
+    verdicts, further = [], _further_run(person, reason, again=again)
     with open_workplace(load_station(station), operator, elsewhere=connect) as place:
         for serial in serials:
-            record, trouble = test_and_certify(place, serial, quiet=False, timed=timing)
+            record, trouble = test_and_certify(place, serial, quiet=False, timed=timing, further=further)
             verdicts.append(record["verdict"])
             if isinstance(trouble, KeyboardInterrupt):
                 return int(ExitCode.INTERRUPTED)
@@ -38,12 +42,23 @@ def run_tests(
     return int(worst_code(verdicts))
 
 
-def test_and_certify(place: Workplace, serial: str, *, quiet: bool, timed: bool
+def _further_run(person: str, reason: str, *, again: bool) -> FurtherRun | None:
+    """Return a person's leave for further runs, None without --again; UsageError when one of the three is missing."""
+    if again and person.strip() and reason.strip():
+        return FurtherRun(person.strip(), reason.strip())
+    if again or person or reason:
+        raise UsageError("a further run is allowed by a person, for a reason", where="station test",
+                         expected="--again, --person and --reason", got=f"--person {person!r} --reason {reason!r}"
+                         + ("" if again else " without --again"), remedy="Give all three, or none.")
+    return None
+
+
+def test_and_certify(place: Workplace, serial: str, *, quiet: bool, timed: bool, further: FurtherRun | None
                      ) -> tuple[dict[str, Any], BaseException | None]:
     """Test one motor, show its verdict, write its certificate; return the record and any trouble."""
     if not quiet:
         results.print(f"{serial}", markup=False)
-    outcome = place.test(serial, show_notice if not quiet else lambda _notice: None)
+    outcome = place.test(serial, show_notice if not quiet else lambda _notice: None, further=further)
     record = outcome.record
     finding = record["findings"][0]["text"] if record["findings"] else ""
     why = finding or ("" if record["verdict"] == "PASS" else record["reason"])

@@ -7,13 +7,15 @@ from typing import Any, Literal, Protocol
 
 from station.bench.bench import Bench, open_bench
 from station.bench.bench_file import BenchFile, InstrumentEntry, load_bench
-from station.clock import Clock, stamp, system_clock
+from station.clock import Clock, Date, stamp, system_clock
 from station.judgement.limit_file import LimitFile, parse_limits
 from station.record.store import Store
+from station.sequence.files_in_force import FileInForce, files_in_force, keep_files, limit_file
 from station.sequence.progress import Watch
 from station.sequence.record_of_run import Heading
 from station.sequence.reference_gate import covering_check
 from station.sequence.run import Runner, RunResult
+from station.sequence.runs_gate import FurtherRun, leave_needed
 from station.sequence.station_file import Simulated, Station
 from station.sequence_file import Sequence, parse_sequence
 from station.simulated.bench import TONGUES, SimulatedBench
@@ -88,22 +90,41 @@ class Workplace:
     clock: Clock
     attendant: Attendant
     operator: str
+    files: tuple[FileInForce, ...]
 
-    def test(self, serial: str, watch: Watch) -> RunResult:
-        """Test one motor of the production, if the reference check that covers it was good.
+    def test(self, serial: str, watch: Watch, *, further: FurtherRun | None = None) -> RunResult:
+        """Test one motor of the production, if it has a run left and the reference check that covers it was good.
 
-        Raises BenchNotFitError when a reference check is due; then nothing moves and nothing is recorded.
+        `further` is a person's leave for a run beyond those that the limit file allows.
+
+        Raises
+        ------
+        BenchNotFitError
+            A reference check is due.
+        NotAllowedError
+            The motor has used its runs.
+
+        Then nothing moves and nothing is recorded.
         """
-        motor_type = load_limits(self.station, serial).motor_type.name
-        covering = covering_check(self.station, self.store, self.bench_file, self.sequence, motor_type, self.clock)
-        return self.run(serial, watch, reference_check=covering)
+        limits = load_limits(self.station, serial)
+        covering = covering_check(self.station, self.store, self.bench_file, self.sequence, limits.motor_type.name,
+                                  self.clock)
+        beyond = leave_needed(serial, self.store.attempts(serial), limits.runs_allowed, further)
+        return self.run(serial, watch, reference_check=covering, further=beyond)
 
-    def run(self, serial: str, watch: Watch, *, purpose: str = "", reference_check: dict[str, Any] | None = None
-            ) -> RunResult:
-        """Run any motor; limits are read first, so that a faulty file stops it before anything moves."""
-        runner = self._runner(serial, watch)
+    def run(self, serial: str, watch: Watch, *, purpose: str = "", reference_check: dict[str, Any] | None = None,
+            further: FurtherRun | None = None) -> RunResult:
+        """Run any motor; limits are read first, so that a faulty file stops it before anything moves.
+
+        Every file in force is durable in the store before the run begins.
+        """
+        limits = load_limits(self.station, serial)
+        files = keep_files(self.store.folder, (*self.files, limit_file(limits)))
         self.attendant.place(serial)
-        heading = replace(self._heading(), purpose=purpose, reference_check=reference_check)
+        heading = replace(self._heading(), purpose=purpose, reference_check=reference_check, files=tuple(files),
+                          attempts=() if purpose else self.store.attempts(serial),
+                          further_run=further.as_record() if further else None)
+        runner = Runner(self.bench, limits, self.sequence, self.store, self.clock, watch)
         return runner.run(serial, heading, invite=self.attendant.press_start)
 
     def close_interrupted(self) -> list[str]:
@@ -113,15 +134,13 @@ class Workplace:
         self.bench.safe_state()
         return [record["serial"] for record in self.store.close_unfinished(ended=stamp(self.clock.utc()))]
 
-    def _runner(self, serial: str, watch: Watch) -> Runner:
-        limits = load_limits(self.station, serial)
-        return Runner(self.bench, limits, self.sequence, self.store, self.clock, watch)
-
     def _heading(self) -> Heading:
-        simulated = self.station.simulated
-        return Heading(self.station.id, self.station.place, self.operator, self.bench_file.name,
+        station, simulated, today = self.station, self.station.simulated, self.clock.today()
+        return Heading(station.id, station.place, self.operator, self.bench_file.name,
                        self.bench_file.sha256, simulated is not None, simulated.pace if simulated else 1.0,
-                       tuple(_instrument(entry) for entry in self.bench_file.instruments))
+                       tuple(_instrument(entry, today) for entry in self.bench_file.instruments),
+                       station.maker.model_dump() if station.maker else None,
+                       station.order.model_dump() if station.order else None)
 
 
 def load_limits(station: Station, serial: str) -> LimitFile:
@@ -138,11 +157,12 @@ def open_workplace(station: Station, operator: str, *, elsewhere: bool = False) 
     clock = system_clock()
     bench_file = load_bench(station.bench)
     sequence = parse_sequence(read_toml(station.sequence))
+    files = files_in_force(station, bench_file, sequence)
     with ExitStack() as stack:
         store = stack.enter_context(Store(station.store))
         attendant = _attendant(station, bench_file, stack, elsewhere=elsewhere)
         bench = stack.enter_context(open_bench(bench_file, clock))
-        place = Workplace(station, bench, bench_file, sequence, store, clock, attendant, operator)
+        place = Workplace(station, bench, bench_file, sequence, store, clock, attendant, operator, files)
         place.close_interrupted()
         yield place
 
@@ -178,12 +198,13 @@ def _attendant(station: Station, bench_file: BenchFile, stack: ExitStack, *, els
     return EmbeddedAttendant(served.rig)
 
 
-def _instrument(entry: InstrumentEntry) -> dict[str, Any]:
-    extension = entry.calibration.extension
+def _instrument(entry: InstrumentEntry, today: Date) -> dict[str, Any]:
+    extension, fault = entry.calibration.extension, entry.calibration.fault(today)
+    status = "not valid" if fault else "valid" if today <= entry.calibration.due else "extended"
     written = {} if extension is None else {"extension": {
         "person": extension.person, "reason": extension.reason, "until": extension.until.isoformat()}}
     return written | {"role": entry.role, "maker": entry.identity.maker, "model": entry.identity.model,
             "serial": entry.identity.serial, "firmware": entry.identity.firmware,
             "certificate": entry.calibration.certificate, "calibrated": entry.calibration.date.isoformat(),
-            "due": entry.calibration.due.isoformat(), "dialect": entry.dialect.name,
+            "due": entry.calibration.due.isoformat(), "status": status, "dialect": entry.dialect.name,
             "dialect_sha256": entry.dialect.sha256}

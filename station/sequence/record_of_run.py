@@ -1,22 +1,19 @@
 """Assembling the record of a run from what the steps left, in the shape that `record` stores."""
 
-import platform
 from collections.abc import Sequence as Ordered
 from dataclasses import dataclass
-from datetime import datetime
 from typing import Any
 
-import numpy as np
-
-import station
 from station.analysis.conversion import touch_voltage_speed
 from station.analysis.result import CaptureAnalysis
-from station.clock import stamp
+from station.clock import Moment, stamp
 from station.judgement.conclusion import Conclusion
 from station.judgement.limit_file import LimitFile
 from station.motor import MotorType
+from station.record.attempt import Attempt
 from station.record.written import written_plot, written_refusal, written_row
 from station.sequence.ongoing_test import OngoingTest
+from station.sequence.software import software
 from station.sequence_file import InsulationStep, Sequence
 from station.units import RPM, VOLT_PER_KRPM
 
@@ -25,7 +22,7 @@ RECORD_FORMAT = 1
 
 @dataclass(frozen=True, slots=True)
 class Heading:
-    """Who tests where, with which bench: the same for every run of a shift."""
+    """Who tests where, with which bench and files; from `purpose` on it belongs to one run, the rest to a shift."""
 
     station_id: str
     place: str
@@ -35,8 +32,13 @@ class Heading:
     simulated: bool
     pace: float
     instruments: tuple[dict[str, Any], ...]
+    maker: dict[str, Any] | None = None             # who makes the motors, as the station file says
+    order: dict[str, Any] | None = None             # what they are made for, as the station file says
     purpose: str = ""                               # empty for a motor of the production
     reference_check: dict[str, Any] | None = None   # the check that covers the run
+    files: tuple[dict[str, str], ...] = ()          # in force, each kept in the store
+    attempts: tuple[Attempt, ...] = ()              # earlier runs of this motor
+    further_run: dict[str, str] | None = None       # who allowed a run beyond those of the limit file, and why
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,13 +48,14 @@ class Outcome:
     analyses: Ordered[CaptureAnalysis]
     conclusion: Conclusion
     steps: Ordered[dict[str, str]]
-    started: datetime
-    ended: datetime
+    started: Moment
+    ended: Moment
     trouble: BaseException | None
     unsafe: Ordered[str]
 
 
-def known_at_start(heading: Heading, limits: LimitFile, sequence: Sequence) -> dict[str, Any]:
+def known_at_start(heading: Heading, limits: LimitFile, sequence: Sequence, started: Moment, boot_id: str
+                   ) -> dict[str, Any]:
     """Return what the record says whatever becomes of the run: kept durable before anything moves."""
     rule, guard_factor = limits.decision.rule, limits.decision.guard_factor
     return {
@@ -62,12 +65,12 @@ def known_at_start(heading: Heading, limits: LimitFile, sequence: Sequence) -> d
         "sequence": {"name": sequence.name, "revision": sequence.revision, "sha256": sequence.sha256},
         "bench": {"file": heading.bench_file, "sha256": heading.bench_sha256, "simulated": heading.simulated,
                   "pace": heading.pace, "instruments": list(heading.instruments)},
-        "software": {"station": station.__version__, "python": platform.python_version(),
-                     "numpy": np.__version__},
+        "files": list(heading.files), "software": software(), "clock": _clock(boot_id, started, None),
+        "attempts": [attempt.as_record() for attempt in heading.attempts],
         "decision": {"rule": rule, "guard_factor": guard_factor, "sentence": decision_sentence(rule, guard_factor)},
         "hazards": _hazards(limits, sequence),
-        **({"purpose": heading.purpose} if heading.purpose else {}),
-        **({"reference_check": heading.reference_check} if heading.reference_check else {}),
+        **{name: part for name in ("maker", "order", "purpose", "reference_check", "further_run")
+           if (part := getattr(heading, name))},
     }
 
 
@@ -75,7 +78,8 @@ def assemble(test: OngoingTest, outcome: Outcome) -> dict[str, Any]:
     """Return the rest of the record; a run that met trouble is NO RESULT whatever its values say."""
     verdict, reason = _verdict(outcome)
     return {
-        "serial": test.serial, "started": stamp(outcome.started), "ended": stamp(outcome.ended),
+        "serial": test.serial, "started": stamp(outcome.started.utc), "ended": stamp(outcome.ended.utc),
+        "clock": _clock(test.clock.boot_id, outcome.started, outcome.ended),
         "conditions": dict(test.conditions),
         "steps": list(outcome.steps), "captures": _captures(test, outcome.analyses),
         "measurements": [test.written(m, label) for (_, label), m in outcome.conclusion.measurements.items()],
@@ -104,6 +108,12 @@ def _verdict(outcome: Outcome) -> tuple[str, str]:
     return str(outcome.conclusion.judgement.verdict), outcome.conclusion.judgement.reason
 
 
+def _clock(boot_id: str, started: Moment, ended: Moment | None) -> dict[str, Any]:
+    """Return the monotonic times, s since some instant of this boot; no end for a run that was interrupted."""
+    return {"boot_id": boot_id, "started_monotonic_s": round(started.monotonic, 6),
+            "ended_monotonic_s": None if ended is None else round(ended.monotonic, 6)}
+
+
 def _motor_type(kind: MotorType) -> dict[str, Any]:
     return {"name": kind.name, "pole_pairs": kind.pole_pairs, "winding": kind.winding,
             "rated_voltage_V": kind.rated_voltage, "forward": kind.forward, "viewed_from": kind.viewed_from,
@@ -117,7 +127,8 @@ def _limit_file(limits: LimitFile) -> dict[str, Any]:
 
 
 def _captures(test: OngoingTest, analyses: Ordered[CaptureAnalysis]) -> list[dict[str, Any]]:
-    return [{"label": capture.label, "drive_speed_rpm": capture.drive_speed / RPM,
+    return [{"label": capture.label, "declared_speed_rpm": round(capture.declared_speed / RPM, 9),
+             "drive_speed_rpm": capture.drive_speed / RPM,
              "temperature_degC": capture.temperature_c, "refused": written_refusal(analysis.refused),
              **({"part": list(capture.part)} if len(parts) > 1 else {})}
             for parts, analysis in zip(test.taken, analyses, strict=True) for capture in parts]

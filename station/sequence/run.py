@@ -82,10 +82,10 @@ class Runner:
             The sequence turns the motor faster than its type bears. No run has begun then.
         """
         require_speed_of_type(self.limits, self.sequence)
-        started, timing = self.clock.utc(), Timing(self.clock.monotonic)
+        started, timing = self.clock.now(), Timing(self.clock.monotonic)
         timing.begin("Before START")
-        known = known_at_start(heading, self.limits, self.sequence)
-        run_id = self.store.begin(serial, started=stamp(started), heading=known)
+        known = known_at_start(heading, self.limits, self.sequence, started, self.clock.boot_id)
+        run_id = self.store.begin(serial, started=stamp(started.utc), heading=known)
         self.bench.transcript.restart()
         traces = [StepTrace(step.name, step.kind) for step in self.sequence.steps]
         trouble: BaseException | None = None
@@ -108,7 +108,7 @@ class Runner:
         with timing.phase("judgement", "station"):
             conclusion = conclude(analyses, test.measurements, self.sequence.labels(), self.limits)
             outcome = Outcome(analyses, conclusion, [trace.as_record() for trace in traces], started,
-                              self.clock.utc(), trouble, unsafe)
+                              self.clock.now(), trouble, unsafe)
             found = assemble(test, outcome)
         spent = {"timing": [row.as_record() for row in timing.rows()]}
         with timing.phase("record", "station"):

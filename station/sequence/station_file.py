@@ -21,6 +21,27 @@ class Identity(Table):
     place: Text
 
 
+class Maker(Table):
+    """Who makes the motors and answers for the certificate."""
+
+    name: Text
+    address: Text
+    line: str = ""
+
+
+class Order(Table):
+    """What the motors are made for; every certificate then says so."""
+
+    customer: Text
+    number: Text
+    part: Text
+    part_revision: str = ""
+    drawing: str = ""
+    drawing_revision: str = ""
+    lot: str = ""
+    sampling: Text = "every motor"
+
+
 class Files(Table):
     """Paths, relative to the station file; `limits` is a folder with one limit file a motor type."""
 
@@ -80,6 +101,8 @@ class StationContract(Table):
     station: Identity
     files: Files
     motor: Annotated[list[MotorMark], Field(min_length=1)]
+    maker: Maker | None = None
+    order: Order | None = None
     reference: Reference | None = None
     signing: Signing | None = None
     simulated: Simulated | None = None
@@ -99,8 +122,11 @@ class Station:
     marks: tuple[MotorMark, ...]
     simulated: Simulated | None
     file: Path
+    sha256: str = ""            # of the station file
     reference: Reference | None = None
     signing: Signing | None = None
+    maker: Maker | None = None
+    order: Order | None = None
 
     @property
     def keys(self) -> Path | None:
@@ -137,9 +163,11 @@ class Station:
 
 def load_station(path: Path) -> Station:
     """Read a station file, or raise FileContractError naming every fault."""
-    contract = check(read_toml(path), StationContract)
+    source = read_toml(path)
+    contract = check(source, StationContract)
     folder = path.resolve().parent
     files = contract.files
     return Station(contract.station.id, contract.station.place, folder, folder / files.bench,
                    folder / files.sequence, folder / files.limits, folder / files.store,
-                   tuple(contract.motor), contract.simulated, path, contract.reference, contract.signing)
+                   tuple(contract.motor), contract.simulated, path, source.sha256,
+                   contract.reference, contract.signing, contract.maker, contract.order)

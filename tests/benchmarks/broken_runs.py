@@ -8,12 +8,14 @@ from dataclasses import dataclass
 from station.cli.setup import write_folder
 from station.cli.workplace import open_workplace
 from station.sequence.progress import unwatched
+from station.sequence.runs_gate import FurtherRun
 from station.sequence.station_file import load_station
 from station.simulated.side_channel import SideChannel
 
 PACE = 100.0
 DEADLINE = 0.5      # s, wall, of one answer: loopback takes a millisecond
 GOOD = "CP40-0001"
+AGAIN = FurtherRun("tester", "the same motor meets one fault after the other")
 BAD = ("CP40-0002", "CP40-0004", "CP40-0110", "CP40-0122", "CP40-0124")     # out of limits in one capture each way
 EDITS = {
     "bench.toml": (
@@ -79,7 +81,7 @@ def run_case(place, side, case):
         side.fault(role, kind, after=after, seconds=seconds, times=times)
     verdict, reason, lost, crashed = "NO RESULT", "", "", ""
     try:
-        record = place.test(case.serial, unwatched).record
+        record = place.test(case.serial, unwatched, further=AGAIN).record
         verdict, reason = record["verdict"], record["reason"]
         if place.store.unfinished():
             lost = "a run is left open"

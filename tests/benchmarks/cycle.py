@@ -16,6 +16,7 @@ from figures import Figure, print_figures
 from station.cli.setup import write_folder
 from station.cli.workplace import open_workplace
 from station.sequence.progress import unwatched
+from station.sequence.runs_gate import FurtherRun
 from station.sequence.station_file import load_station
 from station.sequence.timing import seconds_of
 from station.sequence_file import BackDriveStep, InsulationStep, SensorSupplyStep, WindingStep
@@ -24,6 +25,7 @@ from station.simulated.ohmmeter_instrument import CYCLE
 from station.simulated.shaft import SETTLING
 
 SERIAL = "CP40-0001"    # a good motor
+AGAIN = FurtherRun("benchmark", "one motor, timed again and again")
 PACES = (1.0, 5.0)
 MOST = 0.03             # of the physics, at the pace of a real bench
 
@@ -49,7 +51,7 @@ def cycles(folder, pace, repeats):
     write_folder(folder, pace=pace, free_ports=True)
     with open_workplace(load_station(folder / "station.toml"), "benchmark") as place:
         physics = sum(physics_of(step) for step in place.sequence.steps)
-        runs = [place.test(SERIAL, unwatched) for _ in range(repeats + 1)][1:]
+        runs = [place.test(SERIAL, unwatched, further=AGAIN) for _ in range(repeats + 1)][1:]
         if any(run.record["verdict"] != "PASS" for run in runs):
             raise SystemExit(f"{SERIAL} did not pass: {[run.record['reason'] for run in runs]}")
         return physics, [run.timing.rows() for run in runs]

@@ -82,6 +82,8 @@ def test_a_written_extension_keeps_the_line_going_until_its_last_day(folder, com
     assert command("test", "CP40-0001", "--station", folder / "station.toml")[0] == ExitCode.PASS
     record = json.loads(command("records", "show", "CP40-0001", "--station", folder / "station.toml", "--json")[1])
     drive, *others = record["bench"]["instruments"]
+    assert {each["status"] for each in others} == {"valid"}
+    assert drive["status"] == "extended"
     assert drive["extension"] == {"person": "M. Odera", "reason": "laboratory shut", "until": today.isoformat()}
     assert not any("extension" in other for other in others)
 

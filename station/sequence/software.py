@@ -1,0 +1,53 @@
+"""Which software makes a record and its certificate: every version on which their numbers and bytes depend."""
+
+import hashlib
+import platform
+import zlib
+from functools import cache
+from importlib.metadata import PackageNotFoundError, version
+from importlib.resources import files
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+import station
+
+RENDERERS = ("reportlab", "pikepdf", "segno")   # whichever of them the certificate is made with
+
+
+@cache
+def software() -> dict[str, Any]:
+    """Return the software of this process as the record holds it; read once, as a process does not change its own.
+
+    `station_sha256` is what `find . -name '*.py' | LC_ALL=C sort | xargs sha256sum | sha256sum` gives in the folder
+    of the package. Numbers may differ in their last bits with another numpy, BLAS or kind of processor.
+    """
+    blas = np.show_config(mode="dicts")["Build Dependencies"]["blas"]
+    return {"station": station.__version__, "station_sha256": _source_sha256(Path(station.__file__).parent),
+            "python": platform.python_version(), "numpy": np.__version__,
+            "blas": f"{blas.get('name', '')} {blas.get('version', '')}".strip(), "machine": platform.machine(),
+            "renderer": {**_versions(), "zlib": zlib.ZLIB_RUNTIME_VERSION, "fonts": _fonts()}}
+
+
+def _source_sha256(folder: Path) -> str:
+    names = sorted(f"./{path.relative_to(folder).as_posix()}" for path in folder.rglob("*.py"))
+    lines = "".join(f"{hashlib.sha256((folder / name).read_bytes()).hexdigest()}  {name}\n" for name in names)
+    return hashlib.sha256(lines.encode()).hexdigest()
+
+
+def _versions() -> dict[str, str]:
+    found = {}
+    for name in RENDERERS:
+        try:
+            found[name] = version(name)
+        except PackageNotFoundError:
+            continue
+    return found
+
+
+def _fonts() -> dict[str, str]:
+    """Return the SHA-256 of each shipped font by the name of its file."""
+    folder = files("station.certificate").joinpath("fonts")
+    return {font.name: hashlib.sha256(font.read_bytes()).hexdigest()
+            for font in sorted(folder.iterdir(), key=lambda each: each.name) if font.name.endswith(".ttf")}
