@@ -1,6 +1,7 @@
 """Sequence files: the ordered steps of a test, with their parameters and deadlines."""
 
 from dataclasses import dataclass
+from math import ceil
 from typing import Annotated, Literal
 
 from pydantic import Field
@@ -66,6 +67,11 @@ class BackDriveStep(Step):
         return [speed if direction == "forward" else -speed
                 for direction in self.directions for speed in sorted(self.speeds_rpm)]
 
+    def capture_bytes(self) -> int:
+        """Return how many bytes the codes of all captures take, six signals of 16 bit; their files are smaller."""
+        interval = min(self.sample_interval_s, self.sensor_sample_interval_s or self.sample_interval_s)
+        return sum(12 * ceil(self.revolutions * 60 / abs(speed) / interval) for speed in self.targets_rpm())
+
 
 AnyStep = Annotated[SensorSupplyStep | WindingStep | InsulationStep | BackDriveStep, Field(discriminator="kind")]
 
@@ -104,6 +110,10 @@ class Sequence:
     def labels(self) -> list[str]:
         """Return the labels of all captures, in order."""
         return [label for step in self.steps if isinstance(step, BackDriveStep) for label in step.labels()]
+
+    def capture_bytes(self) -> int:
+        """Return how many bytes the codes of all captures take."""
+        return sum(step.capture_bytes() for step in self.steps if isinstance(step, BackDriveStep))
 
 
 def parse_sequence(source: TomlSource) -> Sequence:
