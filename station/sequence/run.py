@@ -80,8 +80,11 @@ class Runner:
         ------
         FileContractError
             The sequence turns the motor faster than its type bears. No run has begun then.
+        StationError
+            The store has no room for another run, or cannot be written; nor then.
         """
         require_speed_of_type(self.limits, self.sequence)
+        self.store.require_room(self.sequence.capture_bytes())
         started, timing = self.clock.now(), Timing(self.clock.monotonic)
         timing.begin("Before START")
         known = known_at_start(heading, self.limits, self.sequence, started, self.clock.boot_id)
