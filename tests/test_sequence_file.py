@@ -47,3 +47,12 @@ name = "Dance"
     text = str(caught.value)
     for part in ("sequence.name", "voltage_V", "deadline_s", "dance"):
         assert part in text
+
+
+def test_codes_of_all_captures_are_counted():
+    sequence = parse_sequence(read_toml(SHIPPED[0]))
+    samples = 2 * (round(12 * 60 / 1000 / 4e-6) + round(12 * 60 / 2000 / 4e-6))     # both directions
+    assert sequence.capture_bytes() == pytest.approx(12 * samples, abs=12 * 4)
+    step = next(step for step in sequence.steps if isinstance(step, BackDriveStep))
+    finer = step.model_copy(update={"sensor_sample_interval_s": step.sample_interval_s / 4})
+    assert finer.capture_bytes() == pytest.approx(4 * step.capture_bytes(), rel=1e-3)
