@@ -1,35 +1,13 @@
 """What stands behind the numbers: instruments, captures, steps, cautions, statements, record hash."""
 
 from collections.abc import Mapping
-from hashlib import sha256
 from typing import Any
-
-import rfc8785
 
 from station.certificate.grids import Grid, draw_beside
 from station.certificate.sheet import Sheet
 from station.certificate.summary import UNKNOWN, at
-from station.errors import EvidenceError
 
 DIGITS = 8      # of a hash, enough to tell one dialect file from another
-
-
-def record_sha256(record: Mapping[str, Any]) -> str:
-    """Return the SHA-256 of the record in canonical JSON, hexadecimal.
-
-    Raises
-    ------
-    EvidenceError
-        The record holds something that JSON cannot, such as NaN.
-
-    Source: RFC 8785.
-    """
-    try:
-        return sha256(rfc8785.dumps(dict(record))).hexdigest()
-    except (rfc8785.CanonicalizationError, TypeError) as error:
-        raise EvidenceError("the record cannot be written as canonical JSON", where="certificate",
-                            expected="texts, finite numbers, true, false, null, lists and tables", got=error,
-                            remedy="Find the room that put this value into the record.") from error
 
 
 def closing(sheet: Sheet, record: Mapping[str, Any], sha256_of_record: str) -> None:

@@ -4,13 +4,17 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from station.certificate.closing import closing, record_sha256, stitched_parts
+from station.certificate.closing import closing, stitched_parts
 from station.certificate.families import Family, family_table, sort_families
+from station.certificate.log_place import LogPlace, log_place
 from station.certificate.rows import Row, judged_rows, labels_of, other_rows, refuse_contradiction
 from station.certificate.sheet import Imprint, Sheet
 from station.certificate.summary import certificate_number, summary
 from station.certificate.tables import judged_table, other_rest_table, other_table, rest_table
 from station.certificate.waveform_plot import deciding_plot, waveform_plot
+from station.errors import EvidenceError, StationError
+from station.record.merkle import leaf_hash
+from station.record.record import canonical, sha256_of
 
 TITLE = "Motor test certificate"
 ORDINARY = 2                                   # pages of a test with four captures
@@ -47,6 +51,7 @@ class _Content:
 
     record: Mapping[str, Any]
     sha256: str
+    place: LogPlace | None
     judged: list[Row]
     others: list[Row]
     families: list[Family]
@@ -58,15 +63,26 @@ def _content(record: Mapping[str, Any]) -> _Content:
     judged, others = judged_rows(record), other_rows(record)
     families, single = sort_families([row for row in others if row.cells.keys() - {""}])
     order = [str(c.get("label")) for c in record.get("captures") or ()]
-    return _Content(record, record_sha256(record), judged, others, families, single, order)
+    body = _body(record)
+    place = log_place(record, leaf_hash(body))
+    return _Content(record, sha256_of(body), place, judged, others, families, single, order)
+
+
+def _body(record: Mapping[str, Any]) -> bytes:
+    try:
+        return canonical(record)
+    except StationError as error:
+        raise EvidenceError("the record cannot be written as canonical JSON", where="certificate",
+                            expected="texts, finite numbers, true, false, null, lists and tables", got=error.got,
+                            remedy="Find the room that put this value into the record.") from error
 
 
 def _draw(content: _Content, pages: int, air: float) -> Sheet:
     """Draw the whole document, its pages numbered "of `pages`", with `air` points between rows."""
     record = content.record
-    sheet = Sheet(_imprint(record, pages), air)
+    sheet = Sheet(_imprint(content, pages), air)
     captures = labels_of(content.others, content.order)
-    summary(sheet, record)
+    summary(sheet, record, content.place)
     plot = deciding_plot(record)
     if plot is not None:
         waveform_plot(sheet, plot)
@@ -88,10 +104,11 @@ def _at_rest(rows: list[Row]) -> list[Row]:
     return [row for row in rows if "" in row.cells]
 
 
-def _imprint(record: Mapping[str, Any], pages: int) -> Imprint:
+def _imprint(content: _Content, pages: int) -> Imprint:
+    record = content.record
     bench = record.get("bench") or {}
     warning = (f"MADE ON THE EMBEDDED SIMULATED BENCH, PACE x{bench.get('pace') or 1:g}: NO MOTOR WAS TESTED"
                if bench.get("simulated") else "")
     verdict = record.get("verdict")
     return Imprint(TITLE, certificate_number(record), str(verdict) if verdict in VERDICTS else "NO RESULT",
-                   warning, pages)
+                   warning, pages, content.place.footer if content.place else "")

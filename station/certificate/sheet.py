@@ -27,6 +27,7 @@ class Imprint:
     verdict: str
     warning: str
     pages: int
+    log: str = ""      # where the record stands in the log of its station
 
 
 @dataclass(slots=True)
@@ -106,7 +107,7 @@ class Sheet:
 
     def finish(self) -> bytes:
         """Write the end mark and return the document."""
-        self.text(RIGHT - 50, BOTTOM - 17, f"end of certificate {self.imprint.number}", 6, colour=GREY, align="right")
+        self.text(RIGHT - 50, self._foot, f"end of certificate {self.imprint.number}", 6, colour=GREY, align="right")
         self._end()
         self.canvas.showPage()
         self.canvas.save()
@@ -128,10 +129,18 @@ class Sheet:
             self.rule(colour=INK, width=0.8)
             self.y -= 2
 
+    @property
+    def _foot(self) -> float:
+        """The baseline of the footer's first line."""
+        return BOTTOM - (10 if self.imprint.log else 17)
+
     def _end(self) -> None:
+        y = self._foot
         self.canvas.setStrokeColor(RULE)
         self.canvas.setLineWidth(0.4)
-        self.canvas.line(LEFT, BOTTOM - 8, RIGHT, BOTTOM - 8)
-        self.text(LEFT, BOTTOM - 17, f"{self.imprint.number}   results relate to this motor only; "
-                  "reproduce in full only", 6, colour=GREY)
-        self.text(RIGHT, BOTTOM - 17, f"page {self.page} of {self.imprint.pages}", 6, colour=GREY, align="right")
+        self.canvas.line(LEFT, y + 8, RIGHT, y + 8)
+        self.text(LEFT, y, f"{self.imprint.number}   results relate to this motor only; reproduce in full only", 6,
+                  colour=GREY)
+        self.text(RIGHT, y, f"page {self.page} of {self.imprint.pages}", 6, colour=GREY, align="right")
+        if self.imprint.log:
+            self.fitted(LEFT, y - 7, self.imprint.log, ROOM, 6, colour=GREY)

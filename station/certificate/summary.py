@@ -7,12 +7,15 @@ from typing import Any
 from reportlab.lib.colors import white
 
 from station.certificate import fonts
+from station.certificate.log_place import LogPlace
 from station.certificate.marks import COLOUR, GREY, INK, sign
+from station.certificate.qr_code import QUIET, draw_code
 from station.certificate.rows import unit_text
 from station.certificate.sheet import LEFT, RIGHT, ROOM, Sheet
 
 UNKNOWN = "not recorded"
 _LABEL = 62.0        # points, width of the names beside values
+_CODE = 47.0         # points, side of the QR code: some 0.5 mm a module, which a telephone reads off any office printer
 
 
 def at(record: Mapping[str, Any], *path: str) -> str:
@@ -30,10 +33,11 @@ def certificate_number(record: Mapping[str, Any]) -> str:
     return f"{at(record, 'station', 'id')}-{at(record, 'serial')}-{at(record, 'run')}"
 
 
-def summary(sheet: Sheet, record: Mapping[str, Any]) -> None:
-    """Draw title, verdict, reason, findings, identity, conditions and rules."""
-    _title(sheet, record)
-    _verdict(sheet, record)
+def summary(sheet: Sheet, record: Mapping[str, Any], place: LogPlace | None = None) -> None:
+    """Draw title, verdict, reason, findings, identity, conditions and rules; a code if `place` in the log is known."""
+    right = RIGHT if place is None else _code(sheet, place)
+    _title(sheet, record, right)
+    _verdict(sheet, record, right)
     findings = record.get("findings") or ()
     if findings:
         sheet.section("Findings: likely causes")
@@ -60,20 +64,26 @@ def fields(sheet: Sheet, *columns: Sequence[tuple[str, str]]) -> None:
         sheet.y -= height
 
 
-def _title(sheet: Sheet, record: Mapping[str, Any]) -> None:
+def _code(sheet: Sheet, place: LogPlace) -> float:
+    """Draw the QR code into the upper right corner; return how far to the right there is room beside it."""
+    module = draw_code(sheet.canvas, *place.parts, RIGHT - _CODE, sheet.y - _CODE - 5, _CODE)
+    return RIGHT - _CODE - QUIET * module
+
+
+def _title(sheet: Sheet, record: Mapping[str, Any], right: float) -> None:
     sheet.y -= 20
     sheet.text(LEFT, sheet.y, sheet.imprint.title, 18, font=fonts.BOLD)
-    sheet.text(RIGHT, sheet.y + 8, "certificate number", 6.4, colour=GREY, align="right")
-    sheet.text(RIGHT, sheet.y - 2, certificate_number(record), 9.5, font=fonts.BOLD, align="right")
+    sheet.text(right, sheet.y + 8, "certificate number", 6.4, colour=GREY, align="right")
+    sheet.text(right, sheet.y - 2, certificate_number(record), 9.5, font=fonts.BOLD, align="right")
     sheet.y -= 8
-    sheet.rule(colour=INK, width=1)
+    sheet.rule(colour=INK, width=1, room=right - LEFT)
     sheet.y -= 5
 
 
-def _verdict(sheet: Sheet, record: Mapping[str, Any]) -> None:
+def _verdict(sheet: Sheet, record: Mapping[str, Any], right: float) -> None:
     """PASS is dark on white, FAIL white on a full dark field, NO RESULT in a broken frame."""
     verdict = sheet.imprint.verdict
-    reason = fonts.wrap(at(record, "reason"), fonts.REGULAR, 8, ROOM - 190)
+    reason = fonts.wrap(at(record, "reason"), fonts.REGULAR, 8, right - LEFT - 190)
     height = max(38.0, 22.0 + 9.5 * len(reason))
     canvas, colour = sheet.canvas, COLOUR[verdict]
     canvas.saveState()

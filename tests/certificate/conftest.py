@@ -11,6 +11,7 @@ HERE = Path(__file__).parent
 
 
 LIMITS = HERE.parents[1] / "limits"
+LOG = {"origin": "l2-eol1", "seq": 1_234_567, "previous_leaf": "5a" * 32}
 MOTORS = {"CP-40": {}, "CP-60D": {"motor_type": {
     "name": "CP-60D", "pole_pairs": 5, "winding": "delta", "rated_voltage_V": 48.0, "forward": "clockwise",
     "viewed_from": "drive end", "spacing_deg": 60}}}
@@ -46,7 +47,7 @@ def full_record(request, sample):
     record = make((LIMITS / f"{name}.toml").read_bytes(), **MOTORS[name])
     if state == "uneven":
         record = sample.with_uneven_acceptance(record)
-    return record | {"bench": record["bench"] | {"simulated": True, "pace": 10.0}}
+    return record | {"bench": record["bench"] | {"simulated": True, "pace": 10.0}, "log": LOG}
 
 
 @pytest.fixture(scope="session")

@@ -4,9 +4,9 @@ from io import BytesIO
 
 from pypdf import PdfReader
 
-from station.certificate.closing import record_sha256
 from station.certificate.render import render_certificate
 from station.certificate.sheet import LEFT, RIGHT
+from station.record.record import canonical, sha256_of
 
 SMALLEST = 5.5           # points; below it print on paper is no longer read with ease
 MARGIN = 20.0            # points above and below in which nothing stands
@@ -16,7 +16,7 @@ def test_ordinary_record_takes_two_pages(full_record, full_pdf):
     texts = [page.extract_text() for page in PdfReader(BytesIO(full_pdf)).pages]
     assert len(texts) == 2
     assert all(f"page {n} of 2" in text for n, text in enumerate(texts, 1))
-    assert record_sha256(full_record) in texts[1]
+    assert sha256_of(canonical(full_record)) in texts[1]
     assert texts[0].count("FAIL") >= sum(j["result"] == "FAIL" for j in full_record["judged"])
 
 
