@@ -1,0 +1,124 @@
+"""Canonical bytes against RFC 8785: its examples, its appendix B, and the number file that it names.
+
+The file of numbers is generated as the source says and compared by the SHA-256 that the source gives for its beginning.
+
+Source: RFC 8785, 3.2.2 to 3.2.4 and appendix B; testdata/README.md of github.com/cyberphone/json-canonicalization.
+"""
+
+import hashlib
+import math
+import struct
+
+import pytest
+
+from station.errors import StationError
+from station.record.record import canonical
+
+NUMBERS = [     # appendix B: IEEE 754 bits, JSON
+    ("0000000000000000", "0"), ("8000000000000000", "0"), ("0000000000000001", "5e-324"),
+    ("8000000000000001", "-5e-324"), ("7fefffffffffffff", "1.7976931348623157e+308"),
+    ("ffefffffffffffff", "-1.7976931348623157e+308"), ("4340000000000000", "9007199254740992"),
+    ("c340000000000000", "-9007199254740992"), ("4430000000000000", "295147905179352830000"),
+    ("44b52d02c7e14af5", "9.999999999999997e+22"), ("44b52d02c7e14af6", "1e+23"),
+    ("44b52d02c7e14af7", "1.0000000000000001e+23"), ("444b1ae4d6e2ef4e", "999999999999999700000"),
+    ("444b1ae4d6e2ef4f", "999999999999999900000"), ("444b1ae4d6e2ef50", "1e+21"),
+    ("3eb0c6f7a0b5ed8c", "9.999999999999997e-7"), ("3eb0c6f7a0b5ed8d", "0.000001"),
+    ("41b3de4355555553", "333333333.3333332"), ("41b3de4355555554", "333333333.33333325"),
+    ("41b3de4355555555", "333333333.3333333"), ("41b3de4355555556", "333333333.3333334"),
+    ("41b3de4355555557", "333333333.33333343"), ("becbf647612f3696", "-0.0000033333333333333333"),
+    ("43143ff3c1cb0959", "1424953923781206.2"),
+]
+
+# the values before those that the generator counts and hashes, in its order
+EDGES = """
+0000000000000000 8000000000000000 0000000000000001 8000000000000001
+c46696695dbd1cc3 c43211ede4974a35 c3fce97ca0f21056 c3c7213080c1a6ac c39280f39a348556 c35d9b1f5d20d557
+c327af4c4a80aaac c2f2f2a36ecd5556 c2be51057e155558 c28840d131aaaaac c253670dc1555557 c21f0b4935555557
+c1e8d5d42aaaaaac c1b3de4355555556 c17fca0555555556 c1496e6aaaaaaaab c114585555555555 c0e046aaaaaaaaab
+c0aa0aaaaaaaaaaa c074d55555555555 c040aaaaaaaaaaab c00aaaaaaaaaaaab bfd5555555555555 bfa1111111111111
+bf6b4e81b4e81b4f bf35d867c3ece2a5 bf0179ec9cbd821e becbf647612f3696 be965e9f80f29212 be61e54c672874db
+be2ca213d840baf8 bdf6e80fe033c8c6 bdc2533fe68fd3d2 bd8d51ffd74c861c bd5774ccac3d3817 bd22c3d6f030f9ac
+bcee0624b3818f79 bcb804ea293472c7 bc833721ba905bd3 bc4ebe9c5db3c61e bc18987d17c304e5 bbe3ad30dfcf371d
+bbaf7b816618582f bb792f9ab81379bf bb442615600f9499 bb101e77800c76e1 bad9ca58cce0be35 baa4a1e0a3e6fe90
+ba708180831f320d ba3a68cd9e985016 446696695dbd1cc3 443211ede4974a35 43fce97ca0f21056 43c7213080c1a6ac
+439280f39a348556 435d9b1f5d20d557 4327af4c4a80aaac 42f2f2a36ecd5556 42be51057e155558 428840d131aaaaac
+4253670dc1555557 421f0b4935555557 41e8d5d42aaaaaac 41b3de4355555556 417fca0555555556 41496e6aaaaaaaab
+4114585555555555 40e046aaaaaaaaab 40aa0aaaaaaaaaaa 4074d55555555555 4040aaaaaaaaaaab 400aaaaaaaaaaaab
+3fd5555555555555 3fa1111111111111 3f6b4e81b4e81b4f 3f35d867c3ece2a5 3f0179ec9cbd821e 3ecbf647612f3696
+3e965e9f80f29212 3e61e54c672874db 3e2ca213d840baf8 3df6e80fe033c8c6 3dc2533fe68fd3d2 3d8d51ffd74c861c
+3d5774ccac3d3817 3d22c3d6f030f9ac 3cee0624b3818f79 3cb804ea293472c7 3c833721ba905bd3 3c4ebe9c5db3c61e
+3c18987d17c304e5 3be3ad30dfcf371d 3baf7b816618582f 3b792f9ab81379bf 3b442615600f9499 3b101e77800c76e1
+3ad9ca58cce0be35 3aa4a1e0a3e6fe90 3a708180831f320d 3a3a68cd9e985016
+4024000000000000 4014000000000000 3fe0000000000000 3fa999999999999a 3f747ae147ae147b 3f40624dd2f1a9fc
+3f0a36e2eb1c432d 3ed4f8b588e368f1 3ea0c6f7a0b5ed8d 3e6ad7f29abcaf48 3e35798ee2308c3a 3ed539223589fa95
+3ed4ff26cd5a7781 3ed4f95a762283ff 3ed4f8c60703520c 3ed4f8b72f19cd0d 3ed4f8b5b31c0c8d 3ed4f8b58d1c461a
+3ed4f8b5894f7f0e 3ed4f8b588ee37f3 3ed4f8b588e47da4 3ed4f8b588e3849c 3ed4f8b588e36bb5 3ed4f8b588e36937
+3ed4f8b588e368f8 3ed4f8b588e368f1 3ff0000000000000 bff0000000000000 bfeffffffffffffa bfeffffffffffffb
+3feffffffffffffa 3feffffffffffffb 3feffffffffffffc 3feffffffffffffe bfefffffffffffff bfefffffffffffff
+3fefffffffffffff 3fefffffffffffff 3fd3333333333332 3fd3333333333333 3fd3333333333334 0010000000000000
+000ffffffffffffd 000fffffffffffff 7fefffffffffffff ffefffffffffffff 4340000000000000 c340000000000000
+4430000000000000 44b52d02c7e14af5 44b52d02c7e14af6 44b52d02c7e14af7 444b1ae4d6e2ef4e 444b1ae4d6e2ef4f
+444b1ae4d6e2ef50 3eb0c6f7a0b5ed8c 3eb0c6f7a0b5ed8d 41b3de4355555553 41b3de4355555554 41b3de4355555555
+41b3de4355555556 41b3de4355555557 becbf647612f3696 43143ff3c1cb0959
+""".split()  # noqa: SIM905 - a table reads better than its list
+
+
+def number(bits):
+    return struct.unpack(">d", bits.to_bytes(8, "big"))[0]
+
+
+def written(value):
+    return canonical({"n": value}).decode()[len('{"n":'):-1]
+
+
+@pytest.mark.parametrize(("bits", "text"), NUMBERS)
+def test_numbers(bits, text):
+    assert written(number(int(bits, 16))) == text
+
+
+@pytest.mark.parametrize("bits", [0x7FFFFFFFFFFFFFFF, 0x7FF0000000000000, 0xFFF0000000000000])
+def test_what_is_no_number_is_refused(bits):
+    with pytest.raises(StationError, match="cannot be stored"):
+        written(number(bits))
+
+
+def test_the_example():
+    given = {"numbers": [333333333.33333329, 1e30, 4.50, 2e-3, 0.000000000000000000000000001],
+             "string": "€$\u000F\u000aA'B\"\\\\\"/", "literals": [None, True, False]}
+    wanted = bytes.fromhex(    # 3.2.4
+        "7b226c69746572616c73223a5b6e756c6c2c747275652c66616c73655d2c226e756d62657273223a5b3333333333333333332e33333333333333"
+        "2c31652b33302c342e352c302e3030322c31652d32375d2c22737472696e67223a22e282ac245c75303030665c6e412742"
+        "5c225c5c5c5c5c222f227d")
+    assert canonical(given) == wanted
+
+
+def test_keys_are_sorted_by_utf16():
+    given = {"€": "Euro Sign", "\r": "Carriage Return", "\ufb33": "Hebrew Letter Dalet With Dagesh", "1": "One",
+             "\U0001f600": "Emoji: Grinning Face", "\x80": "Control", "ö": "Latin Small Letter O With Diaeresis"}
+    for record in (given, {"inside": given}):
+        text = canonical(record).decode()
+        places = [text.index(f'"{name}"') for name in (     # 3.2.3
+            "Carriage Return", "One", "Control", "Latin Small Letter O With Diaeresis", "Euro Sign",
+            "Emoji: Grinning Face", "Hebrew Letter Dalet With Dagesh")]
+        assert places == sorted(places)
+
+
+def generated():
+    yield from (number(int(bits, 16)) for bits in EDGES)
+    yield from (number(0x0010000000000000 + count) for count in range(2000))
+    block = bytes(32)
+    while True:
+        block = hashlib.sha256(block).digest()
+        yield from (value for value in struct.unpack("<4d", block) if value and math.isfinite(value))
+
+
+@pytest.mark.parametrize(("lines", "size", "sha256"), [
+    (1000, 37967, "be18b62b6f69cdab33a7e0dae0d9cfa869fda80ddc712221570f9f40a5878687"),
+    (10000, 399022, "b9f7a8e75ef22a835685a52ccba7f7d6bdc99e34b010992cbc5864cd12be6892"),
+])
+def test_the_file_of_numbers(lines, size, sha256):
+    values = [value for value, _ in zip(generated(), range(lines), strict=False)]
+    texts = canonical({"n": values}).decode()[len('{"n":['):-2].split(",")
+    bits = [f"{int.from_bytes(struct.pack('>d', value), 'big'):x}" for value in values]
+    content = "".join(f"{one},{text}\n" for one, text in zip(bits, texts, strict=True)).encode()
+    assert (len(content), hashlib.sha256(content).hexdigest()) == (size, sha256)
