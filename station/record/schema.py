@@ -141,7 +141,8 @@ def open_for_reading(folder: Path) -> sqlite3.Connection:
         connection.execute("SELECT 1 FROM records LIMIT 1")
     except sqlite3.OperationalError:
         connection.close()
-        if path.with_name(DATABASE + "-wal").exists():
+        wal = path.with_name(DATABASE + "-wal")
+        if wal.exists() and wal.stat().st_size:
             raise
         connection = sqlite3.connect(f"{path.as_uri()}?immutable=1", uri=True, isolation_level=None)
     return connection
