@@ -1,0 +1,91 @@
+"""The files that a record names, each against its hash: captures, transcript, and the files in force."""
+
+import hashlib
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from station.audit.finding import Report, Severity, Step
+from station.audit.ledger import Logged
+from station.record.kept_files import FILES
+
+RESTORE = "Restore it from a backup and ask who changed it."
+
+Removed = Mapping[str, str]     # by name of a file: in which statement and by which rule it was removed
+
+
+@dataclass(frozen=True, slots=True)
+class Named:
+    """A file that a record names."""
+
+    what: str       # "capture forward 1500", "limit file"
+    file: str       # in the store's folder
+    sha256: str
+
+
+def named_files(said: Mapping[str, Any]) -> Iterator[Named]:
+    """Yield every file that a record names; of those from before files were kept only what was stored then."""
+    for capture in said.get("captures") or ():
+        yield Named(f"capture {capture['label']}", capture["file"], capture["sha256"])
+    transcript = said.get("transcript")
+    if transcript:
+        yield Named("transcript", transcript["file"], transcript["sha256"])
+    for file in said.get("files") or ():
+        yield Named(f"{file['kind']} {file['name']}", f"{FILES}/{file['sha256']}", file["sha256"])
+
+
+def removed_files(statements: list[dict[str, Any]]) -> Removed:
+    """Return which files were removed by a rule, as the statements of retention say."""
+    return {file["file"]: f"removed on {said['at'][:10]} by the rule for {said['rule']['verdict']}, statement "
+            f"{said['statement']}" for said in statements for file in said["files"]}
+
+
+def audit_files(each: Logged, folder: Path, known: Mapping[str, str], removed: Removed, report: Report) -> None:
+    """Audit every file that a record names.
+
+    `known` gives for the SHA-256 of any capture in the log what it is, so that exchanged files are called that.
+    Files in force are the same for many records: they are hashed by `audit_kept_files`, here they must be there.
+    """
+    for named in named_files(each.said or {}):
+        path = folder / named.file
+        where = f"{path}: {named.what}, {each.name}"
+        if named.file in removed and not path.exists():
+            report.leave_out(Step.FILE, f"{named.file} was {removed[named.file]}")
+        elif named.file.startswith(f"{FILES}/"):
+            if not path.is_file():
+                _find_missing(where, each.since, named, report)
+        else:
+            _audit_file(path, where, each.since, named, known, report)
+
+
+def audit_kept_files(folder: Path, used_since: Mapping[str, str], report: Report) -> None:
+    """Audit the files in force in the store; `used_since` gives for each SHA-256 the first entry that names it."""
+    for path in sorted((folder / FILES).glob("*")) if (folder / FILES).is_dir() else ():
+        got = hashlib.sha256(path.read_bytes()).hexdigest()
+        if got == path.name:
+            report.hold(Step.FILE)
+        elif not path.name.endswith(".tmp"):
+            report.find("file.altered", Severity.BROKEN, "file in force at a test was altered", where=str(path),
+                        since=used_since.get(path.name, ""), expected=f"SHA-256 {path.name}", got=got, remedy=RESTORE)
+
+
+def _audit_file(path: Path, where: str, since: str, named: Named, known: Mapping[str, str], report: Report) -> None:
+    try:
+        got = hashlib.sha256(path.read_bytes()).hexdigest()
+    except OSError:
+        _find_missing(where, since, named, report)
+        return
+    if got == named.sha256:
+        report.hold(Step.FILE)
+    elif got in known:
+        report.find("file.exchanged", Severity.BROKEN, f"{named.what} holds another file", where=where, since=since,
+                    expected=f"SHA-256 {named.sha256}", got=f"that of {known[got]}", remedy=RESTORE)
+    else:
+        report.find("file.altered", Severity.BROKEN, f"{named.what} was altered", where=where, since=since,
+                    expected=f"SHA-256 {named.sha256}", got=got, remedy=RESTORE)
+
+
+def _find_missing(where: str, since: str, named: Named, report: Report) -> None:
+    report.find("file.missing", Severity.BROKEN, f"{named.what} is missing", where=where, since=since,
+                expected=f"SHA-256 {named.sha256}", got="no file", remedy="Restore it from a backup.")

@@ -1,0 +1,183 @@
+"""Every measurement that comes from captures, computed again by the same analysis and compared to the last bit."""
+
+import json
+from collections.abc import Mapping, Sequence
+from math import isclose
+from pathlib import Path
+from typing import Any
+
+from station.analysis.result import CaptureAnalysis
+from station.analysis.stitch import analyse_captures, parts_together
+from station.audit.finding import Report, Severity, Step
+from station.audit.ledger import Logged
+from station.audit.stored import Measured, comes_from_captures, stored_measurements
+from station.capture import Capture
+from station.errors import FileContractError
+from station.judgement.conclusion import Conclusion, conclude
+from station.judgement.limit_file import LimitFile
+from station.record.capture_file import codes_sha256, parse_capture
+from station.record.written import written, written_plot, written_refusal
+
+Record = Mapping[str, Any]
+
+# By how much a value may differ when another processor, library or version computes it: this share of its standard
+# uncertainty, and of u and its degrees of freedom themselves; with rounding for what has no uncertainty. A change of
+# the station's own formulas that stays within is of no consequence for any verdict, one beyond it must be explained.
+SHARE_OF_U = 0.01
+ROUNDING = 1e-9     # relative
+REMEDY = "Compute it with the versions named in the record; if it differs there too, ask who changed the record."
+
+
+def read_captures(record: Record, store: Path, each: Logged, report: Report) -> list[Capture] | None:
+    """Return the captures of a record, their codes held against its hashes; None when one cannot be used.
+
+    Files are not hashed again, see `files`: this is about what is in them.
+    """
+    captures: list[Capture] = []
+    for entry in record["captures"]:
+        path = store / entry["file"]
+        try:
+            capture = parse_capture(path.read_bytes(), str(path))
+        except OSError:
+            return None     # missing, which the files say, or removed by a rule
+        except FileContractError as error:
+            report.find("file.unreadable", Severity.BROKEN, "capture cannot be read", where=f"{path}: {each.name}",
+                        since=each.since, expected="a capture file", got=error,
+                        remedy="Restore it from a backup and ask who changed it.")
+            return None
+        said = entry.get("codes_sha256")
+        if said is not None and codes_sha256(capture) != said:
+            report.find("file.codes", Severity.BROKEN, "capture holds other codes than were recorded",
+                        where=f"{path}: {each.name}", since=each.since, expected=f"SHA-256 {said}",
+                        got=codes_sha256(capture), remedy="Restore it from a backup and ask who changed it.")
+            return None
+        if said is not None:
+            report.hold(Step.FILE)
+        captures.append(capture)
+    return captures
+
+
+def analyse_again(captures: Sequence[Capture], limits: LimitFile) -> list[CaptureAnalysis]:
+    """Return the analysis of each capture, parts of one stitched, in the order of capture."""
+    return [analyse_captures([captures[place] for place in places], limits.motor_type)
+            for places in parts_together(captures)]
+
+
+def audit_values(record: Record, analyses: Sequence[CaptureAnalysis], labels: Sequence[str], limits: LimitFile,
+                 each: Logged, report: Report, *, same_versions: bool) -> None:
+    """Compare every measurement, refusal, plot and finding of a record with what `analyses` come to.
+
+    With the `same_versions` of program and libraries all bits must agree; another kind of processor may still round
+    otherwise, which stays within the bound and is noted.
+    """
+    indicated = {key: m for key, m in stored_measurements(record).items() if not comes_from_captures(*key)}
+    found = conclude(analyses, indicated, labels, limits)
+    comparison = _Comparison(each, report, same_versions)
+    comparison.measurements(record["measurements"], found.measurements)
+    comparison.refusals(record["captures"], analyses)
+    comparison.findings(record, found)
+    comparison.plots(record["plots"], analyses)
+    comparison.conclude()
+
+
+class _Comparison:
+    """Compares one record with what was computed again."""
+
+    def __init__(self, each: Logged, report: Report, same_versions: bool) -> None:
+        self.each, self.report, self.same_versions = each, report, same_versions
+        self.rounded: list[str] = []
+
+    def measurements(self, stored: Sequence[Record], found: Measured) -> None:
+        entries = {(entry["name"], entry["label"]): entry for entry in stored
+                   if comes_from_captures(entry["name"], entry["label"])}
+        computed = {key: m for key, m in found.items() if comes_from_captures(*key)}
+        for key in entries.keys() | computed.keys():
+            name = _name(*key)
+            if key not in computed:
+                self._find("value.unfounded", f"{name} does not follow from the captures", _short(entries[key]), "none")
+            elif key not in entries:
+                self._find("value.left_out", f"{name} follows from the captures and is not in the record", "none",
+                           _short(_plain(written(computed[key], key[1]))))
+            else:
+                self._measurement(name, entries[key], _plain(written(computed[key], key[1])))
+
+    def refusals(self, captures: Sequence[Record], analyses: Sequence[CaptureAnalysis]) -> None:
+        again = {analysis.label: written_refusal(analysis.refused) for analysis in analyses}
+        for label, refused in {capture["label"]: capture["refused"] for capture in captures}.items():
+            if (refused or {}).get("code") != (again.get(label) or {}).get("code"):
+                self._find("value.refusal", f"whether the capture {label} can be trusted differs", refused,
+                           again.get(label))
+
+    def findings(self, record: Record, found: Conclusion) -> None:
+        again = [finding.code for finding in found.findings]
+        said = [finding["code"] for finding in record["findings"]]
+        if again != said:
+            self._find("value.findings", "the likely causes differ", ", ".join(said) or "none",
+                       ", ".join(again) or "none")
+
+    def plots(self, stored: Sequence[Record], analyses: Sequence[CaptureAnalysis]) -> None:
+        again = {a.label: _plain(written_plot(a.label, a.plot)) for a in analyses if a.plot is not None}
+        for plot in stored:
+            other = again.get(plot["label"])
+            if other is None or not _same_waves(plot, other):
+                self._find("value.plot", f"the waves drawn for {plot['label']} differ", "those of the record", "others")
+
+    def conclude(self) -> None:
+        """Note what agrees within the bound only."""
+        if self.rounded and self.same_versions:
+            self.report.find("value.rounding", Severity.NOTE, f"{len(self.rounded)} values differ in their last bits",
+                             where=self.each.name, since=self.each.since, expected="the same bits",
+                             got=f"within {SHARE_OF_U:g} u, such as {self.rounded[0]}",
+                             remedy="None: another kind of processor, or more threads, rounds otherwise.")
+
+    def _measurement(self, name: str, said: Record, again: Record) -> None:
+        if said == again:
+            self.report.hold(Step.VALUE)
+        elif _is_within(said, again):
+            self.report.hold(Step.VALUE)
+            self.rounded.append(name)
+        else:
+            self._find("value.differs", f"{name} does not follow from the captures", _short(said), _short(again))
+
+    def _find(self, code: str, what: str, said: object, again: object) -> None:
+        self.report.find(code, Severity.BROKEN if self.same_versions else Severity.DOUBTFUL, what,
+                         where=self.each.name, since=self.each.since, expected=f"{again} (computed again)",
+                         got=f"{said} (record)", remedy=REMEDY)
+
+
+def _is_within(said: Record, again: Record) -> bool:
+    """Return whether value, u and degrees of freedom agree within the bound; what is no number must be none in both."""
+    numbers = [(said[key], again[key]) for key in ("value", "u", "dof")]
+    if said["unit"] != again["unit"] or any((a is None) != (b is None) for a, b in numbers):
+        return False
+    (value, value_again), (u, u_again), (dof, dof_again) = numbers
+    slack = SHARE_OF_U * min(u or 0.0, u_again or 0.0)
+    return (_is_close(value, value_again, ROUNDING, slack) and _is_close(u, u_again, SHARE_OF_U, 0.0)
+            and _is_close(dof, dof_again, SHARE_OF_U, 0.0))
+
+
+def _is_close(one: float | None, other: float | None, share: float, slack: float) -> bool:
+    return one == other or (one is not None and other is not None
+                            and isclose(one, other, rel_tol=share, abs_tol=slack))
+
+
+def _same_waves(one: Record, other: Record) -> bool:
+    """Return whether two plots agree to a thousandth of the largest volt, which no eye tells apart."""
+    waves, again = one["volts_per_krpm"], other["volts_per_krpm"]
+    if waves.keys() != again.keys() or any(len(waves[line]) != len(again[line]) for line in waves):
+        return False
+    largest = max((abs(v) for wave in waves.values() for v in wave), default=0.0)
+    return all(abs(a - b) <= 1e-3 * largest for line in waves for a, b in zip(waves[line], again[line], strict=True))
+
+
+def _plain(entry: dict[str, Any]) -> Any:  # noqa: ANN401 - JSON
+    """Return `entry` as it comes back from JSON."""
+    return json.loads(json.dumps(entry))
+
+
+def _name(name: str, label: str) -> str:
+    return f"{name} at {label}" if label else name
+
+
+def _short(entry: Record) -> str:
+    return f"{entry['value']!r} {entry['unit']}, u {entry['u']!r}, dof {entry['dof']!r}"
