@@ -153,6 +153,11 @@ class Log:
         """Keep the signature line of a witness below the head at `size`."""
         self.connection.execute(_COSIGN, (self._known(size), line))
 
+    def witnessed(self, size: int) -> str:
+        """Return the signed note of the head at `size` with what witnesses signed below it since; empty if unsigned."""
+        signed = self.checkpoint(size)
+        return signed + "".join(self.cosignatures(size)) if signed else ""
+
     def cosignatures(self, size: int) -> list[str]:
         """Return the signature lines that witnesses gave for the head at `size`."""
         return [line for line, in self.connection.execute(_COSIGNATURES, (self._known(size),))]

@@ -181,4 +181,5 @@ def _signature(line: str) -> Signature | None:
         return None
     if dash != "—" or not is_name(name) or len(content) < 5:
         return None
-    return Signature(name, content[:4], content[4:])
+    signature = Signature(name, content[:4], content[4:])
+    return signature if signature.line() == line + "\n" else None    # one way to write each

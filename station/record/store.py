@@ -26,8 +26,10 @@ from station.record.log_key import LogKey
 from station.record.record import Record, canonical, interrupted_record, sha256_of
 from station.record.reference_check import Check, Since, Suspect, add_check, all_checks, all_suspects, events_since
 from station.record.room import require_room
+from station.record.signed_note import Verifier
 from station.record.statement import Statement, StatementKind, add_statement, all_statements
 from station.record.transcript_file import SUFFIX, parse_transcript, write_transcript
+from station.record.witness import keep_cosignatures
 
 CAPTURES = "captures"
 HEAD = "log.head"       # the last head of the log, kept beside the database
@@ -269,6 +271,11 @@ class Store:
         said = correction(record, self.evidence(record), self.statements("correction"), what=what, person=person,
                           reason=reason, at=at)
         return self.add_statement("correction", said)
+
+    def add_cosignatures(self, note: str, witnesses: Sequence[Verifier], where: str) -> int:
+        """Keep what known witnesses signed below a head of the log, durably; see `witness.keep_cosignatures`."""
+        with self._transaction("storing a cosignature"):
+            return keep_cosignatures(self.log, note, witnesses, where)
 
     def add_statement(self, kind: StatementKind, said: Mapping[str, Any]) -> Statement:
         """Store what is said after a test, durably, and return it with its number and its place in the log."""

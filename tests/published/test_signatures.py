@@ -1,0 +1,37 @@
+"""Ed25519 as the log uses it, against RFC 8032, section 7.1: tests 1 to 3 and SHA(abc)."""
+
+import hashlib
+
+import pytest
+from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
+
+from station.record.key_pair import public_bytes
+from station.record.signed_note import is_signed
+
+VECTORS = [
+    pytest.param("9d61b19deffd5a60ba844af492ec2cc44449c5697b326919703bac031cae7f60",
+                 "d75a980182b10ab7d54bfed3c964073a0ee172f3daa62325af021a68f707511a", b"",
+                 "e5564300c360ac729086e2cc806e828a84877f1eb8e5d974d873e065224901555fb8821590a33bacc61e39701cf9b46bd25bf5f0595b"
+                 "be24655141438e7a100b", id="test 1"),
+    pytest.param("4ccd089b28ff96da9db6c346ec114e0f5b8a319f35aba624da8cf6ed4fb8a6fb",
+                 "3d4017c3e843895a92b70aa74d1b7ebc9c982ccf2ec4968cc0cd55f12af4660c", b"\x72",
+                 "92a009a9f0d4cab8720e820b5f642540a2b27b5416503f8fb3762223ebdb69da085ac1e43e15996e458f3613d0f11d8c387b2eaeb430"
+                 "2aeeb00d291612bb0c00", id="test 2"),
+    pytest.param("c5aa8df43f9f837bedb7442f31dcb7b166d38535076f094b85ce3a2e0b4458f7",
+                 "fc51cd8e6218a1a38da47ed00230f0580816ed13ba3303ac5deb911548908025", b"\xaf\x82",
+                 "6291d657deec24024827e69c3abe01a30ce548a284743a445e3680d7db5ac3ac18ff9b538d16f290ae67f760984dc6594a7c15e9716e"
+                 "d28dc027beceea1ec40a", id="test 3"),
+    pytest.param("833fe62409237b9d62ec77587520911e9a759cec1d19755b7da901b96dca3d42",
+                 "ec172b93ad5e563bf4932c70e1245034c35467ef2efd4d64ebf819683467e2bf", hashlib.sha512(b"abc").digest(),
+                 "dc2a4459e7369633a52b1bf277839a00201009a3efbf3ecb69bea2186c26b58909351fc9ac90b3ecfdfbc7c66431e0303dca179c138a"
+                 "c17ad9bef1177331a704", id="SHA(abc)"),
+]
+
+
+@pytest.mark.parametrize(("secret", "public", "message", "signature"), VECTORS)
+def test_vectors(secret, public, message, signature):
+    private = Ed25519PrivateKey.from_private_bytes(bytes.fromhex(secret))
+    assert public_bytes(private).hex() == public
+    assert private.sign(message).hex() == signature
+    assert is_signed(bytes.fromhex(public), message, bytes.fromhex(signature))
+    assert not is_signed(bytes.fromhex(public), message + b"!", bytes.fromhex(signature))
