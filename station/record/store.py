@@ -3,9 +3,10 @@
 import json
 import re
 import sqlite3
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
+from datetime import datetime
 from pathlib import Path
 from types import TracebackType
 from typing import Any, Self
@@ -25,9 +26,11 @@ from station.record.log_check import check_on_opening, keep_head
 from station.record.log_key import LogKey
 from station.record.record import Record, canonical, interrupted_record, sha256_of
 from station.record.reference_check import Check, Since, Suspect, add_check, all_checks, all_suspects, events_since
+from station.record.retention import Removal, Rule, removals_due, remove_files
 from station.record.room import require_room
 from station.record.signed_note import Verifier
 from station.record.statement import Statement, StatementKind, add_statement, all_statements
+from station.record.stored_file import read_stored
 from station.record.transcript_file import SUFFIX, parse_transcript, write_transcript
 from station.record.witness import keep_cosignatures
 
@@ -230,7 +233,7 @@ class Store:
         Raises
         ------
         EvidenceError
-            A file is missing or altered.
+            A file is missing, removed by a rule or altered.
         """
         return [parse_capture(self._content(entry), str(self.folder / entry["file"])) for entry in record["captures"]]
 
@@ -286,6 +289,22 @@ class Store:
         """Return every statement of a kind, oldest first; EvidenceError when one was altered."""
         return all_statements(self._connection, kind) if self._log else []
 
+    def removals_due(self, rules: Iterable[Rule], now: datetime) -> list[Removal]:
+        """Return which captures the rules remove now; see `retention.removals_due`."""
+        return removals_due(self._connection, self.folder, rules, now, self.statements("retention"))
+
+    def remove(self, removal: Removal, *, person: str, at: str) -> Statement:
+        """State durably what is removed, then remove it; `at` is the instant as `station.clock.stamp` writes it."""
+        said = self.add_statement("retention", removal.as_statement(person, at))
+        with self._disk("removing captures"):
+            remove_files(self.folder, [said])
+        return said
+
+    def finish_removals(self) -> int:
+        """Remove what was announced and is still there, as after an interruption; return how many files."""
+        with self._disk("removing captures"):
+            return remove_files(self.folder, self.statements("retention"))
+
     def close(self) -> None:
         """Close the store; safe to repeat."""
         self._connection.close()
@@ -319,16 +338,7 @@ class Store:
         return {"file": name, "sha256": write_transcript(self.folder / name, lines), "lines": lines.count(b"\n")}
 
     def _content(self, entry: Mapping[str, Any]) -> bytes:
-        path = self.folder / entry["file"]
-        try:
-            content: bytes = path.read_bytes()
-        except OSError as error:
-            raise EvidenceError("file of a record cannot be read", where=str(path), expected="the file of the record",
-                                got=str(error.strerror or error), remedy="Restore it from a backup.") from error
-        if sha256_of(content) != entry["sha256"]:
-            raise EvidenceError("file of a record was altered", where=str(path), expected=f"SHA-256 {entry['sha256']}",
-                                got=sha256_of(content), remedy="Restore it from a backup and ask who changed it.")
-        return content
+        return read_stored(self.folder, entry, lambda: self.statements("retention"))
 
     def _make_ready(self, origin: str, log_key: LogKey | None) -> None:
         try:

@@ -9,9 +9,11 @@ from zoneinfo import ZoneInfo
 from pydantic import Field, field_validator
 
 from station.errors import Fault, FileContractError
+from station.record.retention import Rule
 from station.toml_file import Table, check, read_toml
 
 Text = Annotated[str, Field(min_length=1)]
+Days = Annotated[int, Field(ge=1, le=36_525)]
 
 
 class Identity(Table):
@@ -94,6 +96,19 @@ class Signing(Table):
     origin: Annotated[str, Field(pattern=r"^[!-*,-~]*$")] = ""      # no blank, no plus: signed notes part at them
 
 
+class Retention(Table):
+    """After how many days captures may be removed, by the verdict of their run; kept for ever where left out."""
+
+    pass_days: Days | None = None
+    fail_days: Days | None = None
+    no_result_days: Days | None = None
+
+    def rules(self) -> tuple[Rule, ...]:
+        """Return the rules, the kindest verdict first."""
+        rows = (("PASS", self.pass_days), ("NO RESULT", self.no_result_days), ("FAIL", self.fail_days))
+        return tuple(Rule(verdict, days) for verdict, days in rows if days is not None)
+
+
 class StationContract(Table):
     """A whole station file."""
 
@@ -105,6 +120,7 @@ class StationContract(Table):
     order: Order | None = None
     reference: Reference | None = None
     signing: Signing | None = None
+    retention: Retention | None = None
     simulated: Simulated | None = None
 
 
@@ -127,6 +143,7 @@ class Station:
     signing: Signing | None = None
     maker: Maker | None = None
     order: Order | None = None
+    retention: Retention | None = None
 
     @property
     def keys(self) -> Path | None:
@@ -170,4 +187,5 @@ def load_station(path: Path) -> Station:
     return Station(contract.station.id, contract.station.place, folder, folder / files.bench,
                    folder / files.sequence, folder / files.limits, folder / files.store,
                    tuple(contract.motor), contract.simulated, path, source.sha256,
-                   contract.reference, contract.signing, contract.maker, contract.order)
+                   contract.reference, contract.signing, contract.maker, contract.order,
+                   contract.retention)
