@@ -7,6 +7,7 @@ from typing import Any, Literal, Protocol
 
 from station.bench.bench import Bench, open_bench
 from station.bench.bench_file import BenchFile, InstrumentEntry, load_bench
+from station.cli.opening import open_store
 from station.clock import Clock, Date, stamp, system_clock
 from station.judgement.limit_file import LimitFile, parse_limits
 from station.record.store import Store
@@ -159,7 +160,7 @@ def open_workplace(station: Station, operator: str, *, elsewhere: bool = False) 
     sequence = parse_sequence(read_toml(station.sequence))
     files = files_in_force(station, bench_file, sequence)
     with ExitStack() as stack:
-        store = stack.enter_context(Store(station.store))
+        store = stack.enter_context(open_store(station))
         attendant = _attendant(station, bench_file, stack, elsewhere=elsewhere)
         bench = stack.enter_context(open_bench(bench_file, clock))
         place = Workplace(station, bench, bench_file, sequence, store, clock, attendant, operator, files)

@@ -27,7 +27,7 @@ def software() -> dict[str, Any]:
     return {"station": station.__version__, "station_sha256": _source_sha256(Path(station.__file__).parent),
             "python": platform.python_version(), "numpy": np.__version__,
             "blas": f"{blas.get('name', '')} {blas.get('version', '')}".strip(), "machine": platform.machine(),
-            "renderer": {**_versions(), "zlib": zlib.ZLIB_RUNTIME_VERSION, "fonts": _fonts()}}
+            "renderer": {**_versions(), **_fonts(), "zlib": zlib.ZLIB_RUNTIME_VERSION}}
 
 
 def _source_sha256(folder: Path) -> str:

@@ -21,6 +21,6 @@ def test_versions_and_fonts_are_those_installed():
     assert told["renderer"]["reportlab"] == version("reportlab")
     assert told["numpy"] == version("numpy")
     fonts = Path(station.__file__).parent / "certificate" / "fonts"
-    assert told["renderer"]["fonts"] == {path.name: hashlib.sha256(path.read_bytes()).hexdigest()
-                                         for path in sorted(fonts.glob("*.ttf"))}
+    for path in fonts.glob("*.ttf"):
+        assert told["renderer"][path.name] == hashlib.sha256(path.read_bytes()).hexdigest()
     assert told["blas"]

@@ -1,0 +1,37 @@
+"""What a station stores is signed with the key that its file names, under the name of its log."""
+
+import pytest
+
+from station.cli.opening import open_store
+from station.errors import UsageError
+from station.record.log_key import LogKey
+from station.sequence.station_file import load_station
+
+
+def add(station, text):
+    station.write_text(station.read_text() + text)
+
+
+def test_a_station_without_keys_keeps_its_log_unsigned(folder):
+    with open_store(load_station(folder / "station.toml")) as store:
+        assert (store.log.origin, store.log.key) == ("eol-1", None)
+
+
+def test_the_log_is_signed_with_the_key_in_the_folder(folder):
+    add(folder / "station.toml", '\n[signing]\nkeys = "my_keys"\n')
+    station = load_station(folder / "station.toml")
+    with pytest.raises(UsageError, match=r"log\.key"):
+        open_store(station)
+    LogKey.make(folder / "my_keys", station.origin)
+    with open_store(station) as store:
+        said = store.add_statement("correction", {"format": 1})
+        head = store.log.evidence(said["log"]["seq"]).checkpoint
+    assert head.startswith("eol-1\n1\n")
+    assert "\u2014 eol-1 " in head
+
+
+def test_the_key_of_another_log_is_refused(folder):
+    add(folder / "station.toml", "\n[signing]\n")
+    LogKey.make(folder / "keys", "eol-9")
+    with pytest.raises(UsageError, match="another station"):
+        open_store(load_station(folder / "station.toml"))
