@@ -1,6 +1,7 @@
-"""Lets the tests of this folder import the writer that is stopped, and what is looked at afterwards."""
+"""Lets the tests of this folder import the small disks beside them, and the writer that is stopped."""
 
 import sys
 from pathlib import Path
 
-sys.path.insert(0, str(Path(__file__).parent.parent / "benchmarks"))
+HERE = Path(__file__).parent
+sys.path[:0] = [str(HERE), str(HERE.parent / "benchmarks")]
