@@ -2,18 +2,14 @@
 
 import hashlib
 import platform
-import zlib
 from functools import cache
-from importlib.metadata import PackageNotFoundError, version
-from importlib.resources import files
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 
 import station
-
-RENDERERS = ("reportlab", "pikepdf", "segno")   # whichever of them the certificate is made with
+from station.certificate.renderer import renderer_versions
 
 
 @cache
@@ -27,27 +23,10 @@ def software() -> dict[str, Any]:
     return {"station": station.__version__, "station_sha256": _source_sha256(Path(station.__file__).parent),
             "python": platform.python_version(), "numpy": np.__version__,
             "blas": f"{blas.get('name', '')} {blas.get('version', '')}".strip(), "machine": platform.machine(),
-            "renderer": {**_versions(), **_fonts(), "zlib": zlib.ZLIB_RUNTIME_VERSION}}
+            "renderer": renderer_versions()}
 
 
 def _source_sha256(folder: Path) -> str:
     names = sorted(f"./{path.relative_to(folder).as_posix()}" for path in folder.rglob("*.py"))
     lines = "".join(f"{hashlib.sha256((folder / name).read_bytes()).hexdigest()}  {name}\n" for name in names)
     return hashlib.sha256(lines.encode()).hexdigest()
-
-
-def _versions() -> dict[str, str]:
-    found = {}
-    for name in RENDERERS:
-        try:
-            found[name] = version(name)
-        except PackageNotFoundError:
-            continue
-    return found
-
-
-def _fonts() -> dict[str, str]:
-    """Return the SHA-256 of each shipped font by the name of its file."""
-    folder = files("station.certificate").joinpath("fonts")
-    return {font.name: hashlib.sha256(font.read_bytes()).hexdigest()
-            for font in sorted(folder.iterdir(), key=lambda each: each.name) if font.name.endswith(".ttf")}
