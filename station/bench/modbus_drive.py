@@ -2,6 +2,7 @@
 
 from collections.abc import Callable
 from dataclasses import dataclass, field
+from threading import Event
 
 from station.bench.cia402 import (
     DISABLE_VOLTAGE,
@@ -22,6 +23,7 @@ from station.errors import BenchError, InstrumentError, NoReplyError
 
 STEP_DEADLINE = 2.0     # s for one step of the state machine; power stages precharge, common practice, no source
 TARGET_REACHED = 1 << 10    # bit of the status word
+GIVES_TORQUE = (State.OPERATION_ENABLED, State.QUICK_STOP_ACTIVE, State.FAULT_REACTION_ACTIVE)
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,6 +37,7 @@ class ModbusDrive:
     limits: DriveLimits
     clock: Clock
     _target: list[float] = field(default_factory=lambda: [0.0])   # rad/s, the last speed asked for
+    _meant_on: Event = field(default_factory=Event)     # from enabling to stopping
 
     def identity(self) -> Identity:
         """Return who answers; raise BenchNotFitError when it is another than the bench file names."""
@@ -60,6 +63,7 @@ class ModbusDrive:
         self.set_watchdog(self.limits.watchdog)
         self._walk_to_operation()
         self.session.exchange("target zero", lambda drive: drive.write(self.registers.target_speed, 0))
+        self._meant_on.set()
 
     def spin(self, speed: float, ramp: float) -> None:
         """Head for `speed`, rad/s, at `ramp`, rad/s2; BenchNotFitError with open guard or above the limit."""
@@ -81,18 +85,28 @@ class ModbusDrive:
         return self.session.exchange("its torque", lambda drive: drive.read_quantity(self.registers.torque))
 
     def stop(self) -> None:
-        """Ramp down to rest, then switch off; BenchError when the shaft still turns after the deadline."""
+        """Ramp down to rest, then switch off; BenchError when it still turns or gives torque after the deadline."""
         self._stop(self.session)
 
     def trip(self) -> str | None:
-        """Return why the drive switched itself off, or None."""
-        return self.session.exchange("its fault", self._fault)
+        """Return why the drive switched itself off, or None.
+
+        Registers do not tell a restart, so a drive that is off unasked counts too, unless guard or emergency stop
+        have taken its torque away: who watches those tells so.
+        """
+        state, fault = self.session.exchange("its fault", self._state_and_fault)
+        if fault is None and state not in GIVES_TORQUE and self._meant_on.is_set():
+            guard = self.guard.state()
+            if guard.closed and guard.emergency_stop_healthy and self._meant_on.is_set():
+                return f"{state.value}, though it was not told to; it may have restarted"
+        return fault
 
     def clear(self) -> None:
         """Clear a trip; without one, nothing is written."""
         state = self._state()
         if not is_fault(state):
             return
+        self._meant_on.clear()
         # A fault is reset by the rising bit, so the bit must have been low before.
         self._command(DISABLE_VOLTAGE)
         self._await(lambda state: state is not State.FAULT_REACTION_ACTIVE, "the end of the fault reaction",
@@ -176,28 +190,41 @@ class ModbusDrive:
         return is_near(drive.read_quantity(self.registers.actual_speed), self._target[0])
 
     def _stop(self, session: ModbusSession) -> None:
+        self._meant_on.clear()
         try:
             self._command(QUICK_STOP, session)
             self.limits.wait_for_rest(lambda: self._speed(session), self.clock)
         finally:
             self._target[0] = 0.0
             self._command(DISABLE_VOLTAGE, session)
+        self._require_off(session)
+
+    def _require_off(self, session: ModbusSession) -> None:
+        end = self.clock.monotonic() + STEP_DEADLINE
+        while (state := self._state(session)) in GIVES_TORQUE:
+            if self.clock.monotonic() > end:
+                raise BenchError("the drive did not switch off", where="drive", expected="power stage off",
+                                 got=state.value, remedy="Press the emergency stop; keep the guard closed until the "
+                                 "shaft rests.")
+            self.clock.pause(POLL)
 
     def _speed(self, session: ModbusSession) -> float:
         return session.exchange("its speed", lambda drive: drive.read_quantity(self.registers.actual_speed))
 
-    def _state(self) -> State:
-        return self.session.exchange("its status", lambda drive: state_of(drive.read(self.registers.status)))
+    def _state(self, session: ModbusSession | None = None) -> State:
+        return (session or self.session).exchange("its status",
+                                                  lambda drive: state_of(drive.read(self.registers.status)))
 
     def _command(self, word: int, session: ModbusSession | None = None) -> None:
         (session or self.session).exchange(f"control word {word:04X}h",
                                            lambda drive: drive.write(self.registers.control, word))
 
-    def _fault(self, drive: Exchange) -> str | None:
-        if not is_fault(state_of(drive.read(self.registers.status))):
-            return None
+    def _state_and_fault(self, drive: Exchange) -> tuple[State, str | None]:
+        state = state_of(drive.read(self.registers.status))
+        if not is_fault(state):
+            return state, None
         code = drive.read(self.registers.fault_code)
-        return f"fault {code:04X}h: " + self.registers.fault_texts.get(code, "look it up in the drive's manual")
+        return state, f"fault {code:04X}h: " + self.registers.fault_texts.get(code, "look it up in the drive's manual")
 
     def _await(self, is_reached: Callable[[State], bool], what: str, seconds: float) -> State:
         end = self.clock.monotonic() + seconds

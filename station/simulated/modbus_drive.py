@@ -103,20 +103,17 @@ class ModbusDrive:
 
     def cut(self) -> None:
         """Take the torque away; the shaft coasts."""
-        if self.obeys_switch:
-            self._shaft.enable(False)
+        self._shaft.enable(False)
 
     def ramp_to_rest(self) -> None:
         """Bring the shaft to rest on the quick-stop ramp, then switch off."""
-        if self.obeys_ramp:
-            self._shaft.set_slew(self._ramps["quick stop"])
-            self._shaft.stop()
+        self._shaft.set_slew(self._ramps["quick stop"])
+        self._shaft.stop()
 
     def ramp_and_hold(self) -> None:
         """Bring the shaft to rest on the quick-stop ramp and hold it there."""
-        if self.obeys_ramp:
-            self._shaft.set_slew(self._ramps["quick stop"])
-            self._shaft.set_target(0.0)
+        self._shaft.set_slew(self._ramps["quick stop"])
+        self._shaft.set_target(0.0)
 
     def clear_trip(self) -> None:
         """Clear what tripped the power stage; it stays off."""
@@ -174,8 +171,16 @@ class ModbusDrive:
 
     def _command(self, word: int) -> None:
         self._word = word
+        if self._is_ignored(word):
+            return
         self.machine.command(word)
         self._follow_target()
+
+    def _is_ignored(self, word: int) -> bool:
+        """Return whether a drive that does not obey lets this control word pass."""
+        if word & 0x02 and not word & 0x04:     # quick stop
+            return not self.obeys_ramp
+        return not self.obeys_switch and word & 0x0F != 0x0F
 
     def _status(self) -> int:
         status = self.machine.status
@@ -238,6 +243,8 @@ class ModbusDrive:
         self._ramps["down"] = self._fractions[0x0145] / self._fractions[0x0147]
 
     def _lose_contact(self) -> None:
+        if not self.obeys_ramp:
+            return
         if self._loss_reaction == FAULT_REACTION:
             self.machine.fail(CONTACT_LOST, coast=False)
         elif self._loss_reaction == VOLTAGE_OFF:

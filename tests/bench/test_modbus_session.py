@@ -236,8 +236,10 @@ def test_drive_that_serves_one_client_is_stopped_over_the_usual_connection(peer,
     read_speed(session)
     asked = Event()
 
-    def stuck(transaction, unit, body):     # answers no status, stands still, obeys
+    def stuck(transaction, unit, body):     # does not answer the first question for its status, stands still, obeys
         if body[:3] == b"\3\1\1":
+            if asked.is_set():
+                return frame(transaction, unit, b"\3\2\2\x50")     # switch on disabled
             asked.set()
             return None
         if body[:3] == b"\3\1\x12":

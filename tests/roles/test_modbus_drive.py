@@ -4,8 +4,10 @@ from threading import Event, Thread
 
 import pytest
 
+from station.bench import modbus_drive
 from station.bench.dialect import SHIPPED
 from station.errors import BenchError, InstrumentError
+from station.simulated.fault_plan import Fault
 from station.units import RPM
 
 RAMP = 4000 * RPM
@@ -24,7 +26,7 @@ def turning(open_embedded, tmp_path):
         path = tmp_path / "map.toml"
         path.write_text(text, encoding="utf-8")
         opened = open_embedded(lambda bench: bench.replace(f'"{NAME}"', f'"{name or path}"'), drive="modbus")
-        bench, rig, _, clock = opened.__enter__()
+        bench, rig, make.served, clock = opened.__enter__()
         closing.append(opened)
         rig.place(motor)
         bench.guard.arm()
@@ -100,6 +102,40 @@ def test_lost_contact_is_a_trip_that_clears(turning, wait_until):
     bench.drive.enable()
     bench.drive.clear()     # without a fault it takes nothing away
     assert rig.shaft.enabled
+
+
+def test_a_drive_that_is_off_unasked_is_told(turning, wait_until):
+    bench, _, clock = turning()
+    bench.drive.enable()
+    bench.drive.spin(500 * RPM, RAMP)
+    wait_until(bench.drive.is_settled, clock)
+    assert bench.drive.trip() is None
+    turning.served.arm("drive", Fault("restart"))
+    assert "may have restarted" in bench.drive.trip()
+    bench.drive.stop()
+    assert bench.drive.trip() is None
+
+
+def test_a_drive_without_torque_behind_an_open_guard_has_not_tripped(turning, wait_until):
+    bench, rig, clock = turning()
+    bench.drive.enable()
+    bench.drive.spin(500 * RPM, RAMP)
+    wait_until(bench.drive.is_settled, clock)
+    rig.open_guard()
+    wait_until(lambda: not bench.drive.is_settled(), clock)
+    assert bench.drive.trip() is None
+
+
+def test_a_drive_that_stays_on_at_rest_has_not_stopped(turning, monkeypatch):
+    monkeypatch.setattr(modbus_drive, "STEP_DEADLINE", 0.1)
+    bench, rig, _ = turning()
+    bench.drive.enable()            # at zero speed
+    turning.served.arm("drive", Fault("runs_on", seconds=3600.0))
+    with pytest.raises(BenchError, match="did not switch off"):
+        bench.drive.stop()
+    turning.served.mend()
+    bench.drive.stop()
+    assert not rig.shaft.enabled
 
 
 def test_overload_trips(turning, wait_until):
