@@ -1,11 +1,12 @@
 """Runs on the simulated bench with faults armed through its side channel, and what came of each."""
 
+import re
 import socket
 import time
 from contextlib import contextmanager
 from dataclasses import dataclass
 
-from station.cli.setup import write_folder
+from station.cli.setup import DriveKind, write_folder
 from station.cli.workplace import open_workplace
 from station.sequence.progress import unwatched
 from station.sequence.runs_gate import FurtherRun
@@ -58,11 +59,18 @@ class Result:
 
 
 @contextmanager
-def faulty_station(folder, pace=PACE):
-    """Yield (workplace, side channel) of a station with short deadlines and a short sequence."""
+def faulty_station(folder, pace=PACE, over="sockets"):
+    """Yield (workplace, side channel) of a station with short deadlines and a short sequence.
+
+    `over` "hislip": every instrument is reached so; "modbus": the drive is, the others over raw sockets.
+    """
     with socket.create_server(("127.0.0.1", 0)) as free:
         port = free.getsockname()[1]
-    write_folder(folder, pace=pace, free_ports=True)
+    write_folder(folder, pace=pace, free_ports=True, drive=DriveKind.MODBUS if over == "modbus" else DriveKind.SCPI)
+    if over == "hislip":
+        bench = folder / "bench.toml"
+        bench.write_text(re.sub(r'"TCPIP::127\.0\.0\.1::(\d+)::SOCKET"', r'"TCPIP::127.0.0.1::hislip0,\1::INSTR"',
+                                bench.read_text()))
     for name, edits in (*EDITS.items(), ("station.toml", (("side_port = 0", f"side_port = {port}"),))):
         text = (folder / name).read_text()
         for old, new in edits:

@@ -18,7 +18,7 @@ from broken_runs import BAD, GOOD, Case, faulty_station, run_case
 from figures import Figure, print_figures
 
 from station.errors import StationError
-from station.simulated.fault_plan import FAULTS
+from station.simulated.fault_plan import FAULTS, FRAMES, OF_FRAMES
 
 PROCESSES = 4           # half of the time a run waits for deadlines
 FAULTS_ASKED = 2000
@@ -31,15 +31,16 @@ SECONDS = {"trickle": (0.001, 0.2), "late": (0.001, 0.3), "half_late": (0.01, 0.
 LASTING = (0.05, 1.5)   # wall seconds of every other fault that lasts
 
 
-def draw(drawn, messages):
+def draw(drawn, messages, over="sockets"):
     """Return one case; `messages` says how many a whole run sends to each role."""
     serial = GOOD if drawn.random() < 0.5 else drawn.choice(BAD)
     count = 2 if drawn.random() < SECOND_FAULT else 1
-    return Case(serial, tuple(_draw_fault(drawn, messages) for _ in range(count)))
+    return Case(serial, tuple(_draw_fault(drawn, messages, over) for _ in range(count)))
 
 
-def _draw_fault(drawn, messages):
-    kind, role = drawn.choice(list(FAULTS)), drawn.choice(ROLES)
+def _draw_fault(drawn, messages, over):
+    role = drawn.choice(ROLES)
+    kind = drawn.choice(list(FRAMES.kinds if over == "modbus" and role == "drive" else FAULTS))
     seconds = drawn.uniform(*SECONDS.get(kind, LASTING))
     times = drawn.choice((1, 1, 1, 2, 5))
     return role, kind, drawn.randrange(messages[role]), round(seconds, 4), times
@@ -52,35 +53,36 @@ def messages_of(place):
     return {role: counted[role] for role in ROLES}
 
 
-def batch(seed, runs, folder=None):
+def batch(seed, runs, over="sockets", folder=None):
     """Carry out `runs` runs on a bench of their own; return what came of each."""
     try:
-        return _batch(seed, runs, folder)
+        return _batch(seed, runs, over, folder)
     except StationError as error:       # such an error cannot be carried to another process
         raise RuntimeError(f"batch {seed}: {error}") from None
 
 
-def _batch(seed, runs, folder):
+def _batch(seed, runs, over, folder):
     drawn = random.Random(seed)
-    with tempfile.TemporaryDirectory(dir=folder) as home, faulty_station(Path(home) / "line") as (place, side):
+    with (tempfile.TemporaryDirectory(dir=folder) as home,
+          faulty_station(Path(home) / "line", over=over) as (place, side)):
         run_case(place, side, Case(GOOD))       # the first run in a process also imports, outside any deadline's idea
         results = [run_case(place, side, Case(GOOD))]
         messages = messages_of(place)
         for number in range(1, runs):
             clean = number % CLEAN_EVERY == 0
-            case = Case(drawn.choice((GOOD, *BAD))) if clean else draw(drawn, messages)
+            case = Case(drawn.choice((GOOD, *BAD))) if clean else draw(drawn, messages, over)
             results.append(run_case(place, side, case))
     return results
 
 
-def soak(faults, processes=PROCESSES, seed=1):
+def soak(faults, processes=PROCESSES, seed=1, over="sockets"):
     """Return the results of as many runs as it takes for `faults` faults to strike."""
     results, struck, seeds = [], 0, iter(range(seed * 10_000, seed * 10_000 + 10_000))
     with ProcessPoolExecutor(processes) as pool:
         pending = []
         while struck < faults:
             while len(pending) < processes and struck + 0.8 * BATCH * len(pending) < faults:
-                pending.append(pool.submit(batch, next(seeds), BATCH))
+                pending.append(pool.submit(batch, next(seeds), BATCH, over))
             done = pending.pop(0).result()
             struck += sum(len(result.struck) for result in done)
             results += done
@@ -106,7 +108,7 @@ def table(results):
     columns = ("struck", "PASS", "FAIL", "NO RESULT", "wrong", "unsafe", "told", "lost", "crashed")
     lines = [f"{'fault':<16}" + "".join(f"{column:>11}" for column in columns)]
     return lines + [f"{kind:<16}" + "".join(f"{rows[kind][column]:>11}" for column in columns)
-                    for kind in [*FAULTS, "(none)"] if kind in rows]
+                    for kind in [*FAULTS, *OF_FRAMES, "(none)"] if kind in rows]
 
 
 def main(arguments=None):
@@ -115,9 +117,11 @@ def main(arguments=None):
     parser.add_argument("--faults", type=int, default=FAULTS_ASKED)
     parser.add_argument("--processes", type=int, default=PROCESSES)
     parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--over", choices=("sockets", "hislip", "modbus"), default="sockets",
+                        help="what carries the messages; modbus: those of the drive")
     asked = parser.parse_args(arguments)
     begun = time.monotonic()
-    results = soak(asked.faults, asked.processes, asked.seed)
+    results = soak(asked.faults, asked.processes, asked.seed, asked.over)
     took = time.monotonic() - begun
     print("\n".join(table(results)))
     for result in results:
