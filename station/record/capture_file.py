@@ -62,14 +62,11 @@ def capture_bytes(capture: Capture, serial: str = "") -> bytes:
     return sink.getvalue()
 
 
-def write_durably(path: Path, content: bytes, mode: int = 0o666) -> None:
-    """Write a file by temporary name, sync, rename and sync of the folder; a StationError if it fails.
-
-    `mode` is what the file's permissions are made from, less what the process masks; 0o600 for secrets.
-    """
+def write_durably(path: Path, content: bytes) -> None:
+    """Write a file by temporary name, sync, rename and sync of the folder; a StationError if it fails."""
     temporary = path.with_name(path.name + ".tmp")
     try:
-        with os.fdopen(os.open(temporary, os.O_WRONLY | os.O_CREAT | os.O_TRUNC, mode), "wb") as file:
+        with temporary.open("wb") as file:
             file.write(content)
             file.flush()
             os.fsync(file.fileno())

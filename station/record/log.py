@@ -112,7 +112,9 @@ class Log:
 
     def inclusion(self, seq: int, size: int) -> tuple[bytes, ...]:
         """Return the proof that entry `seq` is in the log of `size` entries."""
-        return merkle.inclusion_proof(min(seq, self._known(size) - 1), size, self.node)
+        if not 0 <= seq < self._known(size):
+            raise self._no_such_entry(seq, size)
+        return merkle.inclusion_proof(seq, size, self.node)
 
     def consistency(self, old_size: int, new_size: int) -> tuple[bytes, ...]:
         """Return the proof that the log of `old_size` entries is the beginning of that of `new_size`."""
@@ -139,8 +141,7 @@ class Log:
         """
         entry = next(self.entries(seq, seq + 1), None)
         if entry is None:
-            raise UsageError("no such entry", where=f"log of {self.origin}", expected=f"0 to {len(self) - 1}", got=seq,
-                             remedy="Give the sequence number of an entry.")
+            raise self._no_such_entry(seq, len(self))
         if entry.body is None or merkle.leaf_hash(entry.body) != entry.leaf:
             raise EvidenceError("body of an entry was altered", where=f"entry {seq} of the log",
                                 expected=f"leaf {entry.leaf.hex()}",
@@ -165,6 +166,10 @@ class Log:
     def _last(self) -> tuple[int, bytes] | None:
         found: tuple[int, bytes] | None = self.connection.execute(_LAST).fetchone()
         return found
+
+    def _no_such_entry(self, seq: int, size: int) -> UsageError:
+        return UsageError("no such entry", where=f"log of {self.origin}", expected=f"0 to {size - 1}", got=seq,
+                          remedy="Give the sequence number of an entry.")
 
     def _known(self, size: int, least: int = 0) -> int:
         if not least <= size <= len(self):

@@ -98,7 +98,7 @@ class Store:
                 self._sweep()
                 self._connection = schema.open_for_writing(folder, origin, log_key)
                 self._make_ready(origin, log_key)
-        except StationError:
+        except BaseException:
             let_go(self._lock)
             raise
 
@@ -214,8 +214,12 @@ class Store:
         until: str | None = None, motor_type: str | None = None,
     ) -> list[Record]:
         """Return the records that fit, oldest first; see `find_records`."""
-        return find_records(self._connection, serial=serial, verdict=verdict, since=since, until=until,
-                            motor_type=motor_type)
+        return list(find_records(self._connection, serial=serial, verdict=verdict, since=since, until=until,
+                                 motor_type=motor_type))
+
+    def of_type(self, motor_type: str) -> Iterator[Record]:
+        """Yield every record of a motor type, oldest first, one in memory at a time; see `find_records`."""
+        return find_records(self._connection, motor_type=motor_type)
 
     def show(self, serial: str) -> list[Record]:
         """Return every record of one motor, first run first."""
