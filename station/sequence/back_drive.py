@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from concurrent.futures import Future
+from functools import partial
 
 from station.analysis.budget import measurement
 from station.measurement import BudgetRow
@@ -31,6 +32,7 @@ def back_drive(step: BackDriveStep, test: OngoingTest) -> None:
     for stop in clipped:
         test.say("note", f"{stop.label}: input clipped, taken again on a wider range")
     _visit_all(step, test, [stop.widened() for stop in clipped])
+    test.conclude_ahead()
     with test.timing.phase("ramp to rest", "physics"):
         drive.stop()
         test.wait_until(lambda: abs(drive.speed()) < RPM, what="coming to rest",
@@ -69,10 +71,9 @@ def _visit(capturing: Capturing) -> Future[bool]:
         test.wait_until(lambda: _is_ready(test), what=f"reaching {stop.target_rpm:g} r/min", expected=ramp,
                         remedy="Look for a blocked or heavy shaft, or give the step more time.")
     test.say("speed", f"{stop.label}: {stop.target_rpm:g} r/min reached")
-    fetched = [capturing.take(groups[0], prepared)]
+    fetched = [capturing.take(groups[0], prepared, meanwhile=partial(_measure_drag, test, stop.label))]
     for together in groups[1:]:
         fetched.append(capturing.take(together, capturing.prepare(together)))
-    _measure_drag(test, stop.label)
     return capturing.keep(fetched)
 
 

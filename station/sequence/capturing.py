@@ -1,6 +1,6 @@
 """Taking one capture while the shaft turns: inputs set beforehand, codes fetched while the drive moves on."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from concurrent.futures import Future
 from dataclasses import dataclass, replace
 from functools import partial
@@ -67,8 +67,12 @@ class Capturing:
         """Begin to set the inputs for `together`, behind whatever is still being fetched."""
         return self.test.workers.carrier.submit(self._configure, together)
 
-    def take(self, together: Together, prepared: Future[None]) -> Future[list[Capture]]:
-        """Capture `together` at the present speed; return once the capture is over, its codes to be fetched."""
+    def take(self, together: Together, prepared: Future[None], meanwhile: Callable[[], None] = lambda: None
+             ) -> Future[list[Capture]]:
+        """Capture `together` at the present speed; return once the capture is over, its codes to be fetched.
+
+        `meanwhile` is carried out while it runs. The speed is what the drive shows at its beginning and middle.
+        """
         test, drive = self.test, self.test.bench.drive
         digitizers = [test.bench.digitizer_of(part) for part in together]
         with test.timing.phase("waiting for the digitizer", "station"):
@@ -76,16 +80,20 @@ class Capturing:
         with test.timing.phase("settling of the sensors", "physics"):
             test.wait_until(lambda: test.clock.monotonic() >= test.sensors_settled_at, what="settling of the sensors",
                             remedy="Shorten settle_s of the sensor supply step.")
-        before = drive.speed()
         with test.timing.phase("capture", "physics"):
             for digitizer in digitizers:
                 digitizer.initiate()
+            middle = test.clock.monotonic() + 0.5 * self._duration / test.pace
             temperature = test.workers.carrier.submit(test.bench.thermometer.winding)
+            speed = drive.speed()
+            meanwhile()
+            test.wait_until(lambda: self._has_come(middle), what="the middle of the capture",
+                            remedy="Look what keeps the drive busy.")
+            speed = (speed + drive.speed()) / 2
             for digitizer in digitizers:
                 test.wait_until(partial(self._is_done, digitizer), what="the capture",
                                 remedy="Check the digitizer's trigger and sample interval.",
-                                within=3 * self._duration + SLACK, expected=self._duration)
-        speed = (before + drive.speed()) / 2
+                                within=3 * self._duration + SLACK, expected=self._duration / 2)
         return test.workers.carrier.submit(self._fetch, together, speed, temperature)
 
     def keep(self, fetched: Sequence[Future[list[Capture]]]) -> Future[bool]:
@@ -94,6 +102,10 @@ class Capturing:
         The result raises BenchError when they cannot be trusted, see `OngoingTest.require_trustworthy`.
         """
         return self.test.workers.carrier.submit(self._keep, fetched)
+
+    def _has_come(self, moment: float) -> bool:
+        require_turning(self.test)
+        return self.test.clock.monotonic() >= moment
 
     def _is_done(self, digitizer: Digitizer) -> bool:
         require_turning(self.test)  # also keeps the drive's watchdog content while a long capture runs

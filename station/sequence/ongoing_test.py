@@ -18,6 +18,7 @@ from station.record.capture_file import as_filed
 from station.record.record import Fragment, fragment
 from station.record.store import Kept
 from station.record.written import written
+from station.sequence.concluding import Concluded, conclude_run
 from station.sequence.progress import Notice, NoticeKind, Watch
 from station.sequence.timing import Timing
 from station.sequence.workers import Workers
@@ -44,6 +45,7 @@ class OngoingTest:
     keep: Callable[[int, Capture], Kept]
     timing: Timing
     serial: str
+    labels: tuple[str, ...]     # of the captures that the sequence asks for
     pace: float = 1.0   # simulated seconds a second, for what is expected when; 1 at a real bench
     measurements: dict[tuple[str, str], Measurement] = field(default_factory=dict)
     taken: list[tuple[Capture, ...]] = field(default_factory=list)     # one label each, in parts where stitched
@@ -54,6 +56,7 @@ class OngoingTest:
     sensors_settled_at: float = 0.0                 # s on the monotonic clock; no capture begins before
     _pending: list[Future[CaptureAnalysis]] = field(default_factory=list)
     _keeping: list[Future[Kept]] = field(default_factory=list)
+    _concluding: Future[Concluded] | None = None
     _written: dict[tuple[str, str], tuple[Measurement, Fragment]] = field(default_factory=dict)
 
     def add(self, measurement: Measurement, label: str = "") -> None:
@@ -74,21 +77,20 @@ class OngoingTest:
         with self.timing.phase("analysis", "meanwhile"):
             analysis = analyse_captures(parts, self.limits.motor_type)
             for measurement in analysis.measurements.values():
-                self._written[measurement.name, analysis.label] = measurement, self._write(measurement, analysis.label)
+                self._write_down(measurement, analysis.label)
             return analysis
+
+    def _write_down(self, measurement: Measurement, label: str) -> None:
+        self._written[measurement.name, label] = measurement, self.written(measurement, label)
 
     def _keep(self, number: int, capture: Capture) -> Kept:
         with self.timing.phase("writing captures", "meanwhile"):
             return self.keep(number, capture)
 
-    @staticmethod
-    def _write(measurement: Measurement, label: str) -> Fragment:
-        return fragment(written(measurement, label))
-
     def written(self, measurement: Measurement, label: str) -> Fragment:
-        """Return a measurement as the record holds it; those of analyses were written when they were made."""
+        """Return a measurement as the record holds it; most were written down while there was time."""
         known, content = self._written.get((measurement.name, label), (None, None))
-        return content if content is not None and known is measurement else self._write(measurement, label)
+        return content if content is not None and known is measurement else fragment(written(measurement, label))
 
     def kept(self) -> list[Kept]:
         """Wait for the files of all captures so far; StationError when one could not be written."""
@@ -101,6 +103,27 @@ class OngoingTest:
             for measurement in analysis.measurements.values():
                 self.measurements[measurement.name, analysis.label] = measurement
         return analyses
+
+    def conclude_ahead(self) -> None:
+        """Begin to conclude from the captures handed over and the values so far: the last capture has been taken."""
+        self._concluding = self.workers.analyst.submit(self._conclude, dict(self.measurements))
+        self.workers.archivist.submit(self.bench.transcript.prepare)
+
+    def _conclude(self, measured: dict[tuple[str, str], Measurement]) -> Concluded:
+        with self.timing.phase("judgement", "meanwhile"):
+            analyses = [pending.result() for pending in self._pending]
+            concluded = conclude_run(analyses, measured, self.labels, self.limits)
+            for (_, label), measurement in concluded.conclusion.measurements.items():
+                self._write_down(measurement, label)
+            return concluded
+
+    def concluded(self, analyses: list[CaptureAnalysis]) -> Concluded:
+        """Return what the run comes to, drawn afresh if anything has come in since `conclude_ahead`."""
+        if self._concluding is not None:
+            ahead = self._concluding.result()
+            if ahead.holds_for(analyses, self.measurements):
+                return ahead
+        return conclude_run(analyses, self.measurements, self.labels, self.limits)
 
     def analysed(self) -> list[CaptureAnalysis]:
         """Return the analyses that are finished by now."""

@@ -7,11 +7,11 @@ from typing import Any
 from station.analysis.conversion import touch_voltage_speed
 from station.analysis.result import CaptureAnalysis
 from station.clock import Moment, stamp
-from station.judgement.conclusion import Conclusion
 from station.judgement.limit_file import LimitFile
 from station.motor import MotorType
 from station.record.attempt import Attempt
-from station.record.written import written_plot, written_refusal, written_row
+from station.record.written import written_refusal
+from station.sequence.concluding import Concluded
 from station.sequence.ongoing_test import OngoingTest
 from station.sequence.software import software
 from station.sequence_file import InsulationStep, Sequence
@@ -45,8 +45,7 @@ class Heading:
 class Outcome:
     """What a run came to before it is written down."""
 
-    analyses: Ordered[CaptureAnalysis]
-    conclusion: Conclusion
+    concluded: Concluded
     steps: Ordered[dict[str, str]]
     started: Moment
     ended: Moment
@@ -77,16 +76,17 @@ def known_at_start(heading: Heading, limits: LimitFile, sequence: Sequence, star
 def assemble(test: OngoingTest, outcome: Outcome) -> dict[str, Any]:
     """Return the rest of the record; a run that met trouble is NO RESULT whatever its values say."""
     verdict, reason = _verdict(outcome)
+    concluded, conclusion = outcome.concluded, outcome.concluded.conclusion
     return {
         "serial": test.serial, "started": stamp(outcome.started.utc), "ended": stamp(outcome.ended.utc),
         "clock": _clock(test.clock.boot_id, outcome.started, outcome.ended),
         "conditions": dict(test.conditions),
-        "steps": list(outcome.steps), "captures": _captures(test, outcome.analyses),
-        "measurements": [test.written(m, label) for (_, label), m in outcome.conclusion.measurements.items()],
-        "judged": [written_row(row) for row in outcome.conclusion.judgement.rows],
-        "findings": [{"code": f.code, "text": f.text} for f in outcome.conclusion.findings],
+        "steps": list(outcome.steps), "captures": _captures(test, concluded.analyses),
+        "measurements": [test.written(m, label) for (_, label), m in conclusion.measurements.items()],
+        "judged": list(concluded.judged),
+        "findings": [{"code": f.code, "text": f.text} for f in conclusion.findings],
         "verdict": verdict, "reason": reason,
-        "plots": [written_plot(a.label, a.plot) for a in outcome.analyses if a.plot is not None],
+        "plots": list(concluded.plots),
     }
 
 
@@ -105,7 +105,8 @@ def _verdict(outcome: Outcome) -> tuple[str, str]:
         return "NO RESULT", f"The test could not finish: {cause} {unsafe}".rstrip()
     if unsafe:
         return "NO RESULT", unsafe
-    return str(outcome.conclusion.judgement.verdict), outcome.conclusion.judgement.reason
+    judgement = outcome.concluded.conclusion.judgement
+    return str(judgement.verdict), judgement.reason
 
 
 def _clock(boot_id: str, started: Moment, ended: Moment | None) -> dict[str, Any]:

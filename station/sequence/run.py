@@ -8,7 +8,6 @@ from typing import Any
 from station.bench.bench import Bench
 from station.clock import Clock, stamp
 from station.errors import BenchNotFitError, StationError
-from station.judgement.conclusion import conclude
 from station.judgement.judge import judge
 from station.judgement.limit_file import LimitFile
 from station.record.store import Store
@@ -94,7 +93,8 @@ class Runner:
         trouble: BaseException | None = None
         with at_work() as workers:
             test = OngoingTest(self.bench, self.limits, self.clock, self.watch, workers,
-                               partial(self.store.keep_capture, run_id, serial), timing, serial, heading.pace)
+                               partial(self.store.keep_capture, run_id, serial), timing, serial,
+                               tuple(self.sequence.labels()), heading.pace)
             try:
                 self._start(test, invite)
                 with self.bench.watch_guard() as test.guard_watch:
@@ -109,8 +109,7 @@ class Runner:
             workers.finish()    # whatever has been fetched by now counts
             analyses = test.collect()
         with timing.phase("judgement", "station"):
-            conclusion = conclude(analyses, test.measurements, self.sequence.labels(), self.limits)
-            outcome = Outcome(analyses, conclusion, [trace.as_record() for trace in traces], started,
+            outcome = Outcome(test.concluded(analyses), [trace.as_record() for trace in traces], started,
                               self.clock.now(), trouble, unsafe)
             found = assemble(test, outcome)
         spent = {"timing": [row.as_record() for row in timing.rows()]}

@@ -23,13 +23,15 @@ def _measure(ohmmeter: Ohmmeter, pair: str) -> float:
 def winding(_step: WindingStep, test: OngoingTest) -> None:
     """Measure all three pairs at rest, together with the temperature they were measured at."""
     ohmmeter, thermometer = test.bench.ohmmeter, test.bench.thermometer
-    test.conditions["ambient_temperature_degC"] = thermometer.ambient()
-    temperature = test.conditions["winding_temperature_degC"] = thermometer.winding()
+    # Another instrument, asked by another thread: its answers cost no time of their own.
+    ambient, warm = (test.workers.carrier.submit(each) for each in (thermometer.ambient, thermometer.winding))
     try:
         with test.timing.phase("readings at rest", "physics"):
             indications = {pair: _measure(ohmmeter, pair) for pair in LINES}
     finally:
         ohmmeter.release()
+    test.conditions["ambient_temperature_degC"] = ambient.result()
+    temperature = test.conditions["winding_temperature_degC"] = warm.result()
     for pair, resistance in indications.items():
         if not isfinite(resistance):
             test.say("note", f"winding {pair} is open: no resistance within the range")
