@@ -12,6 +12,7 @@ from station.clock import Clock, stamp
 Direction = Literal["to", "from", "note"]    # to the instrument, from it, or what became of the connection
 
 MOST_ENTRIES = 40_000   # of a run; a minute of polling at full speed makes about that many
+PREPARED = 100          # entries written out at a time
 MOST_TEXT = 512         # characters of one entry kept as text
 
 
@@ -45,6 +46,7 @@ class Transcript:
         self._clock, self._half = clock, max(1, most // 2)
         self._lock = Lock()
         self._first: list[_Entry] = []
+        self._lines: list[str] = []     # as many of the first as have been written out
         self._last: deque[_Entry] = deque(maxlen=self._half)
         self._noted = 0
 
@@ -63,7 +65,7 @@ class Transcript:
     def restart(self) -> None:
         """Forget everything: a run begins."""
         with self._lock:
-            self._first, self._noted = [], 0
+            self._first, self._lines, self._noted = [], [], 0
             self._last.clear()
 
     @property
@@ -71,10 +73,22 @@ class Transcript:
         """How many exchanges were taken down since the start, those left out included."""
         return self._noted
 
+    def prepare(self) -> None:
+        """Write out what has been noted so far, so that `as_json_lines` has less to do; from any thread."""
+        count = -1
+        while count != len(self._lines):    # bit by bit: whoever takes something down must not wait for all of it
+            count = len(self._lines)
+            with self._lock:
+                self._write_out(PREPARED)
+
+    def _write_out(self, most: int) -> None:
+        self._lines += [entry.as_line() for entry in self._first[len(self._lines):len(self._lines) + most]]
+
     def as_json_lines(self) -> bytes:
         """Return one JSON object a line, in order; a line with "left_out" stands where exchanges are missing."""
         with self._lock:
-            lines = [entry.as_line() for entry in self._first]
+            self._write_out(len(self._first))
+            lines = list(self._lines)
             left_out = self._noted - len(self._first) - len(self._last)
             if left_out:
                 lines.append(json.dumps({"left_out": left_out}))

@@ -3,6 +3,7 @@
 import hashlib
 import json
 import threading
+from datetime import UTC, datetime
 
 import numpy as np
 from hypothesis import given
@@ -11,7 +12,9 @@ from hypothesis import strategies as st
 from station.bench.identity import parse_identity
 from station.bench.scpi_session import ScpiSession
 from station.bench.transcript import MOST_TEXT, Transcript
-from station.clock import system_clock
+from station.clock import Clock, system_clock
+
+NOON = datetime(2026, 1, 5, 12, tzinfo=UTC)
 
 
 def lines_of(transcript):
@@ -54,6 +57,19 @@ def test_first_and_last_are_kept_and_the_rest_is_counted(texts, most):
     assert all(("sha256" in entry) == (len(text) > MOST_TEXT) for entry, text in zip(kept, wanted, strict=True))
     times = [entry["monotonic_s"] for entry in kept]
     assert times == sorted(times)
+
+
+@given(st.lists(st.integers(0, 230), max_size=5), st.integers(2, 400))
+def test_what_was_written_out_ahead_is_no_other_text(parts, most):
+    ahead, at_once = (Transcript(Clock(lambda: NOON, lambda: 1.5, lambda _: None), most) for _ in range(2))
+    for number, part in enumerate(parts):
+        for transcript in (ahead, at_once):
+            for index in range(part):
+                transcript.note("drive", "to", f"{number} {index}")
+        ahead.prepare()
+    assert ahead.as_json_lines() == at_once.as_json_lines()
+    ahead.restart()
+    assert ahead.as_json_lines() == b""
 
 
 def test_threads_take_down_everything_in_order():
