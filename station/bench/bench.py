@@ -1,6 +1,7 @@
 """The bench: every role filled, checked before use, and taken to its safe state on every way out."""
 
 from collections.abc import Iterator, Mapping, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 
@@ -87,7 +88,9 @@ class Bench:
 
     def require_fit(self, clock: Clock, max_speed: float) -> None:
         """Raise BenchNotFitError, naming every reason, unless the bench may test up to `max_speed`, rad/s."""
-        faults = [fault for entry in self.file.instruments for fault in self._unfit(entry, clock)]
+        entries = self.file.instruments
+        with ThreadPoolExecutor(len(entries)) as pool:      # each instrument answers by itself
+            faults = [fault for found in pool.map(lambda entry: self._unfit(entry, clock), entries) for fault in found]
         faults = faults or self._unsafe()
         if not abs(max_speed) <= self.file.drive_limits.max_speed * (1 + 1e-9):
             faults.append(f"drive: the sequence asks for {from_si(max_speed, 'rpm'):g} r/min, the bench allows "
