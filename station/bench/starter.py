@@ -82,7 +82,7 @@ _INSTRUMENTS = """
 #                USB0::0x1234::0x5678::serial::INSTR    USB, with the extra `usb` and rights to the device
 #   dialect      name of a shipped dialect, or a .toml file beside this one; a register map for a Modbus drive
 #   deadline_s   longest wait for one answer (optional, 2 s). For the guard (0.5 s) also how long a guard that falls
-#                silent goes unnoticed: leave its line out at a real bench. Here instruments and station share a computer
+#                silent goes unnoticed: leave its line out at a real bench. Here all share one computer
 #   identity     exactly what the instrument answers to *IDN?; another instrument is refused
 #   calibration  certificate number, its date, and the last day on which it holds (for the guard: inspection).
 #                After the last day the station gives no verdicts, unless the calibration was extended in writing; then
