@@ -72,7 +72,8 @@ class TrackedWaves:
 class _Pass:
     """Waves fitted on `motion`, what they leave of the angle, and a motion that fits them better.
 
-    `step` rad is the largest way by which the better motion moves the angle.
+    `step` rad is the largest way by which the better motion moves the angle; `blocks` and `bins` are the columns of
+    `motion` at the blocks and at the bins of the score.
     """
 
     motion: ShaftMotion
@@ -80,6 +81,8 @@ class _Pass:
     score: AngleScore
     better: ShaftMotion
     step: float
+    blocks: Floats
+    bins: Floats
 
 
 def first_motion(lines: LineVoltages, tone: Tone, pole_pairs: int) -> tuple[ShaftMotion, float]:
@@ -114,7 +117,7 @@ def track_waves(lines: LineVoltages, motion: ShaftMotion, pole_pairs: int, highe
     for _ in range(PASSES):
         if best.better.unknowns == best.motion.unknowns and best.step < SETTLED:
             break
-        found = _one_pass(lines, best.better, pole_pairs, highest_order)
+        found = _one_pass(lines, best.better, pole_pairs, highest_order, best)
         if found.fit.sigma.sum() > WORSE * best.fit.sigma.sum():
             break
         best = found
@@ -122,37 +125,45 @@ def track_waves(lines: LineVoltages, motion: ShaftMotion, pole_pairs: int, highe
     return _followed(lines, tracked, highest_order) if tracked.score.excess() > FREE_EXCESS else tracked
 
 
-def _one_pass(lines: LineVoltages, motion: ShaftMotion, pole_pairs: int, highest_order: int) -> _Pass:
-    angle, speed = motion.at(lines.times)
+def _one_pass(
+    lines: LineVoltages, motion: ShaftMotion, pole_pairs: int, highest_order: int, before: _Pass | None = None
+) -> _Pass:
+    """Return the pass from `motion`; its columns are those of the pass `before` where only coefficients changed."""
+    known = before if before is not None and motion.has_columns_of(before.motion) else None
+    blocks = known.blocks if known else motion.columns(lines.times)
+    angle, speed = motion.on(blocks)
     fit = fit_waves(angle, speed, lines.volts, highest_order)
     score = angle_score(lines.times, fit, _blocks_per_period(lines, speed))
-    better, rest = _better(motion, score, pole_pairs)
+    bins = known.bins if known and np.array_equal(score.times, known.score.times) else motion.columns(score.times)
+    better, rest = _better(motion, score, bins, pole_pairs)
     rippled = with_ripple_of(fit, better, pole_pairs)
     known = better.orders.size
     added = np.hypot(rippled.in_phase[:known] - better.in_phase, rippled.quadrature[:known] - better.quadrature).sum()
     step = float(np.abs(score.correction - rest).max() + added)
-    return _Pass(motion, fit, replace(score, correction=rest), rippled, step)
+    return _Pass(motion, fit, replace(score, correction=rest), rippled, step, blocks, bins)
 
 
 def _tracked(lines: LineVoltages, found: _Pass) -> TrackedWaves:
     """Return waves and angle of a pass; its last step counts for the angle if it is small, not for the waves."""
     settled = found.better.unknowns == found.motion.unknowns and found.step < SETTLED
     motion = found.better if settled else found.motion
-    columns = motion.columns(found.score.times)
-    covariance = np.asarray(np.linalg.inv((columns * found.score.information) @ columns.T), dtype=np.float64)
-    return TrackedWaves(motion, *motion.at(lines.times), found.fit, found.score, covariance, 0.0)
+    known = motion.has_columns_of(found.motion)
+    blocks, bins = ((found.blocks, found.bins) if known else
+                    (motion.columns(lines.times), motion.columns(found.score.times)))
+    covariance = np.asarray(np.linalg.inv((bins * found.score.information) @ bins.T), dtype=np.float64)
+    return TrackedWaves(motion, *motion.on(blocks), found.fit, found.score, covariance, 0.0)
 
 
 def _blocks_per_period(lines: LineVoltages, speed: Floats) -> float:
     return float(2 * np.pi / (np.abs(speed.mean()) * lines.interval))
 
 
-def _better(motion: ShaftMotion, score: AngleScore, pole_pairs: int) -> tuple[ShaftMotion, Floats]:
-    """Return the motion moved to where the score is least, and what is left (m,) rad.
+def _better(motion: ShaftMotion, score: AngleScore, bins: Floats, pole_pairs: int) -> tuple[ShaftMotion, Floats]:
+    """Return the motion moved to where the score is least, and what is left (m,) rad; `bins` its columns there.
 
     An order that stands out of what is left is tuned from then on, a slow bend raises the degree; one a pass.
     """
-    columns = np.vstack([motion.columns(score.times), motion.order_columns(score.times)])
+    columns = np.vstack([bins, motion.order_columns(score.times)])
     step = score.regress(columns)
     rest = score.correction - step @ columns
     width = columns.shape[0] - motion.movable.size

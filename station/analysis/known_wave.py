@@ -174,9 +174,9 @@ def track_known(lines: LineVoltages, wave: KnownWave, start: ShaftMotion, pole_p
     motion, volts, patterns = start, lines.volts[0], _pole_patterns(pole_pairs)
     strength = np.ones(2 * pole_pairs)
     for _ in range(PASSES):
-        angle, speed = motion.at(lines.times)
-        shape, slope = wave.at(angle)
-        columns, cycle = motion.columns(lines.times), _half_cycles(angle)
+        columns = motion.columns(lines.times)
+        angle, speed = motion.on(columns)
+        (shape, slope), cycle = wave.at(angle), _half_cycles(angle)
         pole = cycle % (2 * pole_pairs)
         slope = speed * slope * strength[pole]
         design = np.vstack([np.ones_like(angle), patterns[:, pole] * (speed * shape), slope * columns])

@@ -57,22 +57,29 @@ class ShaftMotion:
 
     def columns(self, times: Floats) -> Floats:
         """Return (d + 1 + 2k, n): what each coefficient adds to the angle at `times` (n,) s."""
-        x = (times - self.centre) / self.span
-        return np.vstack([_powers(x, self.polynomial.size), *self._turns(x)])
+        powers = self._powers_at(times)
+        return np.vstack([powers, *self._turns(powers)])
+
+    def has_columns_of(self, other: "ShaftMotion") -> bool:
+        """Say whether the columns of both are the same, so that the motions differ in their coefficients alone."""
+        return ((self.centre, self.span) == (other.centre, other.span) and np.array_equal(self.carrier, other.carrier)
+                and np.array_equal(self.orders, other.orders))
 
     def slopes(self, times: Floats) -> Floats:
         """Return (d + 1 + 2k, n): what each coefficient adds to the angular speed, 1/s."""
-        x = (times - self.centre) / self.span
-        cosine, sine = self._turns(x)
-        rate = np.multiply.outer(self.orders, _derivative(self.carrier) @ _powers(x, self.carrier.size))
-        rising = np.arange(1.0, self.polynomial.size)[:, None] * _powers(x, self.carrier.size)
-        slopes: Floats = np.vstack([np.zeros((1, x.size)), rising, -rate * sine, rate * cosine])
+        powers = self._powers_at(times)
+        cosine, sine = self._turns(powers)
+        rate = np.multiply.outer(self.orders, _derivative(self.carrier) @ powers[:-1])
+        rising = np.arange(1.0, self.polynomial.size)[:, None] * powers[:-1]
+        slopes: Floats = np.vstack([np.zeros((1, times.size)), rising, -rate * sine, rate * cosine])
         return slopes / self.span
 
     def order_columns(self, times: Floats) -> Floats:
         """Return (movable orders, n): how the angle moves with each of them, rad."""
         index = self.movable
-        mechanical = self._mechanical((times - self.centre) / self.span)
+        if not index.size:
+            return np.zeros((0, times.size))
+        mechanical = self._mechanical(self._powers_at(times))
         turned = np.multiply.outer(self.orders[index], mechanical)
         moved: Floats = mechanical * (self.quadrature[index, None] * np.cos(turned)
                                       - self.in_phase[index, None] * np.sin(turned))
@@ -80,9 +87,11 @@ class ShaftMotion:
 
     def at(self, times: Floats) -> tuple[Floats, Floats]:
         """Return angle (n,) rad and angular speed (n,) rad/s at `times` (n,) s."""
-        x = (times - self.centre) / self.span
-        cosine, sine = self._turns(x)
-        powers = _powers(x, self.polynomial.size)
+        return self.on(self.columns(times))
+
+    def on(self, columns: Floats) -> tuple[Floats, Floats]:
+        """Return angle (n,) rad and angular speed (n,) rad/s where the motion's `columns` (d + 1 + 2k, n) stand."""
+        powers, cosine, sine = self._parts(columns)
         angle = self.polynomial @ powers + self.in_phase @ cosine + self.quadrature @ sine
         wobble = (self.orders * self.quadrature) @ cosine - (self.orders * self.in_phase) @ sine
         steady = _derivative(self.polynomial[1:]) @ powers[:-1]
@@ -90,8 +99,7 @@ class ShaftMotion:
 
     def steady_speed(self, times: Floats) -> Floats:
         """Return the angular speed (n,) rad/s without ripple."""
-        powers = _powers((times - self.centre) / self.span, self.carrier.size)
-        speed: Floats = _derivative(self.polynomial[1:]) @ powers / self.span
+        speed: Floats = _derivative(self.polynomial[1:]) @ self._powers_at(times)[:-1] / self.span
         return speed
 
     def moved(self, by: Floats) -> "ShaftMotion":
@@ -112,22 +120,27 @@ class ShaftMotion:
         """Return the same motion with room for one more power of time."""
         return replace(self, polynomial=np.append(self.polynomial, 0.0), carrier=np.append(self.carrier, 0.0))
 
-    def _parts(self, coefficients: Floats) -> list[Floats]:
-        size = self.polynomial.size
-        return np.split(coefficients, [size, size + self.orders.size])
+    def _parts(self, each: Floats) -> tuple[Floats, Floats, Floats]:
+        """Return what in `each` (d + 1 + 2k, ...) belongs to the polynomial, to the cosines and to the sines."""
+        first, last = self.polynomial.size, self.polynomial.size + self.orders.size
+        return each[:first], each[first:last], each[last:]
 
-    def _turns(self, x: Floats) -> tuple[Floats, Floats]:
+    def _powers_at(self, times: Floats) -> Floats:
+        """Return (d + 1, n): 1, x, x² ... at `times` (n,) s."""
+        return _powers((times - self.centre) / self.span, self.polynomial.size)
+
+    def _turns(self, powers: Floats) -> tuple[Floats, Floats]:
         """Return cosine and sine (k, n) of each order of the mechanical angle; orders 1 to k cheaper, by recurrence."""
-        mechanical, count = self._mechanical(x), self.orders.size
+        mechanical, count = self._mechanical(powers), self.orders.size
         if count and np.array_equal(self.orders, np.arange(1, count + 1)):
             turns = harmonics(mechanical, count)
             return turns[:count], turns[count:]
         turned = np.multiply.outer(self.orders, mechanical)
         return np.cos(turned), np.sin(turned)
 
-    def _mechanical(self, x: Floats) -> Floats:
-        """Return the mechanical angle from the centre on, rad; only ripple is measured against it."""
-        mechanical: Floats = x * (self.carrier @ _powers(x, self.carrier.size))
+    def _mechanical(self, powers: Floats) -> Floats:
+        """Return the mechanical angle (n,) from the centre on, rad; only ripple is measured against it."""
+        mechanical: Floats = powers[1] * (self.carrier @ powers[:-1])
         return mechanical
 
 

@@ -1,5 +1,7 @@
 """station.analysis.shaft_motion: what it fits it gives back, and its speeds are the slopes of its angles."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
@@ -55,6 +57,19 @@ def test_order_columns_are_derivatives_after_the_order():
 
     change = (at(3.7 + 1e-4).at(TIMES)[0] - at(3.7 - 1e-4).at(TIMES)[0]) / 2e-4
     assert motion.order_columns(TIMES)[0] == pytest.approx(change, rel=1e-4, abs=1e-9)
+
+
+def test_motions_share_columns_as_long_as_only_coefficients_change():
+    motion = steady_motion(TIMES, 0.4, turned(), 4)
+    columns = motion.columns(TIMES)
+    moved = motion.moved(np.linspace(0.01, 0.09, columns.shape[0]))
+    assert moved.has_columns_of(motion)
+    assert np.array_equal(moved.on(columns), moved.at(TIMES))
+    other = steady_motion(TIMES, 0.4, turned(rpm=1503.0), 4)       # another carrier
+    tuned = replace(motion, orders=motion.orders + np.array([0.0, 0.0, 0.01]))
+    later = replace(motion, centre=motion.centre + 1e-3)
+    for unlike in (other, tuned, later, motion.with_order(3.7, 0.1), motion.with_degree()):
+        assert not unlike.has_columns_of(motion)
 
 
 def test_an_order_close_to_a_known_one_tunes_it_instead_of_adding_another():
