@@ -45,7 +45,7 @@ def audit_bodies(entries: Sequence[Logged], rows: Rows, origin: str, report: Rep
         subject = each.entry.kind, each.entry.subject
         named.add(subject)
         row = rows.get(subject)
-        if row is None or each.entry.body is None:
+        if row is None or not each.has_body:
             report.find("record.missing", Severity.BROKEN, f"{each.entry.kind} that the log names is gone",
                         where=each.name, since=each.since, expected=f"leaf {each.entry.leaf.hex()}", got="nothing",
                         remedy=BACKUP)

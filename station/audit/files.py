@@ -1,18 +1,20 @@
 """The files that a record names, each against its hash: captures, transcript, and the files in force."""
 
 import hashlib
-from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
 from station.audit.finding import Report, Severity, Step
 from station.audit.ledger import Logged
 from station.record.kept_files import FILES
+from station.record.retention import words_of
+from station.record.statement import Statement
 
 RESTORE = "Restore it from a backup and ask who changed it."
 
-Removed = Mapping[str, str]     # by name of a file: in which statement and by which rule it was removed
+Removed = Mapping[str, Statement]   # by name of a file, what announced its removal
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,28 +37,21 @@ def named_files(said: Mapping[str, Any]) -> Iterator[Named]:
         yield Named(f"{file['kind']} {file['name']}", f"{FILES}/{file['sha256']}", file["sha256"])
 
 
-def removed_files(statements: list[dict[str, Any]]) -> Removed:
-    """Return which files were removed by a rule, as the statements of retention say."""
-    return {file["file"]: f"removed on {said['at'][:10]} by the rule for {said['rule']['verdict']}, statement "
-            f"{said['statement']}" for said in statements for file in said["files"]}
-
-
-def audit_files(each: Logged, folder: Path, known: Mapping[str, str], removed: Removed, report: Report) -> None:
+def audit_files(each: Logged, folder: Path, removed: Removed, report: Report) -> None:
     """Audit every file that a record names.
 
-    `known` gives for the SHA-256 of any capture in the log what it is, so that exchanged files are called that.
     Files in force are the same for many records: they are hashed by `audit_kept_files`, here they must be there.
     """
     for named in named_files(each.said or {}):
         path = folder / named.file
         where = f"{path}: {named.what}, {each.name}"
         if named.file in removed and not path.exists():
-            report.leave_out(Step.FILE, f"{named.file} was {removed[named.file]}")
+            report.leave_out(Step.FILE, f"some captures were {words_of(removed[named.file])}")
         elif named.file.startswith(f"{FILES}/"):
             if not path.is_file():
                 _find_missing(where, each.since, named, report)
         else:
-            _audit_file(path, where, each.since, named, known, report)
+            _audit_file(path, where, each.since, named, report)
 
 
 def audit_kept_files(folder: Path, used_since: Mapping[str, str], report: Report) -> None:
@@ -70,7 +65,7 @@ def audit_kept_files(folder: Path, used_since: Mapping[str, str], report: Report
                         since=used_since.get(path.name, ""), expected=f"SHA-256 {path.name}", got=got, remedy=RESTORE)
 
 
-def _audit_file(path: Path, where: str, since: str, named: Named, known: Mapping[str, str], report: Report) -> None:
+def _audit_file(path: Path, where: str, since: str, named: Named, report: Report) -> None:
     try:
         got = hashlib.sha256(path.read_bytes()).hexdigest()
     except OSError:
@@ -78,12 +73,18 @@ def _audit_file(path: Path, where: str, since: str, named: Named, known: Mapping
         return
     if got == named.sha256:
         report.hold(Step.FILE)
-    elif got in known:
-        report.find("file.exchanged", Severity.BROKEN, f"{named.what} holds another file", where=where, since=since,
-                    expected=f"SHA-256 {named.sha256}", got=f"that of {known[got]}", remedy=RESTORE)
     else:
         report.find("file.altered", Severity.BROKEN, f"{named.what} was altered", where=where, since=since,
                     expected=f"SHA-256 {named.sha256}", got=got, remedy=RESTORE)
+
+
+def name_exchanged(report: Report, entries: Iterable[Logged]) -> None:
+    """Call a file that holds another one of the log exchanged, not altered, and say which it holds."""
+    known = {named.sha256: f"{named.what}, {each.name}" for each in entries for named in named_files(each.said or {})}
+    report.findings[:] = [
+        replace(finding, code="file.exchanged", what="file holds another one of the log",
+                got=f"the {known[finding.got]}")
+        if finding.code == "file.altered" and finding.got in known else finding for finding in report.findings]
 
 
 def _find_missing(where: str, since: str, named: Named, report: Report) -> None:

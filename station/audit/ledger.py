@@ -2,7 +2,7 @@
 
 import hashlib
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 from station.audit.finding import Report, Severity
@@ -18,12 +18,16 @@ ASK = "Trust nothing from there on; compare with copies of the log kept elsewher
 
 @dataclass(frozen=True, slots=True)
 class Logged:
-    """An entry of the log with its body at a glance (None where unreadable), and the hashes of that body as it is."""
+    """An entry of the log, its body at a glance (None where unreadable), and the hashes of that body as it is.
+
+    The body itself is not kept: an archive is larger than the memory of a computer.
+    """
 
     entry: Entry
     said: dict[str, Any] | None
     leaf: bytes
     sha256: str
+    has_body: bool
 
     @property
     def name(self) -> str:
@@ -45,7 +49,7 @@ class Logged:
     @property
     def is_as_logged(self) -> bool:
         """Whether the body is the one that was entered in the log."""
-        return self.entry.body is not None and self.leaf == self.entry.leaf
+        return self.has_body and self.leaf == self.entry.leaf
 
 
 def logged(entry: Entry) -> Logged:
@@ -53,7 +57,8 @@ def logged(entry: Entry) -> Logged:
     body = entry.body if entry.body is not None else b""
     leaf = hashlib.sha256(b"\x00")      # as `merkle.leaf_hash`, without a copy of the body
     leaf.update(body)
-    return Logged(entry, at_a_glance(body), leaf.digest(), hashlib.sha256(body).hexdigest())
+    return Logged(replace(entry, body=None), at_a_glance(body), leaf.digest(), hashlib.sha256(body).hexdigest(),
+                  entry.body is not None)
 
 
 @dataclass(slots=True)

@@ -5,11 +5,9 @@ from pathlib import Path
 
 from cryptography import x509
 
-from station.errors import UsageError
+from station.certificate.key_folder import AUTHORITY_FILE, load_certificates
 from station.record.log_key import PUBLIC_FILE, load_verifier
 from station.record.signed_note import Ed25519Verifier
-
-AUTHORITY_FILE = "plant-ca.pem"
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,15 +29,6 @@ def load_trusted(authority: Path | None, log: Path | None, beside: Path | None) 
     own_log = log is None and beside is not None and (beside / PUBLIC_FILE).is_file()
     authority = beside / AUTHORITY_FILE if own_authority and beside else authority
     log = beside / PUBLIC_FILE if own_log and beside else log
-    return Trusted(load_authority(authority) if authority else None, load_verifier(log) if log else None,
+    return Trusted(load_certificates(authority)[-1] if authority else None, load_verifier(log) if log else None,
                    own_authority, own_log)
 
-
-def load_authority(path: Path) -> x509.Certificate:
-    """Return the certificate of an authority in a PEM file; UsageError when there is none."""
-    try:
-        return x509.load_pem_x509_certificate(path.read_bytes())
-    except (OSError, ValueError) as error:
-        raise UsageError("certificate of the plant's authority cannot be read", where=str(path),
-                         expected="a certificate in PEM", got=str(error),
-                         remedy="Fetch it from the plant, never from whoever handed over the certificate.") from error
