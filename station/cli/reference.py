@@ -136,8 +136,6 @@ def _check_type(place: Workplace, motors: list[ReferenceMotor], done: str) -> Ex
 
 def _run(place: Workplace, motor: ReferenceMotor) -> RunResult:
     _say(f"{motor.serial}: {motor.kind} reference motor of type {motor.motor_type}")
-    if place.station.simulated is None:
-        typer.prompt(f"  Fit {motor.serial}, close the guard, then press Enter here", default="", show_default=False)
     return place.run(motor.serial, show_notice, purpose=PURPOSE)
 
 

@@ -12,6 +12,7 @@ from station.clock import Clock, Date, stamp, system_clock
 from station.judgement.limit_file import LimitFile, parse_limits
 from station.record.store import Store
 from station.sequence.files_in_force import FileInForce, files_in_force, keep_files, limit_file
+from station.sequence.motor_change import Hands, MotorChange
 from station.sequence.progress import Watch
 from station.sequence.record_of_run import Heading
 from station.sequence.reference_gate import covering_check
@@ -26,11 +27,8 @@ from station.simulated.side_channel import SideChannel
 from station.toml_file import read_toml
 
 
-class Attendant(Protocol):
-    """Places motors and presses START: a person at a real bench, a stand-in at a simulated one."""
-
-    def place(self, serial: str) -> None:
-        """Put the motor into the fixture and close the guard."""
+class Attendant(Hands, Protocol):
+    """Exchanges motors and presses START: a person at a real bench, a stand-in at a simulated one."""
 
     def press_start(self) -> None:
         """Press START once the station waits for it."""
@@ -38,10 +36,16 @@ class Attendant(Protocol):
 
 @dataclass(frozen=True, slots=True)
 class Person:
-    """A person does both; the station only waits."""
+    """A person does all of it; the station only waits."""
+
+    def open_guard(self) -> None:
+        """Nothing to do: the person opens it."""
 
     def place(self, serial: str) -> None:
-        """Nothing to do: the person has scanned what lies in the fixture."""
+        """Nothing to do: the person puts in what was scanned."""
+
+    def close_guard(self) -> None:
+        """Nothing to do: the person closes it."""
 
     def press_start(self) -> None:
         """Nothing to do: only the person's hand starts motion."""
@@ -53,9 +57,16 @@ class EmbeddedAttendant:
 
     rig: Rig
 
+    def open_guard(self) -> None:
+        """Open the guard."""
+        self.rig.open_guard()
+
     def place(self, serial: str) -> None:
-        """Put the motor into the fixture and close the guard."""
+        """Put the motor into the fixture."""
         self.rig.place(serial)
+
+    def close_guard(self) -> None:
+        """Close the guard."""
         self.rig.close_guard()
 
     def press_start(self) -> None:
@@ -69,9 +80,16 @@ class RemoteAttendant:
 
     side: SideChannel
 
+    def open_guard(self) -> None:
+        """Open the guard."""
+        self.side.open_guard()
+
     def place(self, serial: str) -> None:
-        """Put the motor into the fixture and close the guard."""
+        """Put the motor into the fixture."""
         self.side.place(serial)
+
+    def close_guard(self) -> None:
+        """Close the guard."""
         self.side.close_guard()
 
     def press_start(self) -> None:
@@ -92,6 +110,7 @@ class Workplace:
     attendant: Attendant
     operator: str
     files: tuple[FileInForce, ...]
+    change: MotorChange
 
     def test(self, serial: str, watch: Watch, *, further: FurtherRun | None = None) -> RunResult:
         """Test one motor of the production, if it has a run left and the reference check that covers it was good.
@@ -121,7 +140,7 @@ class Workplace:
         """
         limits = load_limits(self.station, serial)
         files = keep_files(self.store.folder, (*self.files, limit_file(limits)))
-        self.attendant.place(serial)
+        self.change.await_motor(serial, self.attendant, watch, anew=bool(purpose))
         heading = replace(self._heading(), purpose=purpose, reference_check=reference_check, files=tuple(files),
                           attempts=() if purpose else self.store.attempts(serial),
                           further_run=further.as_record() if further else None)
@@ -163,7 +182,8 @@ def open_workplace(station: Station, operator: str, *, elsewhere: bool = False) 
         store = stack.enter_context(open_store(station))
         attendant = _attendant(station, bench_file, stack, elsewhere=elsewhere)
         bench = stack.enter_context(open_bench(bench_file, clock))
-        place = Workplace(station, bench, bench_file, sequence, store, clock, attendant, operator, files)
+        place = Workplace(station, bench, bench_file, sequence, store, clock, attendant, operator, files,
+                          MotorChange(bench.guard, clock))
         place.close_interrupted()
         yield place
 
