@@ -129,12 +129,12 @@ def _one_pass(
     lines: LineVoltages, motion: ShaftMotion, pole_pairs: int, highest_order: int, before: _Pass | None = None
 ) -> _Pass:
     """Return the pass from `motion`; its columns are those of the pass `before` where only coefficients changed."""
-    known = before if before is not None and motion.has_columns_of(before.motion) else None
-    blocks = known.blocks if known else motion.columns(lines.times)
+    reused = before if before is not None and motion.has_columns_of(before.motion) else None
+    blocks = reused.blocks if reused else motion.columns(lines.times)
     angle, speed = motion.on(blocks)
     fit = fit_waves(angle, speed, lines.volts, highest_order)
     score = angle_score(lines.times, fit, _blocks_per_period(lines, speed))
-    bins = known.bins if known and np.array_equal(score.times, known.score.times) else motion.columns(score.times)
+    bins = reused.bins if reused and np.array_equal(score.times, reused.score.times) else motion.columns(score.times)
     better, rest = _better(motion, score, bins, pole_pairs)
     rippled = with_ripple_of(fit, better, pole_pairs)
     known = better.orders.size
