@@ -1,6 +1,7 @@
 """Finding stored tests, and the yield that they amount to."""
 
 import sqlite3
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 from station.errors import UsageError
@@ -27,8 +28,8 @@ class Yield:
 def find_records(
     connection: sqlite3.Connection, *, serial: str = "*", verdict: str | None = None, since: str | None = None,
     until: str | None = None, motor_type: str | None = None,
-) -> list[Record]:
-    """Return the records that fit, oldest first, each checked against its hash.
+) -> Iterator[Record]:
+    """Yield the records that fit, oldest first, each checked against its hash.
 
     `serial` may hold * and ?; `since` and `until` are ISO 8601 dates or instants in UTC, both included.
 
@@ -44,7 +45,7 @@ def find_records(
                          remedy="Spell it as in that list.")
     wanted = {"serial": serial.replace("[", "[[]"), "verdict": verdict, "since": since, "until": until,
               "motor_type": motor_type}
-    return [read_body(row) for row in connection.execute(schema.FIND, wanted)]
+    return (read_body(row) for row in connection.execute(schema.FIND, wanted))
 
 
 def show_records(connection: sqlite3.Connection, serial: str) -> list[Record]:

@@ -217,8 +217,8 @@ class Store:
         return list(find_records(self._connection, serial=serial, verdict=verdict, since=since, until=until,
                                  motor_type=motor_type))
 
-    def of_type(self, motor_type: str) -> Iterator[Record]:
-        """Yield every record of a motor type, oldest first, one in memory at a time; see `find_records`."""
+    def each(self, motor_type: str | None = None) -> Iterator[Record]:
+        """Yield every record, or those of a motor type, oldest first, one in memory at a time; see `find_records`."""
         return find_records(self._connection, motor_type=motor_type)
 
     def show(self, serial: str) -> list[Record]:
