@@ -7,7 +7,9 @@ from typing import Any, TextIO
 from rich.console import Console
 
 from station.exit_code import ExitCode
+from station.record.correction import corrections_of
 from station.record.reference_check import Suspect
+from station.record.statement import Statement
 from station.sequence.progress import Notice
 from station.units import printed
 
@@ -41,6 +43,13 @@ def suspect_words(suspects: Iterable[Suspect], record: dict[str, Any]) -> str:
     number = next((s.check for s in suspects if (s.serial, s.run) == (record["serial"], record["run"])), None)
     return "" if number is None else (f"SUSPECT: reference check {number} failed, and no good one lies between. "
                                       "Test the motor again.")
+
+
+def correction_words(corrections: Iterable[Statement], record: dict[str, Any]) -> list[str]:
+    """Return a sentence for each correction of a test, oldest first; a void test counts as none."""
+    words = {"void": "VOID, counts as no test", "note": "note"}
+    return [f"{words[said['what']]}: {said['reason']} ({said['person']}, {said['at']})"
+            for said in corrections_of(record, corrections)]
 
 
 def worst_code(verdicts: list[str]) -> ExitCode:

@@ -8,13 +8,14 @@ import typer
 from rich.table import Table
 
 from station.certificate.number_format import coverage_factor, expanded
-from station.cli.console import errors, results, suspect_words, verdict_words, worst_row
+from station.cli import upkeep
+from station.cli.console import correction_words, errors, results, suspect_words, verdict_words, worst_row
 from station.errors import UsageError
 from station.record.store import Store
 from station.sequence.station_file import load_station
 from station.units import printed
 
-app = typer.Typer(no_args_is_help=True, help="Find and show stored tests.", rich_markup_mode=None)
+app = typer.Typer(no_args_is_help=True, help="Find, show, correct and export stored tests.", rich_markup_mode=None)
 
 StationFile = Annotated[Path, typer.Option("--station", help="The station file.")]
 Serial = Annotated[str, typer.Argument(help="Serial number.")]
@@ -32,11 +33,13 @@ def find(
     """List stored tests, the newest last."""
     table = Table("serial", "run", "type", "started", "verdict", "worst characteristic")
     with Store(load_station(station).store, read_only=True) as store:
-        suspects = {(suspect.serial, suspect.run) for suspect in store.suspects()}
+        marks = {(suspect.serial, suspect.run): " SUSPECT" for suspect in store.suspects()}
+        marks |= {(said["of"]["serial"], said["of"]["run"]): " VOID" for said in store.statements("correction")
+                  if said["what"] == "void"}
         for record in store.find(serial=serial, verdict=verdict or None, motor_type=motor_type or None):
             table.add_row(record["serial"], str(record["run"]), record["motor_type"]["name"], record["started"],
-                          verdict_words(record["verdict"])
-                          + (" SUSPECT" if (record["serial"], record["run"]) in suspects else ""), worst_row(record))
+                          verdict_words(record["verdict"]) + marks.get((record["serial"], record["run"]), ""),
+                          worst_row(record))
     results.print(table)
     results.print(f"{table.row_count} test(s)", highlight=False)
     return 0
@@ -52,15 +55,17 @@ def show(
     """Show one test: verdict, findings and every judged value."""
     record = _stored(station, serial, run)
     with Store(load_station(station).store, read_only=True) as store:
-        doubt = suspect_words(store.suspects(), record)
+        beside = [suspect_words(store.suspects(), record), *correction_words(store.statements("correction"), record)]
     if as_json:
-        if doubt:
-            errors.print(doubt, markup=False, highlight=False, soft_wrap=True)
+        for words in filter(None, beside):
+            errors.print(words, markup=False, highlight=False, soft_wrap=True)
         results.print(json.dumps(record), markup=False, highlight=False, soft_wrap=True)
         return 0
     _say(f"{verdict_words(record['verdict'])}  {serial} run {record['run']}: {record['reason']}")
-    if doubt:
-        _say(doubt)
+    for words in filter(None, beside):
+        _say(words)
+    if record.get("further_run"):
+        _say(f"further run, allowed by {record['further_run']['person']}: {record['further_run']['reason']}")
     for finding in record["findings"]:
         _say(f"finding: {finding['text']}")
     table = Table("characteristic", "capture", "value", "u", "unit", "limits", "result")
@@ -70,6 +75,12 @@ def show(
                       f"{row['lower']} … {row['upper']}", row["result"])
     results.print(table)
     return 0
+
+
+app.command("correct")(upkeep.correct)
+app.command("export")(upkeep.export)
+app.command("retain")(upkeep.retain)
+app.command("check")(upkeep.check)
 
 
 @app.command("suspects")
