@@ -5,7 +5,20 @@ from collections.abc import Sequence
 
 import typer
 
-from station.cli import analyse, bench, certificate, demo, dialect, limits, records, reference, setup, testing
+from station.cli import (
+    analyse,
+    audit,
+    bench,
+    certificate,
+    demo,
+    dialect,
+    limits,
+    log,
+    records,
+    reference,
+    setup,
+    testing,
+)
 from station.cli.console import errors
 from station.errors import StationError
 from station.exit_code import ExitCode, table
@@ -20,8 +33,10 @@ app.command("analyse")(analyse.analyse)
 app.command("certificate")(certificate.certificate)
 app.command("setup")(setup.setup)
 app.add_typer(limits.app, name="limits")
+app.add_typer(audit.app, name="audit")
 app.add_typer(bench.app, name="bench")
 app.add_typer(dialect.app, name="dialect")
+app.add_typer(log.app, name="log")
 app.add_typer(records.app, name="records")
 app.add_typer(reference.app, name="reference")
 
