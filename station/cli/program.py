@@ -7,7 +7,6 @@ import typer
 
 from station.cli import (
     analyse,
-    audit,
     bench,
     certificate,
     demo,
@@ -33,7 +32,6 @@ app.command("analyse")(analyse.analyse)
 app.command("certificate")(certificate.certificate)
 app.command("setup")(setup.setup)
 app.add_typer(limits.app, name="limits")
-app.add_typer(audit.app, name="audit")
 app.add_typer(bench.app, name="bench")
 app.add_typer(dialect.app, name="dialect")
 app.add_typer(log.app, name="log")
