@@ -43,7 +43,7 @@ class Cursor(sqlite3.Cursor):
 
 
 class Connection(sqlite3.Connection):
-    """A connection whose cursors tell of damage; `execute` and its like use them too."""
+    """A connection whose cursors tell of damage."""
 
     def __init__(self, database: Any, **more: Any) -> None:     # noqa: ANN401 - as sqlite3 takes them
         self.database = str(database)
@@ -52,6 +52,22 @@ class Connection(sqlite3.Connection):
     def cursor(self, factory: Any = Cursor) -> Any:             # noqa: ANN401 - as sqlite3 has it
         """Return a cursor that tells of damage."""
         return super().cursor(factory)
+
+    # sqlite3 takes plain cursors for these, whatever `cursor` returns.
+    def execute(self, sql: str, *given: Any) -> sqlite3.Cursor:     # noqa: ANN401 - as sqlite3 takes them
+        """Carry out one statement on a cursor of its own."""
+        cursor: sqlite3.Cursor = self.cursor().execute(sql, *given)
+        return cursor
+
+    def executemany(self, sql: str, rows: Any) -> sqlite3.Cursor:   # noqa: ANN401 - as sqlite3 takes them
+        """Carry out one statement for each of `rows`."""
+        cursor: sqlite3.Cursor = self.cursor().executemany(sql, rows)
+        return cursor
+
+    def executescript(self, sql: str) -> sqlite3.Cursor:
+        """Carry out statements one after the other."""
+        cursor: sqlite3.Cursor = self.cursor().executescript(sql)
+        return cursor
 
 
 def _is_damage(error: Exception) -> bool:

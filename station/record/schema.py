@@ -3,8 +3,9 @@
 import sqlite3
 from pathlib import Path
 
-from station.errors import UsageError
+from station.errors import EvidenceError, UsageError
 from station.record import log_schema, reference_check, statement
+from station.record.damage import Connection
 from station.record.log import open_log
 from station.record.log_key import LogKey
 
@@ -104,8 +105,10 @@ def open_for_writing(folder: Path, origin: str = "", key: LogKey | None = None) 
     ------
     UsageError
         A later version made the store, or it holds the log of another origin.
+    EvidenceError
+        The database is damaged, here and whenever it is read.
     """
-    connection = sqlite3.connect(folder / DATABASE, isolation_level=None, timeout=10)
+    connection = sqlite3.connect(folder / DATABASE, isolation_level=None, timeout=10, factory=Connection)
     try:
         connection.execute("PRAGMA journal_mode = WAL")
         connection.execute("PRAGMA synchronous = FULL")
@@ -136,7 +139,8 @@ def _bring_up_to_date(connection: sqlite3.Connection, folder: Path, origin: str,
 def open_for_reading(folder: Path) -> sqlite3.Connection:
     """Open the database so that nothing can be written; also from a medium that cannot be written."""
     path = (folder / DATABASE).resolve()
-    connection = sqlite3.connect(f"{path.as_uri()}?mode=ro", uri=True, isolation_level=None, timeout=10)
+    connection = sqlite3.connect(f"{path.as_uri()}?mode=ro", uri=True, isolation_level=None, timeout=10,
+                                 factory=Connection)
     try:
         connection.execute("SELECT 1 FROM records LIMIT 1")
     except sqlite3.OperationalError:
@@ -144,7 +148,11 @@ def open_for_reading(folder: Path) -> sqlite3.Connection:
         wal = path.with_name(DATABASE + "-wal")
         if wal.exists() and wal.stat().st_size:
             raise
-        connection = sqlite3.connect(f"{path.as_uri()}?immutable=1", uri=True, isolation_level=None)
+        connection = sqlite3.connect(f"{path.as_uri()}?immutable=1", uri=True, isolation_level=None,
+                                     factory=Connection)
+    except EvidenceError:
+        connection.close()
+        raise
     return connection
 
 

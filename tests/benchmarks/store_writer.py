@@ -11,7 +11,6 @@ os.environ["OPENBLAS_NUM_THREADS"] = "1"
 
 import json
 import signal
-import sqlite3
 import sys
 import time
 from contextlib import contextmanager
@@ -24,6 +23,7 @@ import pandas  # noqa: F401 - pyarrow imports it at its first array: here, so th
 from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 
 from station.capture import Capture, Channel
+from station.record import schema
 from station.record.kept_files import keep_file
 from station.record.log_key import LogKey
 from station.record.record import canonical, interrupted_record, sha256_of
@@ -98,10 +98,10 @@ def killed_after(folder, seconds):
 def less_careful(way):
     """Take away the precaution that `way` names."""
     if way in ("NORMAL", "OFF"):
-        class Loose(sqlite3.Connection):
+        class Loose(schema.Connection):
             def execute(self, sql, *more):
                 return super().execute(sql.replace("synchronous = FULL", f"synchronous = {way}"), *more)
-        with patch.object(sqlite3, "connect", partial(sqlite3.connect, factory=Loose)):
+        with patch.object(schema, "Connection", Loose):
             yield
     elif way == "FULL":
         yield
