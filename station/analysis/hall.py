@@ -67,7 +67,8 @@ def analyse_hall(capture: Capture, motor_type: MotorType, track: AngleTrack) -> 
     walk, widths = _walk(located, stuck, layout), _code_intervals(located)
     frame = measured.Frame(capture, layout, motor_type.pole_pairs, _span(capture, track),
                            360.0 * abs(track.mean_electrical_frequency))
-    numbers = _measure(frame, located, errors, walk, widths)
+    missing = {sensor: each.missing(frame.span) for sensor, each in located.items()}
+    numbers = _measure(frame, located, errors, walk, widths, sum(each.size for each in missing.values()))
     return HallAnalysis(
         numbers, tuple(_stuck_finding(sensor, each) for sensor, each in stuck.items()), located, stuck, widths,
         {sensor: high for sensor in SENSORS if (high := _high_range(located.get(sensor))) is not None},
@@ -75,13 +76,12 @@ def analyse_hall(capture: Capture, motor_type: MotorType, track: AngleTrack) -> 
         common_shift_u(list(errors.values())), capture.accuracy, walk,
         {sensor: found for sensor, each in located.items()
          if (found := bounces_of(each.edges, capture.sample_interval)) is not None},
-        {sensor: gap for sensor, each in located.items()
-         if (gap := gaps_of(each.missing(frame.span), frame.span, motor_type.pole_pairs)) is not None})
+        {sensor: gap for sensor, cycles in missing.items()
+         if (gap := gaps_of(cycles, frame.span, motor_type.pole_pairs)) is not None})
 
 
 def _measure(frame: measured.Frame, located: Mapping[str, SensorAngles], errors: Mapping[str, AngleErrors],
-             walk: CodeWalk, widths: tuple[CodeInterval, ...]) -> dict[str, Measurement]:
-    missing = sum(each.missing(frame.span).size for each in located.values())
+             walk: CodeWalk, widths: tuple[CodeInterval, ...], missing: int) -> dict[str, Measurement]:
     cycles = int(abs(frame.span[1] - frame.span[0]) / (2 * np.pi))
     missing += 2 * cycles * (len(SENSORS) - len(located))   # a stuck sensor misses every edge
     found = measured.count_measurements(frame, located, walk, missing)

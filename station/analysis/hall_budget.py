@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from functools import lru_cache
 from math import hypot, inf, sqrt
 
-from station.analysis.budget import channel_time, combine, type_a, weighted_sum
+from station.analysis.budget import SLOT_RIPPLE, channel_time, combine, type_a, weighted_sum
 from station.capture import Accuracy
 from station.measurement import BudgetRow
 
@@ -54,13 +54,13 @@ def threshold_time_u(accuracy: Accuracy, transition: float) -> float:
 
 def edge_rows(errors: AngleErrors, *, goes_high: bool) -> list[BudgetRow]:
     """Rows of the mean angle of one polarity."""
-    return [*weighted_sum([(1.0, _edge(errors, goes_high))]), *_zero(errors)]
+    return [*weighted_sum([(1.0, _edge(errors, goes_high))]), *_zero_of(errors)]
 
 
 def placement_rows(errors: AngleErrors) -> list[BudgetRow]:
     """Rows of a placement, the mean of rise and fall: the level cancels but for unlike edges, timing stays."""
     return [*weighted_sum([(0.5, _edge(errors, goes_high=True)), (0.5, _edge(errors, goes_high=False))]),
-            *_zero(errors)]
+            *_zero_of(errors)]
 
 
 def duty_rows(errors: AngleErrors) -> list[BudgetRow]:
@@ -102,9 +102,15 @@ def _edge(errors: AngleErrors, goes_high: bool) -> tuple[BudgetRow, ...]:
     )
 
 
-def _zero(errors: AngleErrors) -> list[BudgetRow]:
+def _zero_of(errors: AngleErrors) -> tuple[BudgetRow, ...]:
+    return _zero(errors.zero_deg, errors.zero_channel_deg, errors.slot_ripple_deg, errors.stitch_deg)
+
+
+@lru_cache(maxsize=8)   # all sensors and edges of a capture have the same
+def _zero(zero: float, channel: float, slot_ripple: float, stitch: float) -> tuple[BudgetRow, ...]:
+    """Rows of the rotor angle's zero, degrees each."""
     name = channel_time("v_ab")
-    return [BudgetRow("zero of the rotor angle", "A", "normal", errors.zero_deg, inf),
-            BudgetRow(name, "B", "rectangular", errors.zero_channel_deg, inf, shared=name),
-            BudgetRow("speed ripple of slot order", "B", "rectangular", errors.slot_ripple_deg, inf),
-            BudgetRow("stitching", "B", "rectangular", errors.stitch_deg, inf)]
+    return (BudgetRow("zero of the rotor angle", "A", "normal", zero, inf),
+            BudgetRow(name, "B", "rectangular", channel, inf, shared=name),
+            BudgetRow(SLOT_RIPPLE, "B", "rectangular", slot_ripple, inf),
+            BudgetRow("stitching", "B", "rectangular", stitch, inf))

@@ -5,6 +5,9 @@ from dataclasses import dataclass
 from functools import lru_cache
 from itertools import permutations, product
 
+import numpy as np
+from numpy.typing import NDArray
+
 from station.motor import SENSORS, HallLayout
 
 CLOSE_DEG = 30.0   # a map explains a sensor that lies nearer than this: half way to where another lead would switch
@@ -78,7 +81,7 @@ def matching_maps(rises_deg: Sequence[float | None], layout: HallLayout) -> tupl
     Parameters
     ----------
     rises_deg : per lead a, b, c: mean of the rise and of the fall less 180 degrees; None for a lead
-        that does not switch, which then may carry anything
+        that does not switch, which then may carry anything; one at least is known
 
     Notes
     -----
@@ -86,12 +89,16 @@ def matching_maps(rises_deg: Sequence[float | None], layout: HallLayout) -> tupl
     maps predict the same three. But a map may be another one seen from a turned rotor angle; see
     `LeadMap.turned`.
     """
-    return tuple(each for each, rises in _all_rises(layout) if _distance(rises_deg, rises) < CLOSE_DEG)
+    seen = [lead for lead, rise in enumerate(rises_deg) if rise is not None]
+    away = np.array([rises_deg[lead] for lead in seen]) - _all_rises(layout)[:, seen]
+    close = np.abs((away + 180.0) % 360.0 - 180.0).max(axis=1) < CLOSE_DEG
+    return tuple(MAPS[number] for number in np.flatnonzero(close))
 
 
 @lru_cache(maxsize=8)
-def _all_rises(layout: HallLayout) -> tuple[tuple[LeadMap, tuple[float, ...]], ...]:
-    return tuple((each, each.rises(layout)) for each in MAPS)
+def _all_rises(layout: HallLayout) -> NDArray[np.float64]:
+    """Return (48, 3): the angles at which the leads of each map go high, degrees."""
+    return np.array([each.rises(layout) for each in MAPS])
 
 
 # What is measured as v_ab after exchanging two leads is -v_ab, -v_bc or -v_ca, whose rising zeros lie here.
