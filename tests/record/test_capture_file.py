@@ -1,6 +1,7 @@
 """Capture files keep every code and scale, and a faulty one is told in full."""
 
 import hashlib
+import io
 import json
 import resource
 from dataclasses import replace
@@ -18,6 +19,7 @@ from station.errors import FileContractError, StationError
 from station.record.capture_file import (
     as_filed,
     capture_bytes,
+    codes_sha256,
     default_label,
     parse_capture,
     read_capture,
@@ -170,6 +172,26 @@ def test_a_disk_without_room_is_told_and_nothing_is_left(tmp_path):
     finally:
         resource.setrlimit(resource.RLIMIT_FSIZE, (soft, hard))
     assert list(tmp_path.iterdir()) == []
+
+
+@pytest.mark.parametrize("names", [CHANNELS, ("v_ab", "h_a"), ("h_c", "v_bc", "v_ab")])
+def test_the_hash_of_the_codes_is_that_of_little_endian_channels_in_order(names):
+    one = capture(names)
+    wanted = hashlib.sha256(b"".join(b"".join(int(code).to_bytes(2, "little", signed=True) for code in one.codes[name])
+                                     for name in CHANNELS if name in names))
+    assert codes_sha256(one) == wanted.hexdigest()
+
+
+def test_the_hash_of_the_codes_outlives_their_file():
+    content = capture_bytes(capture())
+    table = pq.read_table(io.BytesIO(content))
+    sink = io.BytesIO()
+    pq.write_table(table, sink, compression="snappy")
+    assert sink.getvalue() != content
+    assert codes_sha256(parse_capture(sink.getvalue(), "here")) == codes_sha256(capture())
+    spaced = {name: np.repeat(codes, 2)[::2] for name, codes in capture().codes.items()}    # not contiguous
+    assert codes_sha256(replace(capture(), codes=spaced)) == codes_sha256(capture())
+    assert codes_sha256(capture(seed=2)) != codes_sha256(capture())
 
 
 def test_default_label():

@@ -9,6 +9,7 @@ from stored_records import ENDED, STARTED, capture, record_of, run_of
 
 from station.capture import Capture, Channel
 from station.errors import EvidenceError, StationError, UsageError
+from station.record.capture_file import codes_sha256
 from station.record.schema import DATABASE
 from station.record.store import Store
 from station.units import RPM
@@ -24,6 +25,7 @@ def test_a_record_is_stored_with_its_captures(tmp_path):
         assert stored["run"] == 1
         assert [entry["label"] for entry in stored["captures"]] == ["forward 1500", "reverse 1500"]
         assert [one.label for one in store.captures(shown)] == ["forward 1500", "reverse 1500"]
+        assert [entry["codes_sha256"] for entry in stored["captures"]] == [codes_sha256(one) for one in both]
 
 
 def test_runs_are_counted_for_each_motor(tmp_path):
