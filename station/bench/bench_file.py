@@ -131,6 +131,7 @@ class DriveTable(Table):
     max_speed_rpm: Positive
     watchdog_s: Positive
     stop_deadline_s: Positive = 30.0
+    watchdog_proof_days: NotNegative = 0.0      # 0: no proof is asked for
 
 
 class DischargeTable(Table):
@@ -248,7 +249,8 @@ def parse_bench(source: TomlSource, folder: Path) -> BenchFile:
     limits, discharge = contract.drive_limits, contract.discharge
     return BenchFile(Path(source.name).name, source.sha256, tuple(entries), contract.wiring.wirings(),
                      _accuracy(contract.accuracy),
-                     DriveLimits(to_si(limits.max_speed_rpm, "rpm"), limits.watchdog_s, limits.stop_deadline_s),
+                     DriveLimits(to_si(limits.max_speed_rpm, "rpm"), limits.watchdog_s, limits.stop_deadline_s,
+                                 limits.watchdog_proof_days),
                      discharge.below, discharge.deadline_s, contract.sensor_wiring.wirings(),
                      _accuracy(contract.sensor_accuracy) if contract.sensor_accuracy else None,
                      contract.input_switch.settle_s)

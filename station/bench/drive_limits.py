@@ -20,6 +20,7 @@ class DriveLimits:
     max_speed: float            # rad/s
     watchdog: float             # s without a message, after which the drive stops by itself
     stop_deadline: float = 30.0  # s from any speed to rest
+    proof_days: float = 0.0     # how long a proof of the watchdog holds; 0: none is asked for
 
     def require_speed(self, speed: float) -> None:
         """Raise BenchNotFitError unless `speed`, rad/s, is a number within the limit."""

@@ -28,6 +28,7 @@ format = 1
 max_speed_rpm = 6000.0
 watchdog_s = 5.0
 stop_deadline_s = 30.0     # from full speed to rest
+# watchdog_proof_days = 180.0   # no test unless `station bench check --prove-watchdog` was good within so many days
 
 # When a winding counts as discharged after the insulation test.
 [discharge]

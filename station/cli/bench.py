@@ -1,6 +1,5 @@
 """`station bench`: look at the instruments, or serve the simulated bench to other clients."""
 
-import json
 from collections.abc import Callable
 from pathlib import Path
 from typing import Annotated
@@ -10,15 +9,15 @@ from rich.table import Table
 
 from station.bench.bench import Bench, open_bench
 from station.bench.bench_file import load_bench
-from station.bench.watchdog_proof import CAUTION, WatchdogProof, prove_watchdog
+from station.bench.watchdog_proof import CAUTION, prove_watchdog
 from station.cli.console import results
 from station.cli.workplace import embedded_bench
-from station.clock import Clock, stamp, system_clock
+from station.clock import Clock, system_clock
 from station.errors import UsageError
 from station.exit_code import ExitCode
 from station.sequence.station_file import Station, load_station
+from station.sequence.watchdog_proofs import keep_proof
 from station.simulated.side_channel import SideChannel
-from station.units import from_si
 
 app = typer.Typer(no_args_is_help=True, help="Check the bench, or serve the simulated one.", rich_markup_mode=None)
 
@@ -67,20 +66,8 @@ def _prove(bench: Bench, station: Station, clock: Clock, invite: Callable[[], No
     results.print(CAUTION, markup=False, highlight=False)
     proof = prove_watchdog(bench, clock, invite)
     results.print(proof.sentence(), markup=False, highlight=False)
-    keep_proof(station.store / "watchdog.jsonl", bench, proof, clock)
+    keep_proof(station.store, bench.file, proof, clock)
     return ExitCode.PASS if proof.has_stopped else ExitCode.BENCH_NOT_FIT
-
-
-def keep_proof(path: Path, bench: Bench, proof: WatchdogProof, clock: Clock) -> None:
-    """Append the proof to `path`, one line of JSON each."""
-    entry = {"time": stamp(clock.utc()), "bench": bench.file.name, "bench_sha256": bench.file.sha256,
-             "drive": str(bench.drive.identity()), "watchdog_s": proof.watchdog, "silence_s": proof.silence,
-             "rpm_before": from_si(proof.speed_before, "rpm"), "rpm_after": from_si(proof.speed_after, "rpm"),
-             "rpm_later": from_si(proof.speed_later, "rpm"), "drive_says": proof.said,
-             "drive_stopped": proof.has_stopped}
-    path.parent.mkdir(parents=True, exist_ok=True)
-    with path.open("a", encoding="utf-8") as file:
-        file.write(json.dumps(entry) + "\n")
 
 
 def _wait_for_person() -> None:

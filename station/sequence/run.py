@@ -19,6 +19,7 @@ from station.sequence.progress import Notice, Watch
 from station.sequence.record_of_run import Heading, Outcome, assemble, known_at_start
 from station.sequence.sensor_supply import sensor_supply
 from station.sequence.timing import Timing
+from station.sequence.watchdog_proofs import require_proof
 from station.sequence.winding import winding
 from station.sequence.workers import at_work
 from station.sequence_file import (
@@ -79,10 +80,13 @@ class Runner:
         ------
         FileContractError
             The sequence turns the motor faster than its type bears. No run has begun then.
+        BenchNotFitError
+            The bench file asks for a proof of the drive's watchdog, and none holds; nor then.
         StationError
             The store has no room for another run, or cannot be written; nor then.
         """
         require_speed_of_type(self.limits, self.sequence)
+        require_proof(self.store.folder, self.bench.file, self.clock)
         self.store.require_room(self.sequence.capture_bytes())
         started, timing = self.clock.now(), Timing(self.clock.monotonic)
         timing.begin("Before START")
