@@ -2,11 +2,15 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from pathlib import Path
 from typing import Any
 
 from station.audit.finding import Report, Severity, Step
 from station.audit.ledger import Logged
+from station.errors import FileContractError
+from station.judgement.limit_file import parse_limits
 from station.record.clock_watch import Reading, clock_flags, reading_of
+from station.toml_file import read_toml
 
 ASK = "Do not rely on the record; ask who changed it."
 Said = Mapping[str, Any]
@@ -46,6 +50,26 @@ def audit_circumstances(entries: Sequence[Logged], report: Report, *, is_whole: 
         _audit_attempts(said, each, told, report)
         _audit_covering(said, each, told, report)
         _audit_revision(said, each, revisions, report)
+
+
+def audit_limits_today(folder: Path, entries: Sequence[Logged], report: Report) -> None:
+    """Audit the limit files in force today: one that was edited must have a revision of its own."""
+    used: dict[tuple[str, str], dict[str, Logged]] = {}
+    for each in entries:
+        named = (each.said or {}).get("limit_file")
+        if named and named["sha256"]:
+            used.setdefault((named["name"], named["revision"]), {})[named["sha256"]] = each
+    for path in sorted(folder.glob("*.toml")):
+        try:
+            limits = parse_limits(read_toml(path))
+        except FileContractError:
+            continue    # no limit file, or a draft that is no use yet: no motor was tested by it
+        before = used.get((limits.name, limits.revision.number), {})
+        if before and limits.sha256 not in before:
+            last = list(before.values())[-1]
+            _find_edited(f"{path}, revision {limits.revision.number}", f"after {last.since}",
+                         f"SHA-256 {last.said and last.said['limit_file']['sha256']}, as at {last.name}",
+                         limits.sha256, report)
 
 
 def _audit_clock(entries: Sequence[Logged], report: Report) -> None:
@@ -140,7 +164,11 @@ def _audit_revision(said: Said, each: Logged, revisions: dict[tuple[str, str], t
         report.hold(Step.CIRCUMSTANCE)
         return
     revisions[named["name"], named["revision"]] = named["sha256"], each    # each change is told once
-    report.find("circumstance.revision", Severity.DOUBTFUL, "limit file was edited without a new revision",
-                where=f"{named['name']} revision {named['revision']}, from {each.name} on", since=each.since,
-                expected=f"SHA-256 {sha256}, as at {first.name}", got=named["sha256"],
-                remedy="See what was changed in the two kept files; release it under a revision of its own.")
+    _find_edited(f"{named['name']} revision {named['revision']}, from {each.name} on", each.since,
+                 f"SHA-256 {sha256}, as at {first.name}", named["sha256"], report)
+
+
+def _find_edited(where: str, since: str, expected: str, got: str, report: Report) -> None:
+    report.find("circumstance.revision", Severity.DOUBTFUL, "limit file was edited without a new revision", where=where,
+                since=since, expected=expected, got=got,
+                remedy="See what was changed; the files of each test are kept. Release it under a revision of its own.")

@@ -10,7 +10,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from station.audit.bodies import audit_bodies, read_rows
-from station.audit.circumstances import audit_circumstances
+from station.audit.circumstances import audit_circumstances, audit_limits_today
 from station.audit.examine import Examined, Examiner, Paper
 from station.audit.files import audit_kept_files, name_exchanged, named_files
 from station.audit.finding import Report, Severity, Step
@@ -42,6 +42,7 @@ class Scope:
     recompute: bool = True
     heads: Mapping[str, str] = field(default_factory=dict)      # kept elsewhere, by name
     papers: tuple[Paper, ...] = ()                              # certificates that came from elsewhere
+    limits: Path | None = None                                  # the folder of the limit files in force today
 
 
 def audit_store(folder: Path, trusted: Trusted, scope: Scope, told: Callable[[int], None] = lambda _done: None
@@ -90,7 +91,18 @@ class _StoreAudit:
         for paper in (*self.scope.papers, *(paper for each in examined for paper in each.papers)):
             self._paper(paper, entries, roots)
         self._heads(roots)
+        if self.scope.limits is not None:
+            audit_limits_today(self.scope.limits, within, self.report)
+        self._tell_left_out()
         return self.report
+
+    def _tell_left_out(self) -> None:
+        for step, is_own in ((Step.SIGNATURE, self.trusted.own_authority), (Step.HEAD, self.trusted.own_log)):
+            if is_own:
+                self.report.leave_out(step, "by the key in the station's own folder; give the plant's to be sure")
+        if not self.scope.recompute:
+            for step in (Step.PAGE, Step.VALUE, Step.INDICATION, Step.VERDICT):
+                self.report.leave_out(step, "quick")
 
     def _wanted(self) -> set[int] | None:
         """Return the runs in scope, None for all."""

@@ -47,10 +47,11 @@ app = typer.Typer(cls=AuditCommands, no_args_is_help=True, rich_markup_mode=None
 
 @dataclass(frozen=True, slots=True)
 class Place:
-    """A store to be audited, with the folder of keys beside it."""
+    """A store to be audited, with the folders of keys and limit files that its station file names."""
 
     store: Path
     keys: Path | None = None
+    limits: Path | None = None
 
 
 @app.command("check")
@@ -91,7 +92,8 @@ def _audits(target: str, station: Path | None, authority: Path | None, log_key: 
         yield target, _audit_serial(target, here, authority, log_key, Scope(target, recompute, heads))
     for place in places:
         trusted = load_trusted(authority, log_key, place.keys)
-        yield str(place.store), audit_store(place.store, trusted, Scope("", recompute, heads), _tell)
+        scope = Scope("", recompute, heads, limits=place.limits)
+        yield str(place.store), audit_store(place.store, trusted, scope, _tell)
     for paper in papers:
         trusted = load_trusted(authority, log_key, here.keys if here else None)
         yield str(paper), audit_certificate(paper, trusted, here.store if here else None, recompute=recompute,
@@ -112,7 +114,7 @@ def _station_place(file: Path | None) -> Place | None:
     if file is None and not Path(STATION_FILE).is_file():
         return None
     station = load_station(file or Path(STATION_FILE))
-    return Place(station.store, station.keys)
+    return Place(station.store, station.keys, station.limits)
 
 
 def _places(folder: Path) -> Iterator[Place]:
@@ -120,7 +122,7 @@ def _places(folder: Path) -> Iterator[Place]:
     told = {}
     for file in sorted(folder.rglob(STATION_FILE)):
         station = load_station(file)
-        told[station.store.resolve()] = Place(station.store, station.keys)
+        told[station.store.resolve()] = Place(station.store, station.keys, station.limits)
     found = {database.parent.resolve(): database.parent for database in sorted(folder.rglob(DATABASE))}
     for store, path in found.items():
         yield told.get(store, Place(path))
