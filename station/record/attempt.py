@@ -4,9 +4,12 @@ import sqlite3
 from dataclasses import dataclass
 from typing import Any
 
+from station.record.record import read_body
+
 # Runs of a reference check are no attempts: a reference motor is tested every shift.
 _ATTEMPTS = """
-SELECT records.run, records.started, records.verdict, run_id IN ({void}), log.leaf
+SELECT run_id IN ({void}), log.leaf,
+  records.serial, records.run, motor_type, verdict, records.started, sha256, body
 FROM records JOIN runs USING (run_id) JOIN log ON log.kind = 'record' AND log.subject = run_id
 WHERE records.serial = ? AND json_extract(runs.heading, '$.purpose') IS NULL
 ORDER BY records.run
@@ -35,6 +38,11 @@ class Attempt:
 
 
 def attempts_at(connection: sqlite3.Connection, serial: str, void: str) -> tuple[Attempt, ...]:
-    """Return the stored runs of the motor `serial` in the production; `void` is the SQL of those declared void."""
-    return tuple(Attempt(run, started, verdict, bool(void), leaf) for run, started, verdict, void, leaf
-                 in connection.execute(_ATTEMPTS.format(void=void), (serial,)))
+    """Return the stored runs of the motor `serial` in the production; `void` is the SQL of those declared void.
+
+    EvidenceError when a record was altered.
+    """
+    rows = connection.execute(_ATTEMPTS.format(void=void), (serial,))
+    earlier = ((bool(void), leaf, read_body(tuple(row))) for void, leaf, *row in rows)
+    return tuple(Attempt(record["run"], record["started"], record["verdict"], void, leaf)
+                 for void, leaf, record in earlier)

@@ -62,23 +62,24 @@ def sha256_of(content: bytes) -> str:
     return hashlib.sha256(content).hexdigest()
 
 
-def read_body(row: tuple[str, int, str, str, bytes]) -> Record:
-    """Return the record in a stored row (serial, run, verdict, sha256, body).
+def read_body(row: tuple[Any, ...]) -> Record:
+    """Return the record in a stored row (serial, run, motor type, verdict, started, sha256, body).
 
     Raises
     ------
     EvidenceError
         The body does not match its hash, or a column beside it says something else.
     """
-    serial, run, verdict, sha256, body = row
+    serial, run, motor_type, verdict, started, sha256, body = row
     where = f"record of {serial}, run {run}"
     if sha256_of(body) != sha256:
         raise EvidenceError("record was altered", where=where, expected=f"SHA-256 {sha256}", got=sha256_of(body),
                             remedy="Trust nothing it says; restore a backup and ask who changed it.")
     record: Record = json.loads(body)
-    if (record["serial"], record["run"], record["verdict"]) != (serial, run, verdict):
-        raise EvidenceError("record and its index differ", where=where, expected=f"{serial}, {run}, {verdict}",
-                            got=f"{record['serial']}, {record['run']}, {record['verdict']}",
+    said = record["serial"], record["run"], record["motor_type"]["name"], record["verdict"], record["started"]
+    if said != (serial, run, motor_type, verdict, started):     # by which it is searched for
+        raise EvidenceError("record and its index differ", where=where, got=", ".join(map(str, said)),
+                            expected=f"{serial}, {run}, {motor_type}, {verdict}, {started}",
                             remedy="Restore the store from a backup and ask who changed it.")
     return record
 

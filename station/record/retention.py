@@ -20,11 +20,13 @@ FORMAT = 1
 MOST = 1000     # files of one statement
 
 _LAST = """
-SELECT serial, run, verdict, sha256, body FROM records JOIN log ON log.kind = 'record' AND log.subject = run_id
+SELECT serial, run, motor_type, verdict, started, sha256, body
+FROM records JOIN log ON log.kind = 'record' AND log.subject = run_id
 ORDER BY seq DESC LIMIT 1
 """
 _OLD = """
-SELECT records.serial, records.run, records.verdict, records.sha256, records.body FROM records JOIN runs USING (run_id)
+SELECT records.serial, records.run, motor_type, verdict, records.started, sha256, body
+FROM records JOIN runs USING (run_id)
 WHERE records.verdict = ? AND records.started < ? AND json_extract(runs.heading, '$.purpose') IS NULL
   AND run_id NOT IN (SELECT run_id FROM suspects)
 ORDER BY run_id

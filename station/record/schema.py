@@ -66,13 +66,14 @@ LAST_RECORD = ("SELECT records.body FROM log JOIN records ON run_id = subject "
 UNFINISHED = ("SELECT run_id, serial, run, started, heading FROM runs "
               "WHERE run_id NOT IN (SELECT run_id FROM records) ORDER BY run_id")
 FIND = """
-SELECT serial, run, verdict, sha256, body FROM records
+SELECT serial, run, motor_type, verdict, started, sha256, body FROM records
 WHERE serial GLOB :serial AND (:verdict IS NULL OR verdict = :verdict)
   AND (:motor_type IS NULL OR motor_type = :motor_type)
   AND (:since IS NULL OR started >= :since) AND (:until IS NULL OR started <= :until || '~')
 ORDER BY run_id
 """
-SHOW = "SELECT serial, run, verdict, sha256, body FROM records WHERE serial = ? ORDER BY run"
+SHOW = ("SELECT serial, run, motor_type, verdict, started, sha256, body FROM records "
+        "WHERE serial = ? ORDER BY run")
 # of each motor its first and its last run with a result that is not void; runs of a reference check are no production
 VALID_RUNS = """
 SELECT first.verdict, last.verdict FROM

@@ -28,12 +28,14 @@ def test_what_has_no_place_in_json_is_refused(thing):
 
 def row_of(record, **changed):
     body = canonical(record)
-    row = {"serial": record["serial"], "run": record["run"], "verdict": record["verdict"],
-           "sha256": sha256_of(body), "body": body, **changed}
+    row = {"serial": record["serial"], "run": record["run"], "motor_type": record["motor_type"]["name"],
+           "verdict": record["verdict"], "started": record["started"], "sha256": sha256_of(body), "body": body,
+           **changed}
     return tuple(row.values())
 
 
-RECORD = {"serial": "CP40-0001", "run": 1, "verdict": "FAIL"}
+RECORD = {"serial": "CP40-0001", "run": 1, "motor_type": {"name": "CP-40"}, "verdict": "FAIL",
+          "started": "2026-11-25T10:00:00.000Z"}
 
 
 def test_a_genuine_row_is_read():
@@ -41,7 +43,8 @@ def test_a_genuine_row_is_read():
 
 
 @pytest.mark.parametrize("changed", [
-    {"body": canonical({**RECORD, "verdict": "PASS"})}, {"verdict": "PASS"}, {"run": 2}, {"serial": "CP40-0002"}])
+    {"body": canonical({**RECORD, "verdict": "PASS"})}, {"verdict": "PASS"}, {"run": 2}, {"serial": "CP40-0002"},
+    {"motor_type": "VB-24"}, {"started": "2026-11-25T10:00:00.001Z"}])
 def test_an_altered_row_is_told(changed):
     with pytest.raises(EvidenceError):
         read_body(row_of(RECORD, **changed))
