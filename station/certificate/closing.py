@@ -78,13 +78,22 @@ def _statements(record: Mapping[str, Any], sha256_of_record: str) -> list[str]:
     if bench.get("simulated"):
         texts.append(f"Made on the embedded simulated bench, pace x{bench.get('pace') or 1:g}: "
                      "no motor was tested.")
-    texts.append("Software: " + ", ".join(f"{name} {version}" for name, version in sorted(software.items()))
-                 if software else f"Software: {UNKNOWN}")
+    texts += [f"DOUBTFUL TIME: {at(flag, 'text')}" for flag in (record.get("clock") or {}).get("flags") or ()]
+    texts.append(f"Software: {_versions(software)}" + (f"; this certificate: {_versions(software['renderer'])}"
+                                                       if software.get("renderer") else ""))
     spoken = _dialects(bench)
     texts.append(f"Bench file: {at(bench, 'file')}, SHA-256 {at(bench, 'sha256')}"
                  + (f"; dialects: {spoken}" if spoken else ""))
-    texts.append(f"SHA-256 of the record in canonical JSON (RFC 8785): {sha256_of_record}")
+    attached = (f". Attached to this file: the record, and the proof that it is entry {at(record, 'log', 'seq')} "
+                f"of log {at(record, 'log', 'origin')}." if record.get("log") else "")
+    texts.append(f"SHA-256 of the record (RFC 8785): {sha256_of_record}{attached}")
     return texts
+
+
+def _versions(software: Mapping[str, Any]) -> str:
+    """Return names and versions, hashes by their beginning."""
+    return ", ".join(f"{name.removesuffix('_sha256')}\u00a0{version[:DIGITS] if len(version) == 64 else version}"
+                     for name, version in sorted(software.items()) if isinstance(version, str)) or UNKNOWN
 
 
 def _dialects(bench: Mapping[str, Any]) -> str:

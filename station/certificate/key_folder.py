@@ -6,7 +6,7 @@ from pathlib import Path
 
 from cryptography import x509
 from cryptography.exceptions import InvalidSignature, UnsupportedAlgorithm
-from cryptography.hazmat.primitives.asymmetric.ec import SECP256R1, EllipticCurvePrivateKey
+from cryptography.hazmat.primitives.asymmetric.ec import SECP256R1, EllipticCurvePrivateKey, generate_private_key
 from cryptography.hazmat.primitives.serialization import (
     Encoding,
     NoEncryption,
@@ -67,7 +67,7 @@ def keep_station_key(folder: Path, private: EllipticCurvePrivateKey, chain: Sequ
         The folder cannot be written.
     """
     require_fitting(private, chain, str(folder))
-    refuse_second_key(folder)
+    _refuse_second_key(folder)
     make_folder(folder)
     # The key comes last: whatever interrupts this leaves no key, or all of it.
     keep_certificates(folder, chain)
@@ -75,9 +75,18 @@ def keep_station_key(folder: Path, private: EllipticCurvePrivateKey, chain: Sequ
     return StationKey(folder, private, tuple(chain))
 
 
-def refuse_second_key(folder: Path) -> None:
-    """Raise UsageError when `folder` holds a station's key."""
-    if (folder / KEY_FILE).exists():
+def has_station_key(folder: Path) -> bool:
+    """Return whether a station's key lies in `folder`."""
+    return (folder / KEY_FILE).exists()
+
+
+def new_private_key() -> EllipticCurvePrivateKey:
+    """Return a new key of the kind that certificates are signed with."""
+    return generate_private_key(SECP256R1())
+
+
+def _refuse_second_key(folder: Path) -> None:
+    if has_station_key(folder):
         raise UsageError("there is a key already", where=str(folder / KEY_FILE), expected="no key", got="one",
                          remedy="Keep it, or put the whole folder aside first; certificates signed with it stay valid.")
 

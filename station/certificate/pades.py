@@ -15,6 +15,7 @@ from cryptography.hazmat.primitives.serialization import Encoding
 from pyhanko.pdf_utils.incremental_writer import IncrementalPdfFileWriter
 from pyhanko.pdf_utils.misc import PdfError
 from pyhanko.sign.fields import SigFieldSpec, SigSeedSubFilter
+from pyhanko.sign.general import SigningError
 from pyhanko.sign.signers.cms_embedder import PdfCMSEmbedder, SigIOSetup, SigObjSetup
 from pyhanko.sign.signers.constants import ESIC_EXTENSION_1
 from pyhanko.sign.signers.pdf_byterange import SignatureObject
@@ -30,12 +31,21 @@ _ROOM = 2048        # bytes of a signature beside its certificates; some 700 are
 
 
 def add_signature(unsigned: bytes, key: StationKey, moment: datetime) -> bytes:
-    """Return `unsigned`, a PDF, with a signature behind it that is dated `moment`; EvidenceError if it is no PDF."""
+    """Return `unsigned` with a signature behind it that is dated `moment`.
+
+    Raises
+    ------
+    EvidenceError
+        It is no PDF, or is signed already.
+    """
     try:
-        writer = _Revision(BytesIO(unsigned))
-    except PdfError as error:
-        raise EvidenceError("file cannot be signed", where="certificate", expected="a PDF", got=str(error),
-                            remedy="Report this as a defect.") from error
+        return _sign(_Revision(BytesIO(unsigned)), key, moment)
+    except (PdfError, SigningError) as error:
+        raise EvidenceError("file cannot be signed", where="certificate", expected="a PDF without signature",
+                            got=str(error), remedy="Report this as a defect.") from error
+
+
+def _sign(writer: IncrementalPdfFileWriter, key: StationKey, moment: datetime) -> bytes:
     writer.register_extension(ESIC_EXTENSION_1)     # what a reader of PDF 1.7 must know of besides
     signer = _StationSigner(key)
     embedder = PdfCMSEmbedder(SigFieldSpec(FIELD)).write_cms(FIELD, writer)

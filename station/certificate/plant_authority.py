@@ -11,7 +11,13 @@ from cryptography.hazmat.primitives.hashes import SHA256
 from cryptography.hazmat.primitives.serialization import Encoding, NoEncryption, PrivateFormat
 from cryptography.x509.oid import NameOID
 
-from station.certificate.key_folder import AUTHORITY_FILE, load_certificates, parse_private_key, require_fitting
+from station.certificate.key_folder import (
+    AUTHORITY_FILE,
+    load_certificates,
+    new_private_key,
+    parse_private_key,
+    require_fitting,
+)
 from station.clock import Clock, Instant
 from station.errors import UsageError
 from station.record.capture_file import make_folder, write_durably
@@ -45,7 +51,7 @@ class PlantAuthority:
         StationError
             The folder cannot be written.
         """
-        private = ec.generate_private_key(ec.SECP256R1())
+        private = new_private_key()
         name = _name(organisation, f"{organisation} station authority")
         usage = x509.KeyUsage(**_NO_USAGE | {"key_cert_sign": True, "crl_sign": True})
         certificate = (
@@ -104,9 +110,9 @@ def _organisation(certificate: x509.Certificate) -> str:
 
 
 def _name(organisation: str, common: str) -> x509.Name:
-    try:
-        return x509.Name([x509.NameAttribute(NameOID.ORGANIZATION_NAME, organisation),
-                          x509.NameAttribute(NameOID.COMMON_NAME, common)])
-    except ValueError as error:
-        raise UsageError("name cannot stand in a certificate", where="keys", expected=f"1 to {_LONGEST} letters",
-                         got=repr(common), remedy="Give a shorter name with --organisation.") from error
+    for text in (organisation, common):
+        if not 1 <= len(text.strip()) <= _LONGEST:
+            raise UsageError("name cannot stand in a certificate", where="keys", expected=f"1 to {_LONGEST} letters",
+                             got=repr(text), remedy="Give another name with --organisation.")
+    return x509.Name([x509.NameAttribute(NameOID.ORGANIZATION_NAME, organisation),
+                      x509.NameAttribute(NameOID.COMMON_NAME, common)])

@@ -123,12 +123,24 @@ def _test(record: Mapping[str, Any]) -> list[tuple[str, str]]:
         ("station", at(record, "station", "id")), ("place of test", at(record, "station", "place")),
         ("operator", at(record, "operator")), ("start", f"{at(record, 'started')} (UTC)"),
         ("end", f"{at(record, 'ended')} (UTC)"),
-        ("run", f"{run} of {allowed}" + (" — RETEST, earlier runs are on record" if retest else " — first test")),
+        ("run", f"{run} of {allowed}" + (f" — RETEST, {_earlier(record)}" if retest else " — first test")),
     ]
 
 
+def _earlier(record: Mapping[str, Any]) -> str:
+    """Return what the earlier runs came to, and who allowed one more than the limit file does."""
+    runs = [f"{at(earlier, 'run')} {at(earlier, 'verdict')}{' (void)' if earlier.get('void') else ''}"
+            for earlier in record.get("attempts") or ()]
+    words = f"earlier: {', '.join(runs)}" if runs else "earlier runs are on record"
+    if record.get("further_run"):
+        words += f"; allowed by {at(record, 'further_run', 'person')}: {at(record, 'further_run', 'reason')}"
+    return words
+
+
 def _conditions(record: Mapping[str, Any]) -> list[tuple[str, str]]:
-    pairs = []
+    maker = record.get("maker") or {}
+    made_by = ", ".join(str(maker[key]) for key in ("name", "address", "line") if maker.get(key))
+    pairs = [("maker", made_by)] if made_by else []
     for key, value in (record.get("conditions") or {}).items():
         name, _, unit = key.rpartition("_") if "_" in key else (key, "", "")
         pairs.append((name.replace("_", " "), _with_unit(value, unit_text(unit))))
@@ -141,11 +153,21 @@ def _with_unit(value: object, unit: str) -> str:
     return (f"{value:g}" if isinstance(value, float) else str(value)).replace("-", "−") + f" {unit}"
 
 
+def _order(record: Mapping[str, Any]) -> list[tuple[str, str]]:
+    """Return for whom and to which drawing the motor was made, in one row; none where the record does not say."""
+    order = record.get("order") or {}
+    names = {"customer": "{}", "number": "order {}", "part": "part {}", "part_revision": "revision {}",
+             "drawing": "drawing {}", "drawing_revision": "revision {}", "lot": "lot {}", "sampling": "tested: {}"}
+    words = ", ".join(text.format(order[key]) for key, text in names.items() if order.get(key))
+    return [("made for", words)] if words else []
+
+
 def _rules(record: Mapping[str, Any]) -> list[tuple[str, str]]:
     limit, sequence = "limit_file", "sequence"
     released = (f"released by {at(record, limit, 'released_by')} on {at(record, limit, 'released_on')}"
                 if at(record, limit, "released_by") != UNKNOWN else "DRAFT, not released")
     return [
+        *_order(record),
         ("limit file", f"{at(record, limit, 'name')}, revision {at(record, limit, 'revision')}, {released}, "
                        f"SHA-256 {at(record, limit, 'sha256')}"),
         ("revision note", at(record, limit, "note")),

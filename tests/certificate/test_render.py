@@ -210,3 +210,47 @@ def test_a_dialect_without_a_hash_says_so(full_record, pages):
     rows = [row | {"dialect": "plain.toml"} for row in full_record["bench"]["instruments"][:2]]
     words = " ".join(" ".join(pages(full_record | {"bench": full_record["bench"] | {"instruments": rows}})).split())
     assert "dialects: drive plain not recorded, digitizer plain not recorded" in words
+
+
+def _printed(record, pages):
+    texts = pages(record)
+    return " ".join(" ".join(texts).split()), len(texts)
+
+
+def test_software_is_printed_with_the_beginning_of_each_hash(record, pages):
+    software = record["software"] | {"station_sha256": "c0ffee15" + "7" * 56,
+                                          "renderer": {"reportlab": "5.1.0", "some.ttf": "feed5eed" + "3" * 56}}
+    words, _ = _printed(record | {"software": software}, pages)
+    assert "station 0.1.0, station c0ffee15; this certificate: reportlab 5.1.0, some.ttf feed5eed" in words
+
+
+def test_maker_and_order_are_printed(full_record, pages):
+    plain, pages_before = _printed(full_record, pages)
+    assert "made for" not in plain
+    words, number = _printed(full_record | {
+        "maker": {"name": "Varnholt Works", "address": "1 Mill Lane", "line": "hall 2"},
+        "order": {"customer": "Pellworm Boats", "number": "4711", "part": "CP-40", "part_revision": "B",
+                  "drawing": "D-9", "drawing_revision": "", "lot": "26-48", "sampling": "every motor"}}, pages)
+    assert "maker Varnholt Works, 1 Mill Lane, hall 2" in words
+    assert "Pellworm Boats, order 4711, part CP-40, revision B, drawing D-9, lot 26-48, tested: every motor" in words
+    assert number == pages_before
+
+
+def test_a_retest_names_the_earlier_runs_and_who_allowed_it(record, pages):
+    attempts = [{"run": 1, "started": "2026-11-25T08:00:00.000Z", "verdict": "FAIL", "void": False, "leaf": "0a" * 32},
+                {"run": 2, "started": "2026-11-25T08:05:00.000Z", "verdict": "FAIL", "void": True, "leaf": "0b" * 32}]
+    words, _ = _printed(record | {"run": 3, "attempts": attempts, "further_run": {
+        "person": "M. Odera", "reason": "fixture mended"}}, pages)
+    assert "3 of 2 — RETEST, earlier: 1 FAIL, 2 FAIL (void); allowed by M. Odera: fixture mended" in words
+
+
+def test_a_flagged_clock_is_told(record, pages):
+    flags = [{"code": "utc_backwards", "seconds": -3600.0, "text": "The clock stands 3600 s before the start."}]
+    words, _ = _printed(record | {"clock": {"boot_id": "", "flags": flags}}, pages)
+    assert "DOUBTFUL TIME: The clock stands 3600 s before the start." in words
+
+
+def test_the_place_of_the_proof_is_told(full_record, record, pages):
+    words, _ = _printed(full_record, pages)
+    assert "Attached to this file: the record, and the proof that it is entry 1234567 of log l2-eol1." in words
+    assert "Attached" not in _printed(record, pages)[0]
