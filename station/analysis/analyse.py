@@ -23,6 +23,7 @@ from station.motor import LINES, MotorType
 from station.units import VOLT_PER_KRPM
 
 PLOT_POINTS = 180
+PLOT_ANGLES: tuple[float, ...] = tuple(np.rad2deg(np.linspace(0, 2 * pi, PLOT_POINTS + 1)).tolist())
 
 
 @dataclass(frozen=True, slots=True)
@@ -105,7 +106,5 @@ def _hall(capture: Capture, motor_type: MotorType, track: AngleTrack) -> HallAna
 
 def _plot(emf: BackEmf, hall: HallAnalysis | None) -> WavePlot:
     wave = emf.wave(PLOT_POINTS) / VOLT_PER_KRPM
-    closed = np.concatenate([wave, wave[:, :1]], axis=1)
-    angle = np.rad2deg(np.linspace(0, 2 * pi, PLOT_POINTS + 1))
-    volts = {line: tuple(closed[i].tolist()) for i, line in enumerate(LINES)}
-    return WavePlot(tuple(angle.tolist()), volts, hall.hall_high if hall is not None else None)
+    volts = {line: (*each, each[0]) for line, each in zip(LINES, wave.tolist(), strict=True)}
+    return WavePlot(PLOT_ANGLES, volts, hall.hall_high if hall is not None else None)

@@ -39,20 +39,20 @@ def half_cycle_flux(lines: LineVoltages, track: AngleTrack, emf: BackEmf, pole_p
     and the means themselves sin(x/2)/(x/2), x being the angle of a block (derived).
     """
     volts = lines.volts - emf.offset[:, None]
-    steps = np.diff(lines.times)
-    gains, gain_u, swings = [], np.empty(3), np.empty(3)
+    flux = np.zeros_like(volts)
+    np.cumsum(0.5 * (volts[:, 1:] + volts[:, :-1]) * np.diff(lines.times), axis=1, out=flux[:, 1:])
+    gains, swings = [], np.empty(3)
     angle = track.angles * track.direction
     shift = emf.phase[:, 0] * track.direction
     first, last = np.ceil((angle[0] + shift) / np.pi), np.floor((angle[-1] + shift) / np.pi)
     whole = int((last - first).min()) // (2 * pole_pairs) * 2 * pole_pairs
     for line in range(3):
-        flux = np.concatenate([[0.0], np.cumsum(0.5 * (volts[line, 1:] + volts[line, :-1]) * steps)])
         zeros = np.interp((first[line] + np.arange(whole + 1)) * np.pi - shift[line], angle, lines.times)
-        swing = np.abs(np.diff(_integral_at(zeros, lines.times, volts[line], flux)))
+        swing = np.abs(np.diff(_integral_at(zeros, lines.times, volts[line], flux[line])))
         swings[line] = swing.mean()
         gains.append(swing / swings[line])
-        samples = np.pi / (2 * np.pi * track.mean_electrical_frequency * lines.interval)
-        gain_u[line] = emf.sigma[line] * lines.interval * np.sqrt(samples) / swings[line]
+    samples = np.pi / (2 * np.pi * track.mean_electrical_frequency * lines.interval)
+    gain_u = emf.sigma * lines.interval * np.sqrt(samples) / swings
     half = np.pi * track.mean_electrical_frequency * lines.interval
     lost = half / np.tan(half) * np.sinc(half / np.pi)
     return HalfCycleFlux(np.reshape(gains, (3, -1, 2 * pole_pairs)), gain_u, swings / lost)

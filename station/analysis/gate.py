@@ -2,6 +2,9 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
+from math import pi, sin
+from statistics import median
 
 import numpy as np
 from numpy.typing import NDArray
@@ -77,7 +80,7 @@ def find_tone(lines: LineVoltages, capture: Capture, motor_type: MotorType) -> T
                or _refuse_looks(seen, len(looks), abs(capture.drive_speed) / RPM))
     if refusal is not None:
         return refusal
-    frequency = float(np.median([look.frequency for look in seen]))
+    frequency = median(look.frequency for look in seen)
     direction = 1 if capture.drive_speed > 0 else -1
     return refuse_speed(frequency, capture, motor_type) or Tone(frequency, direction, seen[0].sense * direction)
 
@@ -132,15 +135,15 @@ def _stretches(lines: LineVoltages, expected: float) -> tuple[Floats, float]:
 
 def _looks(volts: Floats, interval: float) -> list[_Look | None]:
     """Return what each stretch shows, None where nothing stands out of its noise."""
-    centred = (volts - volts.mean(axis=2, keepdims=True)) * np.hanning(volts.shape[2])
+    centred = (volts - volts.mean(axis=2, keepdims=True)) * _window(volts.shape[2])
     spectra = np.fft.rfft(centred)
     forward, backward = np.abs(SEQUENCE @ spectra), np.abs(SEQUENCE.conj() @ spectra)
     both = np.hypot(forward, backward)
     peaks = FIRST_BIN + both[:, FIRST_BIN:-1].argmax(axis=1)
-    medians = np.median(both, axis=1)
+    medians = np.sort(both, axis=1)[:, both.shape[1] // 2]
     looks: list[_Look | None] = []
-    for index, (peak, median) in enumerate(zip(peaks.tolist(), medians.tolist(), strict=True)):
-        if not both[index, peak] > PEAK_OVER_MEDIAN * median:  # all codes equal give 0 and 0
+    for index, (peak, middle) in enumerate(zip(peaks.tolist(), medians.tolist(), strict=True)):
+        if not both[index, peak] > PEAK_OVER_MEDIAN * middle:  # all codes equal give 0 and 0
             looks.append(None)
             continue
         bins = _refined(both[index, peak - 1:peak + 2].tolist(), peak)
@@ -148,6 +151,12 @@ def _looks(volts: Floats, interval: float) -> list[_Look | None]:
         looks.append(_Look(bins / (volts.shape[2] * interval), sense, sense == 0 and _lie_on_a_line(centred[index]),
                            np.abs(spectra[index, :, peak]) * _volts_per_size(bins - peak, volts.shape[2])))
     return looks
+
+
+@lru_cache(maxsize=8)
+def _window(points: int) -> Floats:
+    """Return a Hann window (points,)."""
+    return np.hanning(points)
 
 
 def _refined(near: Sequence[float], peak: int) -> float:
@@ -165,7 +174,7 @@ def _volts_per_size(away: float, points: int) -> float:
 
     Source: the window's mean is 1/2 and its shape sinc(d) / (1 - d²) (from memory).
     """
-    return 4 / (points - 1) / (float(np.sinc(away)) / (1 - away**2))
+    return 4 / (points - 1) / ((sin(pi * away) / (pi * away) if away else 1.0) / (1 - away**2))
 
 
 def _sense(forward: float, backward: float) -> int:

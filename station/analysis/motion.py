@@ -28,10 +28,10 @@ NOISE_STEP = 8.0         # standard deviations of such a step that noise never r
 def refuse_motion(motion: ShaftMotion, lines: LineVoltages, rest: float, direction: int) -> Refusal | None:
     """Return why the speed makes the capture useless, or None; `rest` (rad) is what the first regression left."""
     times = np.linspace(lines.times[0], lines.times[-1], SPEED_POINTS)
-    _angle, speed = motion.at(times)
+    speed = motion.at(times)[1] * direction
     steady = motion.steady_speed(times)
     change = float((steady.max() - steady.min()) / abs(steady.mean()))
-    if change > MAX_SPEED_CHANGE or np.any(np.sign(speed) != direction):
+    if change > MAX_SPEED_CHANGE or not speed.min() > 0:
         return Refusal("speed_not_stable", f"The speed changes by {100 * change:.1f} % of its mean during the "
                        f"capture; at most {100 * MAX_SPEED_CHANGE:g} % can be used. Let the drive settle first.")
     if rest > MAX_FIRST_REST:

@@ -57,11 +57,11 @@ class SixSteps:
         goes_on = self.wave[BEFORE, -1] + step * self.slope[BEFORE, -1]
         gained = 0.5 * step * (self.wave[BEFORE, -1] + goes_on - self.wave[:, 0] - begins)
         low, high = self._extremes()
-        left = np.where(SHARES * self.width[:, None] >= step[:, None], self.wave, np.nan)
-        lows, highs = np.tile(low, (6, 1)), np.tile(high, (6, 1))    # row k: every interval while edge k is moved
+        left = SHARES * self.width[:, None] >= step[:, None]
+        lows, highs = np.array([low] * 6), np.array([high] * 6)    # row k: every interval while edge k is moved
         there = self.width > 0.0
-        lows[EACH, EACH] = np.where(there, np.fmin(np.nanmin(left, axis=1), begins), inf)
-        highs[EACH, EACH] = np.where(there, np.fmax(np.nanmax(left, axis=1), begins), -inf)
+        lows[EACH, EACH] = np.where(there, np.minimum(np.where(left, self.wave, inf).min(axis=1), begins), inf)
+        highs[EACH, EACH] = np.where(there, np.maximum(np.where(left, self.wave, -inf).max(axis=1), begins), -inf)
         lows[EACH, BEFORE] = np.minimum(low[BEFORE], goes_on)
         highs[EACH, BEFORE] = np.maximum(high[BEFORE], goes_on)
         areas = self._areas().sum() + gained
