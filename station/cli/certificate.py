@@ -1,15 +1,18 @@
 """`station certificate`: print the certificate of a stored test."""
 
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, Any
 
 import typer
 
-from station.certificate.render import render_certificate
+from station.certificate.issue import issue_certificate
+from station.certificate.signing import Signer
 from station.cli.console import errors, results, suspect_words
+from station.clock import Clock, system_clock
 from station.errors import UsageError
+from station.record.capture_file import write_durably
 from station.record.store import Store
-from station.sequence.station_file import load_station
+from station.sequence.station_file import Station, load_station
 
 
 def certificate(
@@ -18,17 +21,28 @@ def certificate(
     out: Annotated[Path | None, typer.Option(help="Where to write the PDF; SERIAL.pdf if absent.")] = None,
     run: Annotated[int, typer.Option(min=0, help="Which run; 0 is the last.")] = 0,
 ) -> int:
-    """Write the certificate of a stored test as PDF."""
-    with Store(load_station(station).store, read_only=True) as store:
+    """Write the certificate of a stored test as PDF: the one that is kept, or a new one where none is."""
+    here = load_station(station)
+    with Store(here.store, read_only=True) as store:
         records = [record for record in store.show(serial) if run in (0, record["run"])]
         suspects = store.suspects()
-    if not records:
-        raise UsageError("no such test", where="records", expected="a stored serial and run",
-                         got=f"{serial}, run {run or 'last'}", remedy="Look with `station records find`.")
+        if not records:
+            raise UsageError("no such test", where="records", expected="a stored serial and run",
+                             got=f"{serial}, run {run or 'last'}", remedy="Look with `station records find`.")
+        kept = issue(here, store, records[-1], system_clock())
     path = out or Path(f"{serial}.pdf")
-    path.write_bytes(render_certificate(records[-1]))
+    write_durably(path, kept.read_bytes())
     doubt = suspect_words(suspects, records[-1])
     if doubt:
         errors.print(doubt, markup=False, highlight=False, soft_wrap=True)
     results.print(f"{path}", markup=False, highlight=False, soft_wrap=True)
     return 0
+
+
+def issue(station: Station, store: Store, record: dict[str, Any], clock: Clock) -> Path:
+    """Issue the certificate of a stored record, signed where the station file names keys; see `issue_certificate`.
+
+    The key is read each time, so that a new one is in force without a restart.
+    """
+    signer = Signer.load(station.keys, clock) if station.keys else None
+    return issue_certificate(store, record, signer)

@@ -11,6 +11,7 @@ from station.cli import (
     certificate,
     demo,
     dialect,
+    keys,
     limits,
     log,
     records,
@@ -34,6 +35,7 @@ app.command("setup")(setup.setup)
 app.add_typer(limits.app, name="limits")
 app.add_typer(bench.app, name="bench")
 app.add_typer(dialect.app, name="dialect")
+app.add_typer(keys.app, name="keys")
 app.add_typer(log.app, name="log")
 app.add_typer(records.app, name="records")
 app.add_typer(reference.app, name="reference")

@@ -12,13 +12,16 @@ import typer
 import station
 from station.bench.starter import embedded_bench_toml
 from station.cli.console import results
+from station.cli.keys import AUTHORITY, make_keys
 from station.clock import system_clock
 from station.errors import UsageError
+from station.sequence.station_file import load_station
 from station.simulated import lot
 
 ROLES = ("drive", "digitizer", "ohmmeter", "supply", "insulation", "thermometer", "guard", "sensor_digitizer")
 FIRST_PORT = 45025
 SIDE_PORT_OFFSET = 50
+MAKER = "Varnholt Works"
 
 STATION_TOML = """\
 # Who and where this station is, and the files it works with (paths relative to this file).
@@ -46,6 +49,11 @@ limit_file = "VB-24.toml"
 [[motor]]
 serial_begins = "CP60-"
 limit_file = "CP-60D.toml"
+
+# The keys that sign certificates and the log; `station keys show` tells what auditors need. These were made with the
+# folder: for a real line make or import its own, and take the plant's authority off the station.
+[signing]
+keys = "keys"
 
 # Reference motors: a good and a known-bad one of each type, a file for each in the folder. With `required`, no
 # motor is tested before `station reference check` was good: in this shift, and again after a changeover, an
@@ -119,6 +127,8 @@ def write_folder(folder: Path, *, pace: float, free_ports: bool, drive: DriveKin
     (folder / "bench.toml").write_text(bench, encoding="utf-8")
     text = STATION_TOML.format(pace=float(pace), side_port=side_port, reference=str(reference_checks).lower())
     (folder / "station.toml").write_text(text, encoding="utf-8")
+    made = load_station(folder / "station.toml")
+    make_keys(made, folder / "keys", folder / AUTHORITY, MAKER, system_clock())
 
 
 def _shipped(name: str) -> Path:

@@ -5,7 +5,7 @@ from typing import Annotated, Any
 
 import typer
 
-from station.certificate.render import render_certificate
+from station.cli.certificate import issue
 from station.cli.console import errors, results, show_notice, verdict_words, worst_code, worst_row
 from station.cli.timing import show_timing
 from station.cli.workplace import Workplace, open_workplace
@@ -65,15 +65,22 @@ def test_and_certify(place: Workplace, serial: str, *, quiet: bool, timed: bool,
     line = f"{verdict_words(record['verdict']):<11} {serial:<12} {worst_row(record)}"
     results.print(line + (f": {why}" if why else ""), markup=False, highlight=False, soft_wrap=True)
     # The verdict is durable and need not wait for its paper.
-    path = certificate_path(place.station.store, record)
-    path.parent.mkdir(parents=True, exist_ok=True)
     outcome.timing.begin("Certificate")
-    path.write_bytes(render_certificate(record))
+    certify(place, record)
     if timed:
         show_timing(outcome.timing, record["bench"]["pace"])
     return record, outcome.trouble
 
 
-def certificate_path(store: Path, record: dict[str, Any]) -> Path:
-    """Return where the certificate of a run is kept."""
-    return store / "certificates" / f"{record['serial']}-run{record['run']}.pdf"
+def certify(place: Workplace, record: dict[str, Any]) -> Path | None:
+    """Issue the certificate of a stored test and return where it is kept.
+
+    What goes wrong is told and takes nothing from verdict and record; then there is None.
+    """
+    serial, run = record["serial"], record["run"]
+    try:
+        return issue(place.station, place.store, record, place.clock)
+    except StationError as error:
+        errors.print(f"{serial}: no certificate yet. {error} The result is stored and stands. When that is mended: "
+                     f"station certificate {serial} --run {run}", markup=False, highlight=False, soft_wrap=True)
+        return None

@@ -1,8 +1,9 @@
 """Every motor of the demo lot gets the verdict and the finding that its defect deserves."""
 
 import pytest
+from pypdf import PdfReader
 
-from station.certificate.render import render_certificate
+from station.certificate.build import build_certificate
 from station.cli import demo
 from station.cli.workplace import open_workplace
 from station.record.store import Store
@@ -50,7 +51,11 @@ def test_verdict_and_finding(lot, serial):
 def test_the_certificate_kept_is_the_one_the_record_gives(lot, serial):
     folder, records = lot
     kept = folder / "store" / "certificates" / f"{serial}-run1.pdf"
-    assert kept.read_bytes() == render_certificate(records[serial])
+    with Store(folder / "store", read_only=True) as store:
+        unsigned = build_certificate(store.evidence(records[serial]))
+    assert kept.read_bytes().startswith(unsigned)
+    assert kept.stat().st_size > len(unsigned)      # by its signature
+    assert len(PdfReader(kept).pages) == 2
 
 
 def test_every_measurement_has_unit_and_uncertainty(lot):
