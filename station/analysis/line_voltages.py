@@ -12,6 +12,7 @@ ORDERS = 25
 BLOCKS_PER_ORDER = 5.9  # blocks per period over highest order: at most 5 % above the bound
 MIN_BLOCKS = 2048  # so that a tone far from the expected frequency is still seen for what it is
 MAX_SUMMED = 1 << 16    # samples of 16 bits whose sum is sure to fit into 32 bits
+STRETCH = 1 << 18       # samples summed at a time: widened to 32 bits they still stay in the cache
 
 Floats = NDArray[np.float64]
 TURN = np.exp(2j * np.pi / 3)
@@ -56,10 +57,8 @@ def read_lines(
     block = max(1, min(int(period / (BLOCKS_PER_ORDER * highest_order)), capture.size // MIN_BLOCKS))
     count = capture.size // block
     volts = np.empty((len(names), count))
-    sum_type = np.int32 if block <= MAX_SUMMED else np.int64
     for row, name in enumerate(names):
-        codes = capture.codes[name][:count * block]
-        sums = codes if block == 1 else codes.reshape(count, block).sum(axis=1, dtype=sum_type)
+        sums = capture.codes[name] if block == 1 else _block_sums(capture.codes[name], block)
         volts[row] = sums * (capture.channels[name].scale / block) + capture.channels[name].offset
     times = (np.arange(count, dtype=np.float64) * block + (block - 1) / 2) * capture.sample_interval
     if bad is not None and bad.size:
@@ -67,3 +66,16 @@ def read_lines(
         kept[bad[bad < count * block] // block] = False
         volts, times = volts[:, kept], times[kept]
     return LineVoltages(volts, times, block * capture.sample_interval, block)
+
+
+def _block_sums(codes: NDArray[np.int16], block: int) -> NDArray[np.signedinteger]:
+    """Return the sum (n,) of each whole block of `block` codes; a rest that fills none is left out."""
+    sum_type: type[np.signedinteger] = np.int32 if block <= MAX_SUMMED else np.int64
+    sums = np.empty(codes.size // block, dtype=sum_type)
+    at_once = max(1, STRETCH // block)
+    starts = np.arange(at_once) * block
+    for first in range(0, sums.size, at_once):
+        part = sums[first:first + at_once]
+        stretch = codes[first * block:(first + part.size) * block]
+        np.add.reduceat(stretch, starts[:part.size], dtype=sum_type, out=part)
+    return sums
