@@ -83,6 +83,8 @@ def strongest_order(score: AngleScore, motion: ShaftMotion, pole_pairs: int) -> 
     count = score.correction.size
     size = PADDING * count
     power = np.abs(np.fft.rfft(score.correction * np.sqrt(score.information), size)) ** 2 / count
+    if power.max() < STANDS_OUT:
+        return None
     cycles = np.arange(power.size) / PADDING                # over the capture
     periods = pole_pairs / motion.cycle
     electrical = np.round(cycles / periods) * periods       # nearest whole electrical order, in cycles

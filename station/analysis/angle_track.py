@@ -179,6 +179,8 @@ def _better(motion: ShaftMotion, score: AngleScore, bins: Floats, pole_pairs: in
 
 def _tuned(motion: ShaftMotion, by: Floats) -> Floats:
     """Return the orders (k,) with the movable ones moved, none onto another and none far in one pass."""
+    if not motion.movable.size:
+        return motion.orders
     orders = motion.orders.copy()
     for index, move in zip(motion.movable, by, strict=True):
         to = orders[index] + np.clip(move, -motion.cycle / 4, motion.cycle / 4)
