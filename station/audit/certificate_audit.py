@@ -5,11 +5,12 @@ from collections.abc import Mapping
 from pathlib import Path
 
 from station.audit.calibrations import audit_calibrations
+from station.audit.check_certificate import UNREADABLE
 from station.audit.examine import Paper
 from station.audit.finding import Report, Severity, Step
 from station.audit.heads import ASK, HeadError, open_head
 from station.audit.ledger import logged
-from station.audit.paper import UNREADABLE, audit_pages, audit_paper, head_of
+from station.audit.paper import audit_pages, audit_paper, head_of
 from station.audit.store_audit import Scope, audit_store
 from station.audit.trusted import Trusted
 from station.errors import UsageError

@@ -2,10 +2,10 @@
 
     python check_certificate.py certificate.pdf plant-ca.pem log.pub
 
-It trusts two things that must come from the plant, never from whoever handed over the certificate: the plant's
-certificate authority (plant-ca.pem) and the public key of the station's log (log.pub). Read it from the bottom up.
-Exit code 0: all holds; 7: something does not; 2: wrong use. It proves who issued this paper and that the record in it
-stands in the station's log; whether the numbers follow from the waveforms takes the archive and `station audit`.
+The plant's authority and the public key of the station's log must come from the plant, never from whoever handed over
+the certificate. Exit code 0: all holds; 7: something does not; 2: wrong use. It proves who issued this paper and that
+its record stands in the station's log; whether its numbers follow from the waveforms takes the archive. Read it from
+the bottom up.
 """
 
 import base64
@@ -15,13 +15,12 @@ import re
 import sys
 import zlib
 from collections.abc import Iterator
-from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import Any
+from typing import Any, NamedTuple
 
 from cryptography import x509
-from cryptography.exceptions import InvalidSignature
+from cryptography.exceptions import InvalidSignature, UnsupportedAlgorithm
 from cryptography.hazmat.primitives.asymmetric.ec import ECDSA, SECP256R1, EllipticCurvePublicKey
 from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PublicKey
 from cryptography.hazmat.primitives.hashes import SHA256
@@ -35,11 +34,11 @@ SIGNING_CERTIFICATE = bytes.fromhex("060b2a864886f70d010910022f")
 SHA_256 = (bytes.fromhex("300b0609608648016503040201"), bytes.fromhex("300d06096086480165030402010500"))
 ECDSA_SHA_256 = bytes.fromhex("300a06082a8648ce3d040302")
 
-LONGEST_CHAIN = 5
 BYTE_RANGE = re.compile(rb"/ByteRange\s*\[\s*(\d+)\s+(\d+)\s+(\d+)\s+(\d+)\s*\]")
 SIGNED_AT = re.compile(rb"/M\s*\(D(?:\\072|:)(\d{14})(?:Z|[+-]00)")
 FILE_NAME = re.compile(rb"/EF\s*<<\s*/F\s+(\d+)\s+0\s+R[^>]*>>\s*/F\s*\(([^)]+)\)")
 STREAM = re.compile(rb"/Length (\d+)[^>]*>>\s*stream\r?\n")
+UNREADABLE = (OSError, ValueError, KeyError, TypeError, IndexError, AttributeError, UnsupportedAlgorithm, zlib.error)
 
 
 class DoubtError(Exception):
@@ -56,9 +55,8 @@ def require(holds: bool, code: str, text: str) -> None:
         raise DoubtError(code, text)
 
 
-@dataclass(frozen=True)
-class Element:
-    """One element of DER (X.690): its tag, its content, and the whole of it."""
+class Element(NamedTuple):
+    """One element of DER (ITU-T X.690): its tag, its content, and the whole of it."""
 
     tag: int
     content: bytes
@@ -66,16 +64,15 @@ class Element:
 
 
 def elements(data: bytes) -> list[Element]:
-    """Return the elements that stand one after the other in `data`; lengths must be definite and shortest."""
+    """Return the elements that stand one after the other in `data`; lengths must be the shortest."""
     found, at = [], 0
     while at < len(data):
-        require(len(data) - at >= 2 and data[at] & 0x1F != 0x1F, "signature.form", "the signature is no DER")
-        size, start = data[at + 1], at + 2
+        size, start, least = int.from_bytes(data[at + 1:at + 2], "big"), at + 2, 0
         if size >= 0x80:
             count = size & 0x7F
+            least = 1 << 8 * (count - 1) if count > 1 else 0x80
             size, start = int.from_bytes(data[start:start + count], "big"), start + count
-            require(1 <= count <= 4 and size >= max(0x80, 1 << 8 * (count - 1)), "signature.form", "no shortest length")
-        require(start + size <= len(data), "signature.form", "the signature is cut off")
+        require(least <= size <= len(data) - start, "signature.form", "the signature is no DER")
         found.append(Element(data[at], data[start:start + size], data[at:start + size]))
         at = start + size
     return found
@@ -89,17 +86,13 @@ def inside(element: Element, *tags: int) -> list[Element]:
 
 
 def signed_parts(pdf: bytes) -> tuple[bytes, bytes, datetime]:
-    """Return the digest of what the signature covers, the signature (CMS), and the time that it states.
-
-    The signature must be the only one and cover every byte of the file but its own hexadecimal digits.
-    """
+    """Return the digest of all but the signature's own digits, the signature (CMS), and the time that it states."""
     ranges = BYTE_RANGE.findall(pdf)
     require(len(ranges) == 1, "signature.missing" if not ranges else "signature.several",
             f"there are {len(ranges)} signatures, where one is expected")
     first, length, second, rest = map(int, ranges[0])
     require(first == 0 and length < second and second + rest == len(pdf), "signature.not_whole_file",
-            f"the signature covers {length + rest} bytes up to {second + rest} of a file of {len(pdf)}: "
-            "something was added after signing")
+            f"the signature covers the file up to byte {second + rest} of {len(pdf)}: something was added since")
     digits = pdf[length + 1:second - 1]
     require(pdf[length:length + 1] + pdf[second - 1:second] == b"<>" and re.fullmatch(rb"(?:[0-9A-F]{2})+", digits)
             is not None, "signature.form", "the signature's place holds something else")
@@ -109,10 +102,7 @@ def signed_parts(pdf: bytes) -> tuple[bytes, bytes, datetime]:
     stated = SIGNED_AT.findall(pdf)
     require(len(stated) == 1, "signature.form", "the signature states no single time")
     when = datetime.strptime(stated[0].decode(), "%Y%m%d%H%M%S").replace(tzinfo=UTC)
-    view, digest = memoryview(pdf), hashlib.sha256()
-    digest.update(view[:length])
-    digest.update(view[second:])
-    return digest.digest(), content[:end], when
+    return hashlib.sha256(pdf[:length] + pdf[second:]).digest(), content[:end], when
 
 
 def verify_signature(pdf: bytes, authority: x509.Certificate) -> tuple[x509.Certificate, datetime]:
@@ -129,8 +119,7 @@ def verify_signature(pdf: bytes, authority: x509.Certificate) -> tuple[x509.Cert
             and digests.content in SHA_256 and hashing.whole in SHA_256 and algorithm.whole == ECDSA_SHA_256,
             "signature.form", "the signature is of another kind than ECDSA with SHA-256")
     signed = {}
-    for attribute in elements(attributes.content):
-        oid, values = inside(attribute, 0x06, 0x31)
+    for oid, values in (inside(attribute, 0x06, 0x31) for attribute in elements(attributes.content)):
         require(oid.whole not in signed, "signature.form", "a signed attribute stands there twice")
         signed[oid.whole] = values.content
     require(signed.get(CONTENT_TYPE) == DATA, "signature.form", "another kind of content was signed")
@@ -138,35 +127,29 @@ def verify_signature(pdf: bytes, authority: x509.Certificate) -> tuple[x509.Cert
             "the file is not the one that was signed: its SHA-256 differs")
     certificates = [x509.load_der_x509_certificate(each.whole) for each in elements(bundle.content)]
     issuer, number = inside(name, 0x30, 0x02)
-    own = [each for each in certificates if each.issuer.public_bytes() == issuer.whole
-           and each.serial_number == int.from_bytes(number.content, "big")]
-    require(len(own) == 1, "signature.form", "the signer's certificate is not there")
-    encoded = own[0].fingerprint(SHA256())
-    require(b"\x04\x20" + encoded in signed.get(SIGNING_CERTIFICATE, b""), "signature.broken",
-            "the signature names another certificate")
-    key = own[0].public_key()
+    own = next((each for each in certificates if each.issuer.public_bytes() == issuer.whole
+                and each.serial_number == int.from_bytes(number.content, "big")), None)
+    if own is None or b"\x04\x20" + own.fingerprint(SHA256()) not in signed.get(SIGNING_CERTIFICATE, b""):
+        raise DoubtError("signature.broken", "the certificate that the signature names is not there")
+    key = own.public_key()
+    if not isinstance(key, EllipticCurvePublicKey) or not isinstance(key.curve, SECP256R1):
+        raise DoubtError("signature.form", "the station's key is not of the curve P-256")
     try:
-        if not isinstance(key, EllipticCurvePublicKey) or not isinstance(key.curve, SECP256R1):
-            raise DoubtError("signature.form", "the station's key is not of the curve P-256")
         key.verify(value.content, b"\x31" + attributes.whole[1:], ECDSA(SHA256()))
     except InvalidSignature:
         raise DoubtError("signature.broken", "the signature was not made by the key of its certificate") from None
-    verify_chain(own[0], [each for each in certificates if each != own[0]], authority, when)
-    return own[0], when
+    verify_chain(own, [each for each in certificates if each != own], authority, when)
+    return own, when
 
 
 def verify_chain(own: x509.Certificate, others: list[x509.Certificate], authority: x509.Certificate, when: datetime
                  ) -> None:
-    """Require that `own` may sign, and that each certificate up to `authority` was valid then and issues the one below.
-
-    Certificates that came along must be `authority` or stand between: anything else would be there unproven.
-    """
-    usage = own.extensions.get_extension_for_class(x509.KeyUsage).value
-    require(usage.digital_signature, "signature.untrusted", "the station's certificate is not for signing")
-    below, left = own, [each for each in others if each != authority]
-    for _ in range(LONGEST_CHAIN):
-        require(below.not_valid_before_utc <= when <= below.not_valid_after_utc, "signature.expired",
-                f"{below.subject.rfc4514_string()} was not valid on {when:%Y-%m-%d}")
+    """Require a chain from `own` up to `authority`, valid then, with no certificate left over."""
+    usages = [each.value for each in own.extensions if isinstance(each.value, x509.KeyUsage)]
+    require(all(usage.digital_signature for usage in usages), "signature.untrusted", "no certificate for signing")
+    chain, left = [own], [each for each in others if each != authority]
+    while chain[-1] != authority:
+        below = chain[-1]
         above = next((each for each in left if each.subject == below.issuer), authority)
         try:
             below.verify_directly_issued_by(above)
@@ -175,12 +158,11 @@ def verify_chain(own: x509.Certificate, others: list[x509.Certificate], authorit
             issues = False
         require(issues, "signature.untrusted", f"{below.subject.rfc4514_string()} was not issued by the plant's "
                 f"authority {authority.subject.rfc4514_string()}, but by {below.issuer.rfc4514_string()}")
-        if above == authority:
-            break
-        below, left = above, [each for each in left if each != above]
-    require(above == authority and not left, "signature.untrusted", "a certificate beside the chain came along")
-    require(authority.not_valid_before_utc <= when <= authority.not_valid_after_utc, "signature.expired",
-            f"{authority.subject.rfc4514_string()} was not valid on {when:%Y-%m-%d}")
+        chain, left = [*chain, above], [each for each in left if each != above]
+    require(not left, "signature.untrusted", "a certificate beside the chain came along")
+    for each in chain:
+        require(each.not_valid_before_utc <= when <= each.not_valid_after_utc, "signature.expired",
+                f"{each.subject.rfc4514_string()} was not valid on {when:%Y-%m-%d}")
 
 
 def embedded(pdf: bytes) -> dict[str, bytes]:
@@ -189,14 +171,10 @@ def embedded(pdf: bytes) -> dict[str, bytes]:
     for number, name in FILE_NAME.findall(pdf):
         start = pdf.find(b"\n%s 0 obj" % number)
         head = STREAM.search(pdf, start)
-        require(head is not None and start >= 0 and pdf.find(b"\n%s 0 obj" % number, start + 1) < 0
-                and name.decode() not in files, "record.missing", f"{name.decode()} is not there exactly once")
-        assert head is not None  # noqa: S101 - for readers that follow types; required above
+        if head is None or start < 0 or pdf.find(b"\n%s 0 obj" % number, start + 1) >= 0 or name.decode() in files:
+            raise DoubtError("record.missing", f"{name.decode()} is not there exactly once")
         content = pdf[head.end():head.end() + int(head[1])]
-        try:
-            files[name.decode()] = zlib.decompress(content) if b"/FlateDecode" in pdf[start:head.end()] else content
-        except zlib.error as error:
-            raise DoubtError("record.missing", f"{name.decode()} cannot be unpacked") from error
+        files[name.decode()] = zlib.decompress(content) if b"/FlateDecode" in pdf[start:head.end()] else content
     require({"record.json", "proof.json"} <= files.keys(), "record.missing", "record or proof is not in the file")
     return files
 
@@ -218,10 +196,7 @@ def verify_inclusion(leaf: bytes, seq: int, size: int, path: list[bytes], root: 
 
 
 def verify_log(record: bytes, proof: dict[str, Any], key_text: str) -> None:
-    """Require that `record` is the entry that `proof` says, in the log whose head the key signed.
-
-    Source: C2SP signed-note and tlog-checkpoint (github.com/C2SP/C2SP).
-    """
+    """Require that `record` is in the log whose head the key signed. Source: C2SP signed-note, tlog-checkpoint."""
     leaf = hashlib.sha256(b"\0" + record).digest()
     require(leaf.hex() == proof["leaf"], "leaf.wrong", "the record is not the one that was entered in the log")
     require(json.loads(record)["log"]["seq"] == proof["seq"], "leaf.wrong", "the record names another entry")
@@ -230,23 +205,21 @@ def verify_log(record: bytes, proof: dict[str, Any], key_text: str) -> None:
     origin, size, root = text.split("\n")
     name, identity, encoded = key_text.strip().split("+", 2)
     public = base64.b64decode(encoded)[1:]
-    require(hashlib.sha256(f"{name}\n\1".encode() + public).hexdigest()[:8] == identity, "head.key", "no key of a log")
     require(origin == proof["origin"] == name, "head.other_log", f"the head is that of the log {origin}, not of {name}")
     require(int(size) == proof["size"] and verify_inclusion(
         leaf, proof["seq"], int(size), [bytes.fromhex(each) for each in proof["inclusion"]], base64.b64decode(root)),
         "inclusion.wrong", "the log of that head does not hold the record")
     own = [base64.b64decode(line.rpartition(" ")[2]) for line in lines.split("\n") if line.startswith(f"— {name} ")]
+    require([each[:4].hex() for each in own] == [identity], "head.foreign_key", "the key given did not sign the head")
     try:
-        found = [each[4:] for each in own if each[:4].hex() == identity]
-        require(len(found) == 1, "head.foreign_key", "the head is not signed by the key given")
-        Ed25519PublicKey.from_public_bytes(public).verify(found[0], f"{text}\n".encode())
+        Ed25519PublicKey.from_public_bytes(public).verify(own[0][4:], f"{text}\n".encode())
     except InvalidSignature:
         raise DoubtError("head.broken", "the signature of the log's head is not that of this text") from None
 
 
 def check(pdf: bytes, authority: bytes, key_text: str) -> Iterator[str]:
     """Check a certificate and yield a line for each step that holds; raise DoubtError at the first that does not."""
-    signer, when = verify_signature(pdf, x509.load_pem_x509_certificate(authority))
+    signer, when = verify_signature(pdf, x509.load_pem_x509_certificates(authority)[-1])
     yield f"signature: {signer.subject.rfc4514_string()}, {when:%Y-%m-%d %H:%M:%S} UTC, covers the whole file"
     files = embedded(pdf)
     proof, record = json.loads(files["proof.json"]), json.loads(files["record.json"])
@@ -266,7 +239,7 @@ def main(words: list[str]) -> int:
         pdf, authority, key_text = (Path(word).read_bytes() for word in words)
         for line in check(pdf, authority, key_text.decode()):
             print(f"ok   {line}")
-    except (DoubtError, OSError, ValueError, KeyError, TypeError, IndexError) as error:
+    except (DoubtError, *UNREADABLE) as error:
         print(f"NOT  {getattr(error, 'code', 'unreadable')}: {error}")
         return 7
     return 0

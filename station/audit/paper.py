@@ -1,6 +1,6 @@
 """A certificate on its own: signature, record, place in the log, head, and the pages drawn again."""
 
-from station.audit.check_certificate import DoubtError, embedded, verify_signature
+from station.audit.check_certificate import UNREADABLE, DoubtError, embedded, verify_signature
 from station.audit.finding import Report, Severity, Step
 from station.audit.heads import HeadError, open_head
 from station.audit.trusted import Trusted
@@ -12,7 +12,6 @@ from station.record.evidence import Evidence, belongs, read_evidence
 from station.record.merkle import verify_inclusion
 
 FETCH = "Fetch the certificate again from the station, and ask who changed this one."
-UNREADABLE = (ValueError, KeyError, TypeError, IndexError, AttributeError)
 
 
 def audit_paper(pdf: bytes, name: str, trusted: Trusted, report: Report, since: str = "") -> Evidence | None:
@@ -26,6 +25,9 @@ def audit_paper(pdf: bytes, name: str, trusted: Trusted, report: Report, since: 
         return None
     except EvidenceError as error:
         _find("record.unreadable", error.what, name, since, error.expected, error.got, report)
+        return None
+    except UNREADABLE as error:
+        _find("record.unreadable", "record or proof cannot be unpacked", name, since, "both whole", error, report)
         return None
     if belongs(evidence):
         report.hold(Step.LEAF)

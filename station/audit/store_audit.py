@@ -6,6 +6,7 @@ import sqlite3
 from collections import deque
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
+from contextlib import closing
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -54,15 +55,15 @@ def audit_store(folder: Path, trusted: Trusted, scope: Scope, told: Callable[[in
     UsageError
         There is no store, it has no log yet, or nothing was tested under the serial number asked for.
     """
-    connection = _open(folder)
     try:
-        return _StoreAudit(folder, connection, trusted, scope).carry_out(told)
-    except sqlite3.DatabaseError as error:
-        raise EvidenceError("database of the store cannot be read", where=str(folder / schema.DATABASE),
-                            expected="a sound SQLite file", got=error,
-                            remedy="Restore it from a backup and ask who changed it.") from error
-    finally:
-        connection.close()
+        with closing(_open(folder)) as connection:
+            return _StoreAudit(folder, connection, trusted, scope).carry_out(told)
+    except (sqlite3.DatabaseError, EvidenceError) as error:     # the latter where it does not even open
+        report = Report()
+        report.find("record.unreadable", Severity.BROKEN, "database of the store cannot be read",
+                    where=str(folder / schema.DATABASE), expected="a sound SQLite file",
+                    got=getattr(error, "got", error), remedy="Restore it from a backup and ask who changed it.")
+        return report
 
 
 class _StoreAudit:
@@ -218,12 +219,7 @@ def _open(folder: Path) -> sqlite3.Connection:
     if not (folder / schema.DATABASE).is_file():
         raise UsageError("no store here", where=str(folder), expected=f"a folder with {schema.DATABASE}", got="none",
                          remedy="Give a station folder, a store, a certificate, or a serial number with --station.")
-    try:
-        connection = schema.open_for_reading(folder)
-    except sqlite3.Error as error:
-        raise EvidenceError("database of the store cannot be read", where=str(folder / schema.DATABASE),
-                            expected="a sound SQLite file", got=error,
-                            remedy="Restore it from a backup and ask who changed it.") from error
+    connection = schema.open_for_reading(folder)
     if schema.has_log(connection):
         return connection
     connection.close()
