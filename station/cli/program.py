@@ -7,6 +7,7 @@ import typer
 
 from station.cli import (
     analyse,
+    audit,
     bench,
     certificate,
     demo,
@@ -32,6 +33,7 @@ app.command("test")(testing.run_tests)
 app.command("analyse")(analyse.analyse)
 app.command("certificate")(certificate.certificate)
 app.command("setup")(setup.setup)
+app.add_typer(audit.app, name="audit")
 app.add_typer(limits.app, name="limits")
 app.add_typer(bench.app, name="bench")
 app.add_typer(dialect.app, name="dialect")
