@@ -134,7 +134,7 @@ def test_the_empty_log(store):
     "INSERT INTO log SELECT 9, 'retention', 9, leaf, leaf, '' FROM log WHERE seq = 2",       # a gap
     "INSERT INTO log SELECT 3, 'retention', 9, leaf, zeroblob(32), '' FROM log WHERE seq = 2",    # another before it
     "INSERT INTO log SELECT 3, 'retention', 9, leaf, NULL, '' FROM log WHERE seq = 2",
-    "INSERT INTO log SELECT 3, kind, subject, leaf, leaf, '' FROM log WHERE seq = 2",        # one thing twice
+    "INSERT OR REPLACE INTO log SELECT 3, kind, subject, leaf, leaf, '' FROM log WHERE seq = 2",     # one thing twice
     "UPDATE cosignatures SET line = ''", "DELETE FROM cosignatures", "UPDATE statements SET body = x''",
     "DELETE FROM statements", "INSERT OR REPLACE INTO statements SELECT * FROM statements",
 ])

@@ -89,6 +89,7 @@ def test_a_changed_proof_of_inclusion_is_refused(size, data):
     assert not verify_inclusion(leaves[index], index, size, proof, leaf_hash(b"other"))
     other = data.draw(st.integers(-1, size).filter(lambda wrong: wrong != index))
     assert not verify_inclusion(leaves[index], other, size, proof, whole)
+    assert not verify_inclusion(leaves[index], index, 4 * size, proof, whole)   # nearer sizes may have the same path
 
 
 @given(st.integers(2, 200), st.data())
@@ -99,6 +100,7 @@ def test_a_changed_proof_of_consistency_is_refused(size, data):
     assert not verify_consistency(old, size, first, second, mutations(proof, data))
     assert not verify_consistency(old, size, leaf_hash(b"other"), second, proof)
     assert not verify_consistency(old, size, first, leaf_hash(b"other"), proof)
+    assert not verify_consistency(old, 4 * size, first, second, proof)
 
 
 @given(st.integers(2, 200), st.data())
