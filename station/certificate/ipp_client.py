@@ -5,9 +5,10 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from station.certificate.ipp_message import Attribute, Group, GroupTag, Message, attribute, decode, encode
-from station.certificate.ipp_transport import PrinterAddress, post
+from station.certificate.ipp_transport import post
 from station.certificate.ipp_values import Tag
 from station.certificate.ipp_words import status_words
+from station.certificate.printer_address import PrinterAddress
 from station.clock import Clock
 from station.errors import PrinterError
 

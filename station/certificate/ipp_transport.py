@@ -5,45 +5,14 @@ import socket
 import ssl
 from collections.abc import Callable
 from contextlib import suppress
-from dataclasses import dataclass
 from http.client import HTTPConnection, HTTPException, HTTPResponse
 from pathlib import Path
-from urllib.parse import urlsplit
 
+from station.certificate.printer_address import PrinterAddress
 from station.errors import PrinterError, UnreachableError
 
-PORT = 631              # Source: RFC 8010, section 4.1
 MEDIA_TYPE = "application/ipp"
 LARGEST = 1 << 20       # octets of an answer; the longest seen are below 32 KiB
-
-
-@dataclass(frozen=True, slots=True)
-class PrinterAddress:
-    """Where a printer is: `uri` as written, and its parts."""
-
-    uri: str
-    host: str
-    port: int
-    path: str
-    is_secure: bool
-
-
-def parse_printer_uri(uri: str) -> PrinterAddress:
-    """Return the address in an `ipp://` or `ipps://` URI; ValueError says what belongs there.
-
-    Source: RFC 8011, section 5.4.1 and RFC 7472 for ipps: port 631 unless given.
-    """
-    wanted = 'a URI such as "ipp://192.0.2.9:631/ipp/print", or with ipps:'
-    try:
-        parts = urlsplit(uri)
-        port = parts.port
-    except ValueError as error:
-        raise ValueError(wanted) from error
-    printable = uri.isascii() and uri.isprintable() and " " not in uri
-    if not printable or parts.scheme not in ("ipp", "ipps") or not parts.hostname or parts.username is not None:
-        raise ValueError(wanted)
-    path = (parts.path or "/") + (f"?{parts.query}" if parts.query else "")
-    return PrinterAddress(uri, parts.hostname, port or PORT, path, parts.scheme == "ipps")
 
 
 def post(address: PrinterAddress, request: bytes, monotonic: Callable[[], float], until: float,

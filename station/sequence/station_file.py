@@ -3,11 +3,12 @@
 from dataclasses import dataclass
 from datetime import time
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, Literal
 from zoneinfo import ZoneInfo
 
 from pydantic import Field, field_validator
 
+from station.certificate.printer_address import parse_printer_uri
 from station.errors import Fault, FileContractError
 from station.record.retention import Rule
 from station.toml_file import Table, check, read_toml
@@ -96,6 +97,21 @@ class Signing(Table):
     origin: Annotated[str, Field(pattern=r"^[!-*,-~]*$")] = ""      # no blank, no plus: signed notes part at them
 
 
+class Printer(Table):
+    """The printer of the certificates, spoken to over IPP; what is left out is left to the printer."""
+
+    uri: str
+    media: str = ""                     # such as iso_a4_210x297mm
+    sides: Literal["", "one-sided", "two-sided-long-edge", "two-sided-short-edge"] = ""
+    copies: Annotated[int, Field(ge=1, le=10)] = 1
+    trust: str = ""                     # a PEM file: the certificate that an ipps printer shows, or who signed it
+
+    @field_validator("uri")
+    @classmethod
+    def _address(cls, uri: str) -> str:
+        return parse_printer_uri(uri).uri
+
+
 class Retention(Table):
     """After how many days captures may be removed, by the verdict of their run; kept for ever where left out."""
 
@@ -121,6 +137,7 @@ class StationContract(Table):
     reference: Reference | None = None
     signing: Signing | None = None
     retention: Retention | None = None
+    printer: Printer | None = None
     simulated: Simulated | None = None
 
 
@@ -144,6 +161,7 @@ class Station:
     maker: Maker | None = None
     order: Order | None = None
     retention: Retention | None = None
+    printer: Printer | None = None
 
     @property
     def keys(self) -> Path | None:
@@ -188,4 +206,4 @@ def load_station(path: Path) -> Station:
                    folder / files.sequence, folder / files.limits, folder / files.store,
                    tuple(contract.motor), contract.simulated, path, source.sha256,
                    contract.reference, contract.signing, contract.maker, contract.order,
-                   contract.retention)
+                   contract.retention, contract.printer)

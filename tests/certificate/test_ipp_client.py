@@ -10,9 +10,9 @@ import pytest
 
 from station.certificate.ipp_client import IppPrinter, RefusedError, Wishes, as_name
 from station.certificate.ipp_message import Group, GroupTag, Message, attribute, encode
-from station.certificate.ipp_transport import PrinterAddress, parse_printer_uri
 from station.certificate.ipp_values import Tag
 from station.certificate.ipp_words import BUSY, NOT_FOUND, JobState, job_words, reason_words, status_words
+from station.certificate.printer_address import PrinterAddress, parse_printer_uri
 from station.clock import system_clock
 from station.errors import PrinterError, UnreachableError
 

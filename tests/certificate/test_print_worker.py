@@ -12,9 +12,9 @@ import pytest
 
 from station.certificate import print_worker
 from station.certificate.ipp_client import IppPrinter, JobReport, Wishes
-from station.certificate.ipp_transport import parse_printer_uri
 from station.certificate.ipp_words import BUSY
 from station.certificate.print_worker import BACK_OFF, PrintWorker, is_of, job_name
+from station.certificate.printer_address import parse_printer_uri
 from station.clock import Clock, stamp, system_clock
 from station.record.print_queue import PrintQueue
 
@@ -195,7 +195,7 @@ DYING = """
 import pathlib, sys, os, signal
 from station.certificate import print_worker
 from station.certificate.ipp_client import IppPrinter, Wishes
-from station.certificate.ipp_transport import parse_printer_uri
+from station.certificate.printer_address import parse_printer_uri
 from station.certificate import print_worker
 from station.clock import system_clock
 from station.record.print_queue import PrintQueue

@@ -102,3 +102,31 @@ def test_a_name_of_the_log_that_a_signed_note_could_not_hold_is_refused(tmp_path
     (tmp_path / "station.toml").write_text(TEXT + f'[signing]\norigin = "{origin}"\n')
     with pytest.raises(FileContractError, match=r"signing\.origin"):
         load_station(tmp_path / "station.toml")
+
+
+PRINTER = """
+[printer]
+uri = "ipps://printer.invalid:8443/ipp/print"
+sides = "two-sided-long-edge"
+"""
+
+
+def test_a_printer(station, tmp_path):
+    assert station.printer is None
+    (tmp_path / "station.toml").write_text(TEXT + PRINTER)
+    asked = load_station(tmp_path / "station.toml").printer
+    assert (asked.uri, asked.sides, asked.media, asked.copies, asked.trust) == (
+        "ipps://printer.invalid:8443/ipp/print", "two-sided-long-edge", "", 1, "")
+
+
+@pytest.mark.parametrize(("old", "new", "key"), [
+    ("ipps://printer.invalid:8443/ipp/print", "http://printer.invalid/", "printer.uri"),
+    ("ipps://printer.invalid:8443/ipp/print", "", "printer.uri"), ("two-sided-long-edge", "both", "printer.sides"),
+    ("sides =", "copies = 0\nsides =", "printer.copies"), ("sides =", "side =", "printer.side"),
+])
+def test_faults_of_the_printer_table_are_told(tmp_path, old, new, key):
+    assert old in PRINTER
+    (tmp_path / "station.toml").write_text(TEXT + PRINTER.replace(old, new))
+    with pytest.raises(FileContractError) as caught:
+        load_station(tmp_path / "station.toml")
+    assert {fault.key for fault in caught.value.faults} == {key}
