@@ -4,6 +4,7 @@ import hashlib
 import json
 from collections import deque
 from dataclasses import dataclass
+from itertools import islice
 from threading import Lock
 from typing import Literal
 
@@ -12,7 +13,6 @@ from station.clock import Clock, stamp
 Direction = Literal["to", "from", "note"]    # to the instrument, from it, or what became of the connection
 
 MOST_ENTRIES = 40_000   # of a run; a minute of polling at full speed makes about that many
-PREPARED = 100          # entries written out at a time
 MOST_TEXT = 512         # characters of one entry kept as text
 
 
@@ -73,21 +73,23 @@ class Transcript:
         """How many exchanges were taken down since the start, those left out included."""
         return self._noted
 
-    def prepare(self) -> None:
-        """Write out what has been noted so far, so that `as_json_lines` has less to do; from any thread."""
-        count = -1
-        while count != len(self._lines):    # bit by bit: whoever takes something down must not wait for all of it
-            count = len(self._lines)
-            with self._lock:
-                self._write_out(PREPARED)
+    def since(self, start: int) -> tuple[int, list[str]]:
+        """Return how many exchanges were noted, and those from number `start` on, counted from 0, as JSON.
 
-    def _write_out(self, most: int) -> None:
-        self._lines += [entry.as_line() for entry in self._first[len(self._lines):len(self._lines) + most]]
+        From any thread. Called often enough, it leaves out none and `as_json_lines` little to do.
+        """
+        with self._lock:
+            self._write_out()
+            later = max(0, start - (self._noted - len(self._last)))
+            return self._noted, self._lines[start:] + [entry.as_line() for entry in islice(self._last, later, None)]
+
+    def _write_out(self) -> None:
+        self._lines += [entry.as_line() for entry in self._first[len(self._lines):]]
 
     def as_json_lines(self) -> bytes:
         """Return one JSON object a line, in order; a line with "left_out" stands where exchanges are missing."""
         with self._lock:
-            self._write_out(len(self._first))
+            self._write_out()
             lines = list(self._lines)
             left_out = self._noted - len(self._first) - len(self._last)
             if left_out:

@@ -20,6 +20,7 @@ from station.record.clock_watch import Reading, clock_flags, reading_of
 from station.record.correction import What, correction, void_runs
 from station.record.evidence import Evidence
 from station.record.find import Yield, count_yield, find_records, show_records
+from station.record.leftovers import drop_spool, read_spool, spool_of, sweep_halves, sweep_spools
 from station.record.lock import let_go, take_lock
 from station.record.log import Log, open_log
 from station.record.log_check import check_on_opening, keep_head
@@ -95,7 +96,7 @@ class Store:
             self._lock = take_lock(folder)
         try:
             with self._disk("opening the store"):
-                self._sweep()
+                sweep_halves(folder)
                 self._connection = schema.open_for_writing(folder, origin, log_key)
                 self._make_ready(origin, log_key)
         except BaseException:
@@ -159,6 +160,7 @@ class Store:
                                                    stored["verdict"], stored["started"], sha256_of(body), body))
             self.log.append(place, "record", run_id, body)
         self._clock_before = reading_of(stored, "ended")
+        drop_spool(self.spool(run_id))
         return stored
 
     def keep_capture(self, run_id: int, serial: str, number: int, capture: Capture) -> Kept:
@@ -170,14 +172,19 @@ class Store:
         name = f"{CAPTURES}/run-{run_id:06d}-{number}-{label}.parquet"
         return Kept(name, write_capture(self.folder / name, capture, serial), codes_sha256(capture))
 
+    def spool(self, run_id: int) -> Path:
+        """Return where the transcript of a run is taken down while it goes on, in case it is interrupted."""
+        return spool_of(self.folder / CAPTURES, run_id)
+
     def unfinished(self) -> list[Unfinished]:
         """Return the runs without a record, oldest first."""
         return [Unfinished(run_id, serial, run, started, json.loads(heading))
                 for run_id, serial, run, started, heading in self._connection.execute(schema.UNFINISHED)]
 
     def close_unfinished(self, *, ended: str) -> list[Record]:
-        """Give every interrupted run its record, NO RESULT, and return these records."""
-        return [self.finish(run.run_id, interrupted_record(run.serial, run.started, ended, run.heading), [])
+        """Give every interrupted run its record, NO RESULT, with the transcript it left; return these records."""
+        return [self.finish(run.run_id, interrupted_record(run.serial, run.started, ended, run.heading), [],
+                            read_spool(self.spool(run.run_id)))
                 for run in self.unfinished()]
 
     @property
@@ -350,16 +357,12 @@ class Store:
             self._log = open_log(self._connection, origin, log_key)
             check_on_opening(self._log, self.folder / HEAD)
             keep_head(self._log, self.folder / HEAD)
+            sweep_spools(self.folder / CAPTURES, {run.run_id for run in self.unfinished()})
             last = self._connection.execute(schema.LAST_RECORD).fetchone()
             self._clock_before = reading_of(json.loads(last[0]), "ended") if last else None
         except BaseException:
             self._connection.close()
             raise
-
-    def _sweep(self) -> None:
-        """Remove files that a crash left half written; no record names any of them."""
-        for left in self.folder.rglob("*.tmp"):
-            left.unlink()
 
     def _require_database(self) -> None:
         if not (self.folder / schema.DATABASE).is_file():

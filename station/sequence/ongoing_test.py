@@ -107,7 +107,6 @@ class OngoingTest:
     def conclude_ahead(self) -> None:
         """Begin to conclude from the captures handed over and the values so far: the last capture has been taken."""
         self._concluding = self.workers.analyst.submit(self._conclude, dict(self.measurements))
-        self.workers.archivist.submit(self.bench.transcript.prepare)
 
     def _conclude(self, measured: dict[tuple[str, str], Measurement]) -> Concluded:
         with self.timing.phase("judgement", "meanwhile"):

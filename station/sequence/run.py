@@ -6,6 +6,7 @@ from functools import partial
 from typing import Any
 
 from station.bench.bench import Bench
+from station.bench.transcript_spool import TranscriptSpool
 from station.clock import Clock, stamp
 from station.errors import BenchNotFitError, StationError
 from station.judgement.judge import judge
@@ -95,7 +96,7 @@ class Runner:
         self.bench.transcript.restart()
         traces = [StepTrace(step.name, step.kind) for step in self.sequence.steps]
         trouble: BaseException | None = None
-        with at_work() as workers:
+        with at_work() as workers, TranscriptSpool(self.bench.transcript, self.store.spool(run_id)):
             test = OngoingTest(self.bench, self.limits, self.clock, self.watch, workers,
                                partial(self.store.keep_capture, run_id, serial), timing, serial,
                                tuple(self.sequence.labels()), heading.pace)

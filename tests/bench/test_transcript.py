@@ -59,17 +59,22 @@ def test_first_and_last_are_kept_and_the_rest_is_counted(texts, most):
     assert times == sorted(times)
 
 
-@given(st.lists(st.integers(0, 230), max_size=5), st.integers(2, 400))
-def test_what_was_written_out_ahead_is_no_other_text(parts, most):
+@given(st.lists(st.integers(0, 30), max_size=5), st.integers(60, 200))
+def test_what_is_read_while_it_grows_is_everything_and_changes_nothing(parts, most):
     ahead, at_once = (Transcript(Clock(lambda: NOON, lambda: 1.5, lambda _: None), most) for _ in range(2))
+    noted, read = 0, []
     for number, part in enumerate(parts):
         for transcript in (ahead, at_once):
             for index in range(part):
                 transcript.note("drive", "to", f"{number} {index}")
-        ahead.prepare()
+        noted, lines = ahead.since(noted)
+        read += lines
     assert ahead.as_json_lines() == at_once.as_json_lines()
+    assert [json.loads(line)["text"] for line in read] == [
+        f"{number} {index}" for number, part in enumerate(parts) for index in range(part)]
     ahead.restart()
     assert ahead.as_json_lines() == b""
+    assert ahead.since(0) == (0, [])
 
 
 def test_threads_take_down_everything_in_order():

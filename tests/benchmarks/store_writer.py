@@ -32,6 +32,7 @@ from station.record.store import Store
 SERIAL, STARTED, ENDED = "CP40-0001", "2026-11-25T10:00:00.000Z", "2026-11-25T10:00:30.000Z"
 HEADING = {"operator": "K. Lind"}
 KEY = LogKey("eol-1", Ed25519PrivateKey.from_private_bytes(bytes(range(32))))
+TRANSCRIPT = b'{"text": "*IDN?"}\n' * 100
 CHECK_EVERY = 5         # runs
 TRACED_RUNS = 8
 WAYS = ("FULL", "NORMAL", "OFF", "files not synced", "folders not synced")
@@ -64,8 +65,9 @@ def write_runs(folder, tell, runs):
             limits = keep_file(folder, f"limits in force before run {len(store.log)}\n".encode())
             run_id = store.begin(SERIAL, started=STARTED, heading=HEADING)
             tell(f"begun {run_id}")
+            store.spool(run_id).write_bytes(TRANSCRIPT)
             kept = store.keep_capture(run_id, SERIAL, 1, capture(run_id))
-            stored = store.finish(run_id, record_of(limits), [kept], b'{"text": "*IDN?"}\n' * 100)
+            stored = store.finish(run_id, record_of(limits), [kept], TRANSCRIPT)
             tell(f"finished {run_id} {sha256_of(canonical(stored))}")
             head = store.log.head()
             tell(f"head {head.size} {head.root.hex()}")

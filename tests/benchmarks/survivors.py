@@ -5,7 +5,7 @@ import tempfile
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from store_writer import ENDED, KEY, open_store
+from store_writer import ENDED, KEY, TRANSCRIPT, open_store
 
 from station.errors import StationError
 from station.record.checkpoint import open_checkpoint
@@ -113,7 +113,7 @@ def _log(log, told):
 
 
 def _files(store, record):
-    """Read every file that a record names; an interrupted one has none, and says so."""
+    """Read every file that a record names; an interrupted one has no more than the beginning of a transcript."""
     whole = record["verdict"] == "PASS"
     if not whole and record["reason"] != "interrupted":
         return [("corrupt", f"run {record['run']} ended with {record['reason']}")]
@@ -123,6 +123,7 @@ def _files(store, record):
             kept_file(store.folder, record["limit_file"]["sha256"])
     except StationError as error:
         return [("corrupt", f"run {record['run']}: {error}")]
-    if (len(captures), transcript is not None) != (int(whole), whole):
+    heard = transcript == TRANSCRIPT if whole else TRANSCRIPT.startswith(transcript or b"")
+    if len(captures) != int(whole) or not heard:
         return [("corrupt", f"run {record['run']} lacks its files")]
     return []

@@ -1,5 +1,6 @@
 """A station killed in mid-test: nothing stored is lost, the motor has NO RESULT, the bench rests."""
 
+import json
 import os
 import signal
 import subprocess
@@ -46,8 +47,12 @@ def test_killed_in_mid_test(folder):
         with SideChannel(load_station(station).simulated.side_port) as side:
             _at_rest(side)
         with Store(folder / "store", read_only=True) as store:
-            verdicts = {record["serial"]: record["verdict"] for record in store.find()}
+            records = {record["serial"]: record for record in store.find()}
+            verdicts = {serial: record["verdict"] for serial, record in records.items()}
+            left = store.transcript(records["CP40-0003"])
         assert verdicts == {"CP40-0001": "PASS", "CP40-0003": "NO RESULT", "VB24-0001": "PASS"}
+        said = [json.loads(line) for line in left.splitlines()]
+        assert "OUTP ON" in [entry.get("text") for entry in said if entry["role"] == "drive"]   # until it was killed
     finally:
         bench.terminate()
         bench.wait()

@@ -5,7 +5,7 @@ import sqlite3
 import numpy as np
 import pytest
 from small_disks import files_no_longer_than, fill, mount_again, small_disk, unwritable
-from store_writer import ENDED, HEADING, SERIAL, STARTED, open_store, record_of
+from store_writer import ENDED, HEADING, SERIAL, STARTED, TRANSCRIPT, open_store, record_of
 from store_writer import capture as small_capture
 from survivors import Told, examine
 
@@ -28,7 +28,7 @@ def a_run(store, kept=None):
     if kept is not None:
         kept.append(run_id)
     return store.finish(run_id, record_of(limits), [store.keep_capture(run_id, SERIAL, 1, capture())],
-                        b'{"text": "*IDN?"}\n' * 100)
+                        TRANSCRIPT)
 
 
 def assert_told(error):
