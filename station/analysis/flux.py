@@ -41,29 +41,27 @@ def half_cycle_flux(lines: LineVoltages, track: AngleTrack, emf: BackEmf, pole_p
     volts = lines.volts - emf.offset[:, None]
     flux = np.zeros_like(volts)
     np.cumsum(0.5 * (volts[:, 1:] + volts[:, :-1]) * np.diff(lines.times), axis=1, out=flux[:, 1:])
-    gains, swings = [], np.empty(3)
     angle = track.angles * track.direction
     shift = emf.phase[:, 0] * track.direction
     first, last = np.ceil((angle[0] + shift) / np.pi), np.floor((angle[-1] + shift) / np.pi)
     whole = int((last - first).min()) // (2 * pole_pairs) * 2 * pole_pairs
-    for line in range(3):
-        zeros = np.interp((first[line] + np.arange(whole + 1)) * np.pi - shift[line], angle, lines.times)
-        swing = np.abs(np.diff(_integral_at(zeros, lines.times, volts[line], flux[line])))
-        swings[line] = swing.mean()
-        gains.append(swing / swings[line])
+    zeros = np.interp((first[:, None] + np.arange(whole + 1)) * np.pi - shift[:, None], angle, lines.times)
+    swing = np.abs(np.diff(_integrals_at(zeros, lines.times, volts, flux)))
+    mean = swing.mean(axis=1)
     samples = np.pi / (2 * np.pi * track.mean_electrical_frequency * lines.interval)
-    gain_u = emf.sigma * lines.interval * np.sqrt(samples) / swings
+    gain_u = emf.sigma * lines.interval * np.sqrt(samples) / mean
     half = np.pi * track.mean_electrical_frequency * lines.interval
     lost = half / np.tan(half) * np.sinc(half / np.pi)
-    return HalfCycleFlux(np.reshape(gains, (3, -1, 2 * pole_pairs)), gain_u, swings / lost)
+    gains = (swing / mean[:, None]).reshape(3, -1, 2 * pole_pairs)
+    return HalfCycleFlux(gains, gain_u, mean / lost)
 
 
-def _integral_at(times: Floats, known: Floats, volts: Floats, flux: Floats) -> Floats:
-    """Return the flux (k,) at `times` (k,): the exact integral of the straight lines between block means."""
-    at = np.clip(np.searchsorted(known, times) - 1, 0, known.size - 2)
-    since, step = times - known[at], known[at + 1] - known[at]
-    bend = (volts[at + 1] - volts[at]) / step
-    integral: Floats = flux[at] + since * (volts[at] + 0.5 * bend * since)
+def _integrals_at(times: Floats, known: Floats, volts: Floats, flux: Floats) -> Floats:
+    """Return the flux (3, k) at `times` (3, k): the exact integral of the straight lines between block means (3, n)."""
+    at, line = np.clip(np.searchsorted(known, times) - 1, 0, known.size - 2), np.arange(3)[:, None]
+    since, step, start = times - known[at], known[at + 1] - known[at], volts[line, at]
+    bend = (volts[line, at + 1] - start) / step
+    integral: Floats = flux[line, at] + since * (start + 0.5 * bend * since)
     return integral
 
 

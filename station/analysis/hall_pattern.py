@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
-from math import degrees, sqrt
+from math import ceil, degrees, floor, radians, sqrt
 
 import numpy as np
 from numpy.typing import NDArray
@@ -47,15 +47,15 @@ def edge_pattern(angles: Floats, pole_pairs: int, timing_u_deg: float = 0.0) -> 
     position = cycle.astype(np.int64) % pole_pairs
     averages, seen = _averages(residual, position, pole_pairs)
     stray = _stray(residual, position, averages, max(STRAY_DEG, STRAY_TIMINGS * timing_u_deg))
-    if stray.any():
+    lost = int(np.count_nonzero(stray))
+    if lost:
         averages, seen = _averages(residual[~stray], position[~stray], pole_pairs)
-    dof = angles.size - int(seen.sum())
+    dof = angles.size - int(np.count_nonzero(seen))
     if dof > 0:
         rest = residual - averages[position]
     else:
         dof, rest = max(angles.size - 1, 0), residual - residual.mean()
-    placed = rest[~stray] if stray.any() else rest
-    lost = int(stray.sum())
+    placed = rest[~stray] if lost else rest
     spread, settled = (sqrt(float(each @ each) / max(of, 1)) for each, of in ((rest, dof), (placed, dof - lost)))
     centre = float(averages[seen].mean())
     return EdgePattern((degrees(mean) + centre) % 360.0, spread, dof, settled / sqrt(max(placed.size, 1)), angles.size,
@@ -99,9 +99,8 @@ def _once_around(places: int) -> NDArray[np.complex128]:
 
 def missing_cycles(angles: Floats, mean_deg: float, span: tuple[float, float]) -> NDArray[np.int64]:
     """Return the cycles (m,) in `span` (rad, rotor angle) with no edge near the mean angle."""
-    mean, margin = np.deg2rad(mean_deg), np.deg2rad(NEAR_DEG)
-    first = int(np.ceil((span[0] + margin - mean) / TURN))
-    last = int(np.floor((span[1] - margin - mean) / TURN))
+    mean, margin = radians(mean_deg), radians(NEAR_DEG)
+    first, last = ceil((span[0] + margin - mean) / TURN), floor((span[1] - margin - mean) / TURN)
     turned = (angles - mean) / TURN
     cycle = np.rint(turned)
     near = (abs(turned - cycle) < margin / TURN) & (cycle >= first) & (cycle <= last)

@@ -1,11 +1,13 @@
 """Least squares of three waves on one angle: volts = offset + speed x sum of harmonics of the angle."""
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
 
 Floats = NDArray[np.float64]
+Orders = NDArray[np.int64]
 ORDER_ZERO = np.array([[1.0], [0.0]])  # cosine and sine of no angle
 
 
@@ -85,9 +87,7 @@ def _normal_matrix(sums: Floats, count: float, square: float, highest_order: int
     # c[m], s[m]: sums of speed squared x cos(m angle), sin(m angle), m = 0 to 2H
     c = np.concatenate([[square], low[:h], high_c[:h] - high_s[h:]])
     s = np.concatenate([[0.0], low[h:], high_s[:h] + high_c[h:]])
-    order = np.arange(1, h + 1)
-    plus, minus = order[:, None] + order, order[:, None] - order
-    apart, sense = np.abs(minus), np.sign(minus)
+    plus, apart, sense = _order_pairs(h)
     normal = np.empty((1 + 2 * h, 1 + 2 * h))
     normal[0, 0] = count
     normal[0, 1:] = normal[1:, 0] = linear
@@ -96,3 +96,11 @@ def _normal_matrix(sums: Floats, count: float, square: float, highest_order: int
     mixed = 0.5 * (s[plus] + sense * s[apart])          # row: order of the sine, column: of the cosine
     normal[h + 1:, 1:h + 1], normal[1:h + 1, h + 1:] = mixed, mixed.T
     return normal
+
+
+@lru_cache(maxsize=8)
+def _order_pairs(highest_order: int) -> tuple[Orders, Orders, Orders]:
+    """Return the sum (H, H) of each two orders, what lies between them, and the sign of the first less the second."""
+    order = np.arange(1, highest_order + 1)
+    apart = order[:, None] - order
+    return order[:, None] + order, np.abs(apart), np.sign(apart)
