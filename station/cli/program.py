@@ -15,6 +15,7 @@ from station.cli import (
     keys,
     limits,
     log,
+    printing,
     records,
     reference,
     setup,
@@ -32,6 +33,7 @@ app.command("demo")(demo.demo)
 app.command("test")(testing.run_tests)
 app.command("analyse")(analyse.analyse)
 app.command("certificate")(certificate.certificate)
+app.command("print")(printing.print_certificates)
 app.command("setup")(setup.setup)
 app.add_typer(audit.app, name="audit")
 app.add_typer(limits.app, name="limits")

@@ -7,8 +7,10 @@ import typer
 
 from station.cli.certificate import issue
 from station.cli.console import errors, results, show_notice, verdict_words, worst_code, worst_row
+from station.cli.printing import hand_over, printing
 from station.cli.timing import show_timing
 from station.cli.workplace import Workplace, open_workplace
+from station.clock import system_clock
 from station.errors import StationError, UsageError
 from station.exit_code import ExitCode
 from station.sequence.runs_gate import FurtherRun
@@ -30,7 +32,8 @@ def run_tests(
 ) -> int:
     """Test motors. The shaft turns and its terminals are live: guard closed, hands off."""
     verdicts, further = [], _further_run(person, reason, again=again)
-    with open_workplace(load_station(station), operator, elsewhere=connect) as place:
+    here = load_station(station)
+    with printing(here, system_clock()), open_workplace(here, operator, elsewhere=connect) as place:
         for serial in serials:
             record, trouble = test_and_certify(place, serial, quiet=False, timed=timing, further=further)
             verdicts.append(record["verdict"])
@@ -66,7 +69,7 @@ def test_and_certify(place: Workplace, serial: str, *, quiet: bool, timed: bool,
     results.print(line + (f": {why}" if why else ""), markup=False, highlight=False, soft_wrap=True)
     # The verdict is durable and need not wait for its paper.
     outcome.timing.begin("Certificate")
-    certify(place, record)
+    hand_over(place.station, record, certify(place, record), place.operator, place.clock)
     if timed:
         show_timing(outcome.timing, record["bench"]["pace"])
     return record, outcome.trouble
