@@ -1,11 +1,14 @@
 """Every motor of the demo lot gets the verdict and the finding that its defect deserves."""
 
+import numpy as np
+import pandas as pd
 import pytest
 from pypdf import PdfReader
 
 from station.certificate.build import build_certificate
 from station.cli import demo
 from station.cli.workplace import open_workplace
+from station.record.record_schema import check_record
 from station.record.store import Store
 from station.sequence.progress import unwatched
 from station.sequence.station_file import load_station
@@ -56,6 +59,20 @@ def test_the_certificate_kept_is_the_one_the_record_gives(lot, serial):
     assert kept.read_bytes().startswith(unsigned)
     assert kept.stat().st_size > len(unsigned)      # by its signature
     assert len(PdfReader(kept).pages) == 2
+
+
+def test_every_record_keeps_to_the_schema(lot):
+    for record in lot[1].values():
+        check_record(record)
+
+
+def test_captures_take_a_quarter_of_their_codes_and_open_with_plain_pandas(lot):
+    """Two codes of noise hold 3.05 of 16 bits, so that nothing could be more than 5.2 times as small."""
+    folder, _ = lot
+    paths = sorted((folder / "store" / "captures").glob("*.parquet"))
+    raw = sum(pd.read_parquet(path).to_numpy(np.int16).nbytes for path in paths)
+    assert len(paths) == 36
+    assert raw / sum(path.stat().st_size for path in paths) > 3.9
 
 
 def test_every_measurement_has_unit_and_uncertainty(lot):
