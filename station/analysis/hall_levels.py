@@ -109,18 +109,19 @@ def settled_levels(codes: NDArray[np.int16], levels: HallLevels, begin: NDArray[
     bounds = np.stack([first, last], axis=1).ravel()
     if not bounds.size:
         return levels
-    values = np.zeros(places.size + 1)       # the last only ends a stretch
-    np.subtract(codes[places], levels.code_at(0.5), out=values[:-1])
-    count, total = last - first, np.add.reduceat(values, bounds)[::2]
+    middle, values = levels.code_at(0.5), np.empty(places.size + 1)
+    values[-1] = 0.0                         # only ends a stretch
+    np.subtract(codes.take(places), middle, out=values[:-1])
+    total = np.add.reduceat(values, bounds)[::2]
     squares = np.add.reduceat(np.multiply(values, values, out=values), bounds)[::2]
+    sums, is_high = np.stack([last - first, total, squares]), total * levels.swing_code > 0.0
     found = []
-    for is_high in (False, True):
-        chosen = (total * levels.swing_code > 0.0) == is_high
-        size = int(count[chosen].sum())
+    for chosen in (~is_high, is_high):
+        size, deviation, square = sums.compress(chosen, axis=1).sum(axis=1).tolist()
         if size < MIN_SETTLED_SAMPLES:
             return levels
-        mean = float(total[chosen].sum()) / size
-        found.append((mean + levels.code_at(0.5), max(0.0, float(squares[chosen].sum()) / size - mean**2)))
+        mean = deviation / size
+        found.append((mean + middle, max(0.0, square / size - mean**2)))
     (low, low_variance), (high, high_variance) = found
     return levels.at_codes(low, high, float(np.sqrt(max(low_variance, high_variance))))
 

@@ -71,7 +71,7 @@ def time_edges(found: Sequence[FoundEdges]) -> list[SensorEdges]:
 
     Source: the area over a settled window is the maximum-likelihood time of a ramp in white noise (derived).
     """
-    samples = [_first_entry(each) for each in found]
+    samples = [np.empty(each.clean.size) if each.clean.all() else _first_entry(each) for each in found]
     transitions = [{True: nan, False: nan} for _ in found]
     time_noise: list[list[float]] = [[] for _ in found]
     groups = [(number, rising, chosen) for number, each in enumerate(found) for rising in (True, False)

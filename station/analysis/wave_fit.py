@@ -51,14 +51,15 @@ def fit_waves(angle: Floats, speed: Floats, volts: Floats, highest_order: int) -
     """
     basis = harmonics(angle, highest_order)
     square = speed * speed
-    factors = np.stack([*(speed * volts), speed, square, square * basis[highest_order - 1], square * basis[-1]])
+    factors = np.vstack([speed * volts, speed, square, square * basis[highest_order - 1], square * basis[-1]])
     sums = basis @ factors.T                                                    # (2H, 7)
     normal = _normal_matrix(sums[:, 3:], float(angle.size), float(square.sum()), highest_order)
     right = np.vstack([volts.sum(axis=1), sums[:, :3]])
     coefficients = np.linalg.solve(normal, right).T                             # (3, 1 + 2H)
     cosine, sine = coefficients[:, 1:highest_order + 1], coefficients[:, highest_order + 1:]
     order = np.arange(1, highest_order + 1)
-    waves = np.vstack([coefficients[:, 1:], np.hstack([order * sine, -order * cosine])]) @ basis * speed
+    waves = np.vstack([coefficients[:, 1:], np.hstack([order * sine, -order * cosine])]) @ basis
+    waves *= speed
     residual = volts - coefficients[:, :1] - waves[:3]
     sigma = np.sqrt(np.einsum("ij,ij->i", residual, residual) / max(angle.size - 1 - 2 * highest_order, 1))
     return WaveFit(coefficients[:, 0], sine, cosine, residual, waves[3:], sigma)
