@@ -42,7 +42,7 @@ def audit_circumstances(entries: Sequence[Logged], report: Report, *, is_whole: 
     else:
         for each in told.records.values():
             _tell_jumps(each, (each.said or {}).get("clock", {}).get("flags") or (), report)
-    _audit_corrections(told, report)
+    _audit_corrections(told, report, is_whole=is_whole)
     _audit_suspects(told, report)
     revisions: dict[tuple[str, str], tuple[str, Logged]] = {}
     for each in told.records.values():
@@ -99,11 +99,13 @@ def _tell_jumps(each: Logged, flags: Sequence[Said], report: Report) -> None:
         report.hold(Step.CIRCUMSTANCE)
 
 
-def _audit_corrections(told: Around, report: Report) -> None:
+def _audit_corrections(told: Around, report: Report, *, is_whole: bool) -> None:
     for each in told.corrections:
         said = each.said or {}
         of = said.get("of") or {}
         record = told.records.get((str(of.get("serial")), int(of.get("run") or 0)))
+        if record is None and not is_whole:
+            continue    # about another motor
         if record is None or (record.entry.seq, record.entry.leaf.hex()) != (of.get("seq"), of.get("leaf")):
             report.find("circumstance.correction", Severity.BROKEN, "correction is about a record that is not there",
                         where=each.name, since=each.since, expected=f"leaf {of.get('leaf')} as entry {of.get('seq')}",

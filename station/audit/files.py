@@ -4,7 +4,6 @@ import hashlib
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Any
 
 from station.audit.finding import Report, Severity, Step
 from station.audit.ledger import Logged
@@ -26,8 +25,9 @@ class Named:
     sha256: str
 
 
-def named_files(said: Mapping[str, Any]) -> Iterator[Named]:
+def named_files(each: Logged) -> Iterator[Named]:
     """Yield every file that a record names; of those from before files were kept only what was stored then."""
+    said = each.said if each.said and each.entry.kind == "record" else {}
     for capture in said.get("captures") or ():
         yield Named(f"capture {capture['label']}", capture["file"], capture["sha256"])
     transcript = said.get("transcript")
@@ -42,7 +42,7 @@ def audit_files(each: Logged, folder: Path, removed: Removed, report: Report) ->
 
     Files in force are the same for many records: they are hashed by `audit_kept_files`, here they must be there.
     """
-    for named in named_files(each.said or {}):
+    for named in named_files(each):
         path = folder / named.file
         where = f"{path}: {named.what}, {each.name}"
         if named.file in removed and not path.exists():
@@ -80,7 +80,7 @@ def _audit_file(path: Path, where: str, since: str, named: Named, report: Report
 
 def name_exchanged(report: Report, entries: Iterable[Logged]) -> None:
     """Call a file that holds another one of the log exchanged, not altered, and say which it holds."""
-    known = {named.sha256: f"{named.what}, {each.name}" for each in entries for named in named_files(each.said or {})}
+    known = {named.sha256: f"{named.what}, {each.name}" for each in entries for named in named_files(each)}
     report.findings[:] = [
         replace(finding, code="file.exchanged", what="file holds another one of the log",
                 got=f"the {known[finding.got]}")

@@ -210,7 +210,7 @@ def _first_users(entries: Sequence[Logged]) -> dict[str, str]:
     """Return for each SHA-256 of a file in force the first entry that names it."""
     first: dict[str, str] = {}
     for each in entries:
-        for named in named_files(each.said or {}):
+        for named in named_files(each):
             first.setdefault(named.sha256, each.since)
     return first
 

@@ -44,6 +44,17 @@ def archive(made, tmp_path):
 
 
 @pytest.fixture
+def command(capfd):
+    """Run `station WORDS`; return exit code and printed text."""
+    def run(*words):
+        code = program.run([str(word) for word in words])
+        printed = capfd.readouterr()
+        return code, printed.out, printed.err
+
+    return run
+
+
+@pytest.fixture
 def audit(capfd):
     """Run `station audit WORDS --json`; return exit code and what it printed."""
     def run(*words):
