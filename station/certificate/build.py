@@ -5,7 +5,7 @@ from datetime import UTC, datetime
 from typing import Any
 
 from station.certificate.archival_form import Attachment, archival_form
-from station.certificate.render import TITLE, render_certificate
+from station.certificate.render import TITLE, render_pages
 from station.certificate.summary import certificate_number
 from station.certificate.xmp import Title
 from station.errors import EvidenceError
@@ -28,7 +28,7 @@ def build_certificate(evidence: Evidence) -> bytes:
         Attachment(RECORD, JSON, "The record of the test, byte for byte as stored and logged", evidence.record_bytes),
         Attachment(PROOF, JSON, "Proof that the log of the station holds this record", evidence.as_json()),
     )
-    return archival_form(render_certificate(record), _title(record), attached)
+    return archival_form(render_pages(record, evidence.record_bytes), _title(record), attached)
 
 
 def _record(evidence: Evidence) -> dict[str, Any]:

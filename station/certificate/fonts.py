@@ -1,6 +1,7 @@
 """The embedded fonts of the certificate, and how long a text is in them."""
 
 import re
+from functools import lru_cache
 from importlib.resources import files
 from io import BytesIO
 
@@ -25,6 +26,7 @@ def register() -> None:
             pdfmetrics.registerFont(TTFont(name, BytesIO(content)))
 
 
+@lru_cache(maxsize=16384)
 def width(text: str, font: str, size: float) -> float:
     """Return the length of `text` in points."""
     return float(pdfmetrics.stringWidth(text, font, size))

@@ -1,6 +1,7 @@
 """Draws a QR code as one filled path, so that it prints as sharp as the printer can."""
 
 from collections.abc import Iterator, Sequence
+from functools import lru_cache
 
 import segno
 from reportlab.pdfgen.canvas import Canvas
@@ -18,8 +19,7 @@ def draw_code(canvas: Canvas, text: str, capitals: str, x: float, y: float, side
     any other text 8; the mode of the first is named, because the library would join two of one mode wrongly.
     Level M: a seventh of the code may be lost. Source: ISO/IEC 18004, from memory.
     """
-    packed = [(text, MODE_BYTE), capitals]
-    rows = [list(row) for row in segno.make_qr(packed, error="m").matrix]  # type: ignore[arg-type]  # the stubs know one
+    rows = _modules(text, capitals)
     module = side / len(rows)
     path = canvas.beginPath()
     for number, row in enumerate(rows, start=1):
@@ -28,6 +28,14 @@ def draw_code(canvas: Canvas, text: str, capitals: str, x: float, y: float, side
     canvas.setFillColor(INK)
     canvas.drawPath(path, stroke=0, fill=1)
     return module
+
+
+@lru_cache(maxsize=4)
+def _modules(text: str, capitals: str) -> tuple[tuple[int, ...], ...]:
+    """Return the rows of the code, 1 for dark; once for all attempts to place a certificate."""
+    packed = [(text, MODE_BYTE), capitals]
+    code = segno.make_qr(packed, error="m")  # type: ignore[arg-type]  # the stubs know one part
+    return tuple(tuple(row) for row in code.matrix)
 
 
 def _runs(row: Sequence[int]) -> Iterator[tuple[int, int]]:

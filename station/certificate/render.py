@@ -33,16 +33,27 @@ def render_certificate(record: Mapping[str, Any]) -> bytes:
     EvidenceError
         The record says PASS where its own rows do not, or is no JSON.
     """
+    refuse_contradiction(record)    # before anything else: a value that is no number is first of all no PASS
+    return render_pages(record, _body(record))
+
+
+def render_pages(record: Mapping[str, Any], body: bytes) -> bytes:
+    """Return the certificate of `record`, whose canonical bytes are known to be `body`; see `render_certificate`."""
     refuse_contradiction(record)
-    content = _content(record)
+    content = _content(record, body)
+    pages, air = _layout(content)
+    return _draw(content, pages, air).stream.getvalue()
+
+
+def _layout(content: "_Content") -> tuple[int, float]:
+    """Return how many pages it takes, and the points between rows; wide where it turns pages anyway."""
     for air in SPACINGS:
-        sheet = _draw(content, ORDINARY, air)
-        if sheet.page == ORDINARY:
-            return sheet.stream.getvalue()
-        if sheet.page != ORDINARY + 1:
+        pages = _draw(content, ORDINARY, air, trial=True).page
+        if pages == ORDINARY:
+            return pages, air
+        if pages != ORDINARY + 1:
             break  # no spacing will bring that to two pages
-    pages = _draw(content, ORDINARY, SPACINGS[0]).page  # it turns pages anyway, so it may as well be wide
-    return _draw(content, pages, SPACINGS[0]).stream.getvalue()
+    return _draw(content, ORDINARY, SPACINGS[0], trial=True).page, SPACINGS[0]
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,11 +70,10 @@ class _Content:
     order: list[str]
 
 
-def _content(record: Mapping[str, Any]) -> _Content:
+def _content(record: Mapping[str, Any], body: bytes) -> _Content:
     judged, others = judged_rows(record), other_rows(record)
     families, single = sort_families([row for row in others if row.cells.keys() - {""}])
     order = [str(c.get("label")) for c in record.get("captures") or ()]
-    body = _body(record)
     place = log_place(record, leaf_hash(body))
     return _Content(record, sha256_of(body), place, judged, others, families, single, order)
 
@@ -77,10 +87,10 @@ def _body(record: Mapping[str, Any]) -> bytes:
                             remedy="Find the room that put this value into the record.") from error
 
 
-def _draw(content: _Content, pages: int, air: float) -> Sheet:
+def _draw(content: _Content, pages: int, air: float, *, trial: bool = False) -> Sheet:
     """Draw the whole document, its pages numbered "of `pages`", with `air` points between rows."""
     record = content.record
-    sheet = Sheet(_imprint(content, pages), air)
+    sheet = Sheet(_imprint(content, pages), air, trial)
     captures = labels_of(content.others, content.order)
     summary(sheet, record, content.place)
     plot = deciding_plot(record)

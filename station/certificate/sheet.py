@@ -3,6 +3,7 @@
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from io import BytesIO
+from typing import cast
 
 from reportlab.lib.colors import Color, white
 from reportlab.lib.pagesizes import A4
@@ -30,12 +31,27 @@ class Imprint:
     log: str = ""      # where the record stands in the log of its station
 
 
+class Blank:
+    """Takes every stroke and keeps none: a layout is tried out on it in a fraction of the time."""
+
+    def __getattr__(self, _name: str) -> "Blank":
+        return self
+
+    def __call__(self, *_strokes: object, **_more: object) -> "Blank":
+        """Return itself, whatever is asked of it."""
+        return self
+
+
 @dataclass(slots=True)
 class Sheet:
-    """The document being written; `y` is the upper edge of the free room on this page, points."""
+    """The document being written; `y` is the upper edge of the free room on this page, points.
+
+    On `trial` nothing is written: only `page` tells in the end how many pages it takes.
+    """
 
     imprint: Imprint
     air: float = 0.0   # points added to the height of every table row, half of it above the text
+    trial: bool = False
     y: float = TOP
     page: int = 0
     stream: BytesIO = field(default_factory=BytesIO)
@@ -44,12 +60,16 @@ class Sheet:
 
     def __post_init__(self) -> None:
         fonts.register()
-        self.canvas = Canvas(self.stream, pagesize=A4, invariant=1, initialFontName=fonts.REGULAR,  # type: ignore[arg-type]  # the stubs say float
-                             lang="en-GB", pageCompression=1)
-        self.canvas.setTitle(f"{self.imprint.title} {self.imprint.number}")
-        self.canvas.setAuthor("station")
-        self.canvas.setSubject(f"Test result of one motor: {self.imprint.verdict}")
+        self.canvas = cast("Canvas", Blank()) if self.trial else self._document()
         self._begin()
+
+    def _document(self) -> Canvas:
+        canvas = Canvas(self.stream, pagesize=A4, invariant=1, initialFontName=fonts.REGULAR,  # type: ignore[arg-type]  # the stubs say float
+                        lang="en-GB", pageCompression=1)
+        canvas.setTitle(f"{self.imprint.title} {self.imprint.number}")
+        canvas.setAuthor("station")
+        canvas.setSubject(f"Test result of one motor: {self.imprint.verdict}")
+        return canvas
 
     def text(self, x: float, y: float, words: str, size: float, *, font: str = fonts.REGULAR,
              colour: Color = INK, align: str = "left") -> None:
