@@ -40,7 +40,7 @@ def correction(record: Mapping[str, Any], evidence: Evidence, earlier: Iterable[
     if what == "void" and record.get("purpose"):
         raise UsageError("this run was no production", where=where, expected="a run of the production",
                          got=record["purpose"], remedy="Its reference check stands; make another one.")
-    if what == "void" and any(said["what"] == "void" for said in corrections_of(record, earlier)):
+    if what == "void" and is_void(record, earlier):
         raise UsageError("the run is void already", where=where, expected="a run that counts", got="a void one",
                          remedy="Add a note if there is more to say.")
     return {"format": FORMAT, "what": what, "person": person.strip(), "reason": reason.strip(), "at": at,
@@ -51,6 +51,11 @@ def corrections_of(record: Mapping[str, Any], corrections: Iterable[Statement]) 
     """Return the corrections of one record, oldest first as they are given."""
     return [said for said in corrections
             if (said["of"]["serial"], said["of"]["run"]) == (record["serial"], record["run"])]
+
+
+def is_void(record: Mapping[str, Any], corrections: Iterable[Statement]) -> bool:
+    """Return whether a correction declares the run of `record` void."""
+    return any(said["what"] == "void" for said in corrections_of(record, corrections))
 
 
 def void_runs(connection: sqlite3.Connection) -> str:

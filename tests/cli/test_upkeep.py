@@ -1,7 +1,7 @@
 """Records corrected, exported, thinned out and checked from the command line, on tests of the embedded bench."""
 
 import json
-import sqlite3
+import shutil
 
 import pandas as pd
 import pytest
@@ -9,15 +9,17 @@ import pytest
 from station.cli.setup import write_folder
 from station.cli.workplace import open_workplace
 from station.exit_code import ExitCode
-from station.record.schema import DATABASE
+from station.record.record import interrupted_record
 from station.record.store import Store
 from station.sequence.progress import unwatched
 from station.sequence.runs_gate import FurtherRun
 from station.sequence.station_file import load_station
 
+LONG_AGO, LATER = "2026-01-01T10:00:00.000Z", "2026-01-05T10:00:00.000Z"
+
 
 @pytest.fixture(scope="module")
-def line(tmp_path_factory):
+def made(tmp_path_factory):
     """A station that has tested two motors, one of them twice."""
     folder = tmp_path_factory.mktemp("upkeep") / "line"
     write_folder(folder, pace=20.0, free_ports=True)
@@ -25,6 +27,12 @@ def line(tmp_path_factory):
         for serial in ("CP40-0001", "CP60-0003", "CP40-0001"):
             place.test(serial, unwatched, further=FurtherRun("K", "twice"))
     return folder
+
+
+@pytest.fixture
+def line(made, tmp_path):
+    """A copy of that station."""
+    return shutil.copytree(made, tmp_path / "line")
 
 
 @pytest.fixture
@@ -56,6 +64,15 @@ def test_a_void_run_is_shown_as_such_everywhere(line, records):
     assert "VOID" in err
     assert "VOID" not in records("show", "CP40-0001", "--run", "1")[1]
     assert records("check")[0] == 0
+
+
+def test_the_certificate_of_a_motor_is_that_of_its_last_run_that_is_not_void(line, command, records, tmp_path):
+    records("correct", "CP40-0001", "--run", "2", "--what", "void", "--person", "K", "--reason", "fitted askew")
+    paths = [tmp_path / f"{k}.pdf" for k in range(3)]
+    for path, run in zip(paths, ((), ("--run", "1"), ("--run", "2")), strict=True):
+        code, _, err = command("certificate", "CP40-0001", "--station", line / "station.toml", "--out", path, *run)
+        assert (code, "VOID" in err) == (0, run == ("--run", "2"))
+    assert paths[0].read_bytes() == paths[1].read_bytes() != paths[2].read_bytes()
 
 
 def test_a_table_of_a_type_opens_with_plain_pandas(line, records, tmp_path):
@@ -90,31 +107,33 @@ def test_what_cannot_be_is_told_and_nothing_is_written(records, words, told, tmp
     monkeypatch.chdir(tmp_path)
     code, _, err = records(*words)
     assert (code, told in err) == (ExitCode.WRONG_USE, True)
-    assert not list(tmp_path.iterdir())
+    assert [path.name for path in tmp_path.iterdir()] == ["line"]
 
 
 def test_captures_are_removed_by_the_rules_of_the_station_file(line, records):
     station = line / "station.toml"
     text = station.read_text()
+    station.write_text(text + "\n[retention]\npass_days = 0\n")
+    assert "retention.pass_days" in records("retain", "--dry-run")[2]
+    station.write_text(text + "\n[retention]\npass_days = 1\n")
+    assert records("retain")[0] == ExitCode.WRONG_USE       # nobody answers for it
     files = sorted(line.rglob("*.parquet"))
-    try:
-        station.write_text(text + "\n[retention]\npass_days = 0\n")
-        assert "retention.pass_days" in records("retain", "--dry-run")[2]
-        station.write_text(text + "\n[retention]\npass_days = 1\n")
-        assert records("retain")[0] == ExitCode.WRONG_USE       # nobody answers for it
-        code, out, _ = records("retain", "--dry-run")
-        assert (code, "nothing was removed" in out) == (0, True)
-        assert "0 file(s) removed" in records("retain", "--person", "K")[1]     # all tests are of today
-    finally:
-        station.write_text(text)
+    assert "0 file(s) removed" in records("retain", "--person", "K")[1]     # all tests are of today
     assert sorted(line.rglob("*.parquet")) == files
 
+    with Store(line / "store") as store:
+        older = {**interrupted_record("CP40-0009", LONG_AGO, LONG_AGO, {}), "verdict": "PASS", "captures": [{}]}
+        old = store.finish(store.begin("CP40-0009", started=LONG_AGO), older, [store.captures(store.find()[0])[0]])
+        store.finish(store.begin("CP40-0010", started=LATER), {**interrupted_record("CP40-0010", LATER, LATER, {})}, [])
+    code, out, _ = records("retain", "--dry-run")
+    assert (code, "captures of PASS older than 1 days" in out, "CP40-0009 run 1" in out) == (0, True, True)
+    assert (line / "store" / old["captures"][0]["file"]).exists()
+    code, out, _ = records("retain", "--person", "K. Muster")
+    assert (code, "1 file(s) removed" in out) == (0, True)
+    assert set(files) == set(line.rglob("*.parquet"))
 
-def test_an_entry_that_breaks_its_schema_is_named(line, records, tmp_path):
-    def run(sql):
-        meddler = sqlite3.connect(line / "store" / DATABASE)
-        meddler.executescript(sql)
-        meddler.close()
+
+def test_an_entry_that_breaks_its_schema_is_named(line, records):
     with Store(line / "store") as store:
         store.add_statement("correction", {"format": 1, "what": "vex", "of": {"serial": "A", "run": 1}})
     code, _, err = records("check")
