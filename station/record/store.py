@@ -278,7 +278,7 @@ class Store:
 
     def attempts(self, serial: str) -> tuple[Attempt, ...]:
         """Return the earlier runs of a motor in the production, first run first."""
-        return attempts_at(self._connection, serial, void_runs(self._connection)) if self._log else ()
+        return attempts_at(self._connection, serial, void_runs(self._connection)) if self._log is not None else ()
 
     def correct(self, record: Mapping[str, Any], what: What, *, person: str, reason: str, at: str) -> Statement:
         """Declare the run of a stored record void, or add a note to it, durably; see `correction.correction`."""
@@ -298,7 +298,7 @@ class Store:
 
     def statements(self, kind: StatementKind) -> list[Statement]:
         """Return every statement of a kind, oldest first; EvidenceError when one was altered."""
-        return all_statements(self._connection, kind) if self._log else []
+        return all_statements(self._connection, kind) if self._log is not None else []
 
     def removals_due(self, rules: Iterable[Rule], now: datetime) -> list[Removal]:
         """Return which captures the rules remove now; see `retention.removals_due`."""

@@ -97,6 +97,9 @@ def test_a_whole_log_is_checked(line, command):
     forger.close()
     code, out, _ = command("log", "check", "--station", station)
     assert (code, "entry 1 of the log of varnholt-1: record was altered" in out) == (ExitCode.EVIDENCE, True)
+    code, _, err = command("records", "correct", "A", "--run", 1, "--what", "void", "--person", "K. Ilmen",
+                           "--reason", "wrong motor", "--station", station)
+    assert (code, "record was altered" in err) == (ExitCode.EVIDENCE, True)    # nothing is written to such a store
 
 
 def test_a_file_that_is_none_is_told(line, command, tmp_path):
