@@ -3,6 +3,7 @@
 import hashlib
 import socket
 import time
+from contextlib import ExitStack
 
 import pytest
 
@@ -95,12 +96,14 @@ def test_it_waits_while_another_process_works_the_queue(thread, tmp_path, printe
     monkeypatch.setattr(print_thread, "LOOK_AGAIN", 0.1)
     printer.start()
     put_in(tmp_path)
-    with PrintQueue(tmp_path) as other:
-        with other.work(), thread():
+    with PrintQueue(tmp_path) as other, ExitStack() as holding:
+        holding.enter_context(other.work())
+        with thread() as running:
             time.sleep(0.5)
-        assert states(tmp_path) == ["waiting"]
-        with thread():
+            assert states(tmp_path) == ["waiting"]
+            holding.close()
             wait_for(lambda: states(tmp_path) == ["printed"])
+    assert running.told == []
 
 
 def test_a_printer_that_falls_silent_does_not_keep_the_station(thread, tmp_path, monkeypatch):

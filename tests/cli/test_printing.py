@@ -91,6 +91,19 @@ def test_a_motor_tested_before_there_was_a_printer_can_be_printed(folder, printe
     assert printer.printed() == [kept(folder, "CP40-0001")]
 
 
+def test_a_reprint_is_left_to_the_process_that_prints(line, printer, command):
+    station = ("--station", line / "station.toml")
+    command("test", "CP40-0001", *station)
+    with PrintQueue(line / "store") as other, other.work():
+        code, _, err = command("print", *station)
+        assert (code, "another station process" in err) == (ExitCode.WRONG_USE, True)
+        code, out, _ = command("print", "--again", "CP40-0001", *station)
+        assert (code, "It is in the queue" in out) == (0, True)
+    printer.start()
+    assert command("print", *station)[0] == 0
+    assert printer.printed() == [kept(line, "CP40-0001")] * 2
+
+
 def test_a_queue_that_cannot_be_written_touches_no_verdict(line, command):
     (line / "store" / DATABASE).mkdir(parents=True)
     code, out, err = command("test", "CP40-0001", "--station", line / "station.toml")
