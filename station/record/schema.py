@@ -90,10 +90,12 @@ WHERE (:motor_type IS NULL OR first.motor_type = :motor_type)
 
 # what a store without a log holds already, in the order in which it came
 _UNLOGGED = """
-SELECT 'record', run_id, body, run_id AS place, 0 AS after FROM records
-UNION ALL SELECT 'reference check', check_id, body, last_run, 1 FROM reference_checks
+SELECT 'record', run_id, run_id AS place, 0 AS after FROM records
+UNION ALL SELECT 'reference check', check_id, last_run, 1 FROM reference_checks
 ORDER BY place, after, 2
 """
+_UNLOGGED_BODY = {"record": "SELECT body FROM records WHERE run_id = ?",
+                  "reference check": "SELECT body FROM reference_checks WHERE check_id = ?"}
 
 
 def open_for_writing(folder: Path, origin: str = "", key: LogKey | None = None) -> sqlite3.Connection:
@@ -132,7 +134,8 @@ def _bring_up_to_date(connection: sqlite3.Connection, folder: Path, origin: str,
                          got=version, remedy="Install that version of the station, or a later one.")
     log = open_log(connection, origin, key, new=version < VERSION)
     if version < VERSION:
-        for kind, subject, body, *_ in connection.execute(_UNLOGGED).fetchall():
+        for kind, subject, *_ in connection.execute(_UNLOGGED).fetchall():
+            body, = connection.execute(_UNLOGGED_BODY[kind], (subject,)).fetchone()     # never all at once in memory
             log.append(log.next_place(), kind, subject, body)
         connection.execute(f"PRAGMA user_version = {VERSION}")
 

@@ -2,8 +2,12 @@
 
 import re
 import sqlite3
+import tempfile
+from pathlib import Path
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 from stored_records import STARTED, record_of, run_of
 
 from station.errors import EvidenceError, StationError, UsageError
@@ -44,6 +48,33 @@ def test_every_kind_of_thing_is_logged_in_order(store):
     assert [entry.previous for entry in entries] == [None, *(entry.leaf for entry in entries[:-1])]
     for entry in entries:
         assert b'"seq":%d}' % entry.seq in entry.body
+
+
+WORKS = {
+    "record": lambda store: run_of(store, "A"),
+    "reference check": lambda store: store.add_reference_check({"motor_type": "CP-40", "result": "GOOD"}),
+    "correction": lambda store: store.add_statement("correction", {"about": "A"}),
+    "retention": lambda store: store.add_statement("retention", {"rule": "keep"}),
+}
+
+
+@settings(max_examples=15, deadline=None)
+@given(st.lists(st.lists(st.sampled_from(list(WORKS)), max_size=5), min_size=1, max_size=4))
+def test_whatever_comes_in_whatever_sessions_every_head_continues_every_earlier_one(sessions):
+    heads = []
+    with tempfile.TemporaryDirectory() as folder:
+        for session in sessions:
+            with Store(Path(folder), origin="eol-1") as store:
+                for kind in session:
+                    WORKS[kind](store)
+                    heads.append(store.log.head())
+        with Store(Path(folder), read_only=True) as store:
+            log = store.log
+            assert [entry.kind for entry in log.entries()] == [kind for session in sessions for kind in session]
+            assert [head.size for head in heads] == list(range(1, len(log) + 1))
+            for old in heads:
+                proof = log.consistency(old.size, len(log))
+                assert verify_consistency(old.size, len(log), old.root, heads[-1].root, proof)
 
 
 def test_a_body_says_where_it_stands(store):
