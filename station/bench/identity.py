@@ -2,7 +2,7 @@
 
 from dataclasses import astuple, dataclass, fields
 
-from station.errors import BenchError
+from station.errors import BenchError, BenchNotFitError
 
 
 @dataclass(frozen=True, slots=True)
@@ -22,6 +22,12 @@ class Identity:
         """Return the names of the fields in which this one differs from `expected`."""
         return [field.name for field in fields(self)
                 if getattr(self, field.name) != getattr(expected, field.name)]
+
+    def require(self, expected: "Identity", role: str, where: str) -> None:
+        """Raise BenchNotFitError unless this is the `expected` instrument."""
+        if self.differences(expected):
+            raise BenchNotFitError(f"another instrument answers for the {role}", where=where, expected=expected,
+                                   got=self, remedy="Connect the right one, or register this one in the bench file.")
 
 
 def parse_identity(answer: str, where: str) -> Identity:

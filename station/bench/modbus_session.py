@@ -1,17 +1,16 @@
 """One conversation with one Modbus TCP drive: owner thread, deadline, identity, recovery."""
 
 from collections.abc import Callable
-from concurrent.futures import ThreadPoolExecutor
 from typing import TypeVar
 
 from station.bench.identity import Identity
 from station.bench.modbus_wire import ModbusWire, RefusedError
+from station.bench.owner import Owner, connection_broke, given_up, no_reply, open_deadline
 from station.bench.register_map import IdentityPart, Register, RegisterMap
 from station.bench.transcript import Direction, Transcript
 from station.clock import Clock
-from station.errors import BenchError, BenchNotFitError, InstrumentError, NoReplyError
+from station.errors import BenchError, BenchNotFitError, InstrumentError
 
-OPEN_DEADLINE = 1.0     # s to connect and identify; within a plant network that takes milliseconds
 DEFAULT_UNIT = 1
 
 Answer = TypeVar("Answer")
@@ -76,10 +75,9 @@ class ModbusSession:
                  deadline: float, transcript: Transcript | None = None) -> None:
         self.role, self.resource, self.registers = role, resource, registers
         self.expected, self.deadline, self._transcript = expected, deadline, transcript
-        self._given_up = 0
         self._clock = clock
         self._wire: ModbusWire | None = None
-        self._owner = ThreadPoolExecutor(max_workers=1, thread_name_prefix=f"owner of {role}")
+        self._owner = Owner(role)
         self._aside: ModbusSession | None = None
         self.was_identified = False
 
@@ -93,15 +91,10 @@ class ModbusSession:
     def exchange(self, what: str, work: Callable[[Exchange], Answer], deadline: float | None = None) -> Answer:
         """Return what `work` makes of the drive's registers, within one deadline (s)."""
         seconds = deadline or self.deadline
-        future = self._owner.submit(self._carry_out, what, work, seconds, self._given_up)
-        try:
-            # The exchange and the opening have their deadlines; this one is for a wedged thread.
-            return future.result(seconds + 2 * self.deadline + 1.0)
-        except NoReplyError:
-            raise
-        except TimeoutError:
-            future.cancel()
-            raise self._silence(what, seconds, "an owner thread that is still busy") from None
+        # The exchange and the opening have their deadlines; this one is for a wedged thread.
+        return self._owner.do(lambda is_wanted: self._carry_out(what, work, seconds, is_wanted),
+                              seconds + 2 * self.deadline + 1.0,
+                              lambda: no_reply(self._where(), what, seconds, "an owner thread that is still busy"))
 
     def identify(self) -> Identity:
         """Read who answers; raise BenchNotFitError unless it is the drive of the bench file."""
@@ -109,7 +102,7 @@ class ModbusSession:
 
     def give_up(self) -> None:
         """Break off the exchange under way and those behind it, from any thread; the next one connects afresh."""
-        self._given_up += 1
+        self._owner.give_up()
         wire = self._wire
         if wire is not None:
             wire.shut()
@@ -118,33 +111,28 @@ class ModbusSession:
         """Close the connection and end the owner thread, those of the second session too."""
         if self._aside is not None:
             self._aside.close()
-        self._owner.submit(self._drop)
-        self._owner.shutdown(wait=True)
+        self._owner.end(self._drop)
 
     # Everything below runs in the owner thread.
 
-    def _carry_out(self, what: str, work: Callable[[Exchange], Answer], seconds: float, given_up: int) -> Answer:
+    def _carry_out(self, what: str, work: Callable[[Exchange], Answer], seconds: float, is_wanted: Callable[[], bool]
+                   ) -> Answer:
+        if not is_wanted():
+            raise given_up(self._where(), what)
         try:
-            self._require_wanted(given_up)
             wire = self._in_step() or self._open()
             return work(self._exchange_on(wire, self._clock.monotonic() + seconds))
         except (InstrumentError, BenchNotFitError):
             raise
         except TimeoutError as error:
             self._drop()
-            raise self._silence(what, seconds, "silence; the next exchange connects afresh") from error
+            raise no_reply(self._where(), what, seconds, "silence; the next exchange connects afresh") from error
         except OSError as error:
             self._drop()
-            raise NoReplyError("the connection broke", where=self._where(), expected=f"an answer to {what}",
-                               got=str(error) or type(error).__name__,
-                               remedy="Check that the drive is on and reachable, then test again.") from error
+            raise connection_broke(self._where(), what, error) from error
         except BaseException:
             self._drop()
             raise
-
-    def _require_wanted(self, given_up: int) -> None:
-        if given_up != self._given_up:
-            raise ConnectionAbortedError("given up for a stop")
 
     def _in_step(self) -> ModbusWire | None:
         """Return the open connection unless the drive has closed it, or sent what nobody asked for."""
@@ -153,7 +141,7 @@ class ModbusSession:
         return self._wire
 
     def _open(self) -> ModbusWire:
-        until = self._clock.monotonic() + min(self.deadline, OPEN_DEADLINE)
+        until = self._clock.monotonic() + open_deadline(self.deadline)
         host, port, unit = parse_resource(self.resource)
         self._wire = ModbusWire((host, port), unit, self._clock.monotonic, until,
                                 big_word_first=self.registers.big_word_first,
@@ -172,11 +160,11 @@ class ModbusSession:
     def _checked_identity(self, exchange: Exchange) -> Identity:
         parts = {name: _read_part(exchange, part) for name, part in self.registers.identity.items()}
         identity = Identity(**parts)
-        if identity.differences(self.expected):
+        try:
+            identity.require(self.expected, self.role, self._where())
+        except BenchNotFitError:
             self._drop()
-            raise BenchNotFitError(f"another instrument answers for the {self.role}", where=self._where(),
-                                   expected=self.expected, got=identity,
-                                   remedy="Connect the right one, or register this one in the bench file.")
+            raise
         self.was_identified = True
         return identity
 
@@ -188,10 +176,6 @@ class ModbusSession:
 
     def _where(self) -> str:
         return f"{self.role} at {self.resource}"
-
-    def _silence(self, what: str, seconds: float, got: str) -> NoReplyError:
-        return NoReplyError("no reply", where=self._where(), expected=f"an answer to {what} within {seconds:g} s",
-                            got=got, remedy="Check that the drive is on and its cable, then test again.")
 
 
 def parse_resource(resource: str) -> tuple[str, int, int]:

@@ -2,7 +2,6 @@
 
 import math
 from collections.abc import Callable
-from concurrent.futures import ThreadPoolExecutor
 from typing import TypeVar, cast
 
 import numpy as np
@@ -10,6 +9,7 @@ from numpy.typing import NDArray
 
 from station.bench.block import INT16_LITTLE, CodeForm
 from station.bench.identity import Identity
+from station.bench.owner import Owner, connection_broke, given_up, no_reply, open_deadline
 from station.bench.speech import POWER_ON, Speech, parse_number
 from station.bench.transcript import Direction, Transcript
 from station.bench.visa import BAUD, Wire
@@ -17,7 +17,6 @@ from station.clock import Clock
 from station.errors import BenchError, BenchNotFitError, InstrumentError, NoReplyError
 
 QUEUE_CAP = 33           # entries; an instrument that never says "no error" is itself faulty
-OPEN_DEADLINE = 1.0      # s to connect and identify; within a plant network that takes milliseconds
 BLOCK_RATE = 2e6         # bytes/s, the slowest wire that a block's deadline allows for
 HEADER_CAP = 120         # bytes of a header before a block
 
@@ -41,8 +40,7 @@ class ScpiSession:
         self._clock, self.speech = clock, speech or Speech()
         self._transcript, self._baud = transcript, baud
         self._wire: Wire | None = None
-        self._given_up = 0      # how often; work handed over before the last time is not begun
-        self._owner = ThreadPoolExecutor(max_workers=1, thread_name_prefix=f"owner of {role}")
+        self._owner = Owner(role)
         self.was_identified = False
 
     def identify(self) -> Identity:
@@ -57,7 +55,7 @@ class ScpiSession:
             self._forget_restart(wire, until)
             return identity
         used = self._wire is not None
-        self._owner.submit(self._forget_doubtful)
+        self._owner.after_that(self._forget_doubtful)
         try:
             return self._run(self.speech.identify, work, self.deadline)
         except (NoReplyError, BenchNotFitError):
@@ -145,34 +143,28 @@ class ScpiSession:
 
     def give_up(self) -> None:
         """Break off the exchange under way and those behind it, from any thread; the next one connects afresh."""
-        self._given_up += 1
+        self._owner.give_up()
         wire = self._wire
         if wire is not None:
             wire.shut()
 
     def close(self) -> None:
         """Close the connection and end the owner thread."""
-        self._owner.submit(self._drop)
-        self._owner.shutdown(wait=True)
+        self._owner.end(self._drop)
 
     # Everything below runs in the owner thread, except _run, which hands the work over.
 
     def _run(self, line: str, work: Work[Answer], seconds: float) -> Answer:
-        future = self._owner.submit(self._exchange, line, work, seconds, self._given_up)
-        try:
-            # Opening, the exchange and the reopening each have their deadline; this one is for a wedged thread.
-            return future.result(seconds + 3 * self.deadline + 1.0)
-        except NoReplyError:
-            raise
-        except TimeoutError:
-            future.cancel()
-            raise self._silence(line, seconds, "an owner thread that is still busy") from None
+        # Opening, the exchange and the reopening each have their deadline; this one is for a wedged thread.
+        return self._owner.do(lambda is_wanted: self._exchange(line, work, seconds, is_wanted),
+                              seconds + 3 * self.deadline + 1.0,
+                              lambda: no_reply(self._where(), line, seconds, "an owner thread that is still busy"))
 
-    def _exchange(self, line: str, work: Work[Answer], seconds: float, given_up: int) -> Answer:
+    def _exchange(self, line: str, work: Work[Answer], seconds: float, is_wanted: Callable[[], bool]) -> Answer:
         try:
-            self._require_wanted(line, given_up)
+            self._require_wanted(line, is_wanted)
             wire = self._usable() or self._open(line)
-            self._require_wanted(line, given_up)    # connecting takes a while
+            self._require_wanted(line, is_wanted)   # connecting takes a while
             until = self._clock.monotonic() + seconds
             self._require_in_step(wire)
             return work(wire, until)
@@ -180,13 +172,11 @@ class ScpiSession:
             raise
         except TimeoutError as error:
             self._note("note", f"no reply within {seconds:g} s")
-            raise self._silence(line, seconds, self._reopen()) from error
+            raise no_reply(self._where(), line, seconds, self._reopen()) from error
         except OSError as error:
             self._note("note", f"connection broke: {error}")
             self._drop()
-            raise NoReplyError("the connection broke", where=self._where(), expected=f"an answer to {line}",
-                               got=str(error) or type(error).__name__,
-                               remedy="Check that the instrument is on and reachable, then test again.") from error
+            raise connection_broke(self._where(), line, error) from error
         except (InstrumentError, BenchNotFitError):
             raise
         except BaseException:
@@ -198,18 +188,16 @@ class ScpiSession:
             self._drop()
         return self._wire
 
-    def _require_wanted(self, line: str, given_up: int) -> None:
-        if given_up == self._given_up:
-            return
-        raise NoReplyError("given up", where=self._where(), expected=f"an answer to {line}",
-                           got="a stop that could not wait", remedy="Test the motor again.")
+    def _require_wanted(self, line: str, is_wanted: Callable[[], bool]) -> None:
+        if not is_wanted():
+            raise given_up(self._where(), line)
 
     def _open(self, line: str) -> Wire:
         try:
             self._connect()  # error entries of an earlier user are not ours
         except TimeoutError as error:  # no second try here: another instrument may wait for its stop
             self._drop()
-            raise self._silence(line, self._open_deadline(), "silence when connecting") from error
+            raise no_reply(self._where(), line, open_deadline(self.deadline), "silence when connecting") from error
         return cast(Wire, self._wire)
 
     def _reopen(self) -> str:
@@ -224,7 +212,7 @@ class ScpiSession:
     def _connect(self) -> tuple[str, ...]:
         """Connect afresh, check the identity, and return what the error queue held."""
         self._drop()
-        until = self._clock.monotonic() + self._open_deadline()
+        until = self._clock.monotonic() + open_deadline(self.deadline)
         self._wire = Wire(self.resource, self._clock.monotonic, until, self._baud)
         self._note("note", f"connected to {self.resource}")
         self._identify(self._wire, until)
@@ -247,9 +235,6 @@ class ScpiSession:
         if self.speech.event_status:
             self._query(wire, self.speech.event_status, until)
 
-    def _open_deadline(self) -> float:
-        return min(self.deadline, OPEN_DEADLINE)
-
     def _drop(self) -> None:
         if self._wire is not None:
             self._wire.close()
@@ -258,13 +243,17 @@ class ScpiSession:
 
     def _identify(self, wire: Wire, until: float) -> Identity:
         identity = self.speech.identity_in(self._query(wire, self.speech.identify, until), self._where())
-        if self.expected is not None and identity.differences(self.expected):
-            self._drop()
-            raise BenchNotFitError(f"another instrument answers for the {self.role}", where=self._where(),
-                                   expected=self.expected, got=identity,
-                                   remedy="Connect the right one, or register this one in the bench file.")
+        if self.expected is not None:
+            self._require_expected(identity, self.expected)
         self.was_identified = True
         return identity
+
+    def _require_expected(self, identity: Identity, expected: Identity) -> None:
+        try:
+            identity.require(expected, self.role, self._where())
+        except BenchNotFitError:
+            self._drop()
+            raise
 
     def _forget_doubtful(self) -> None:
         if self._wire is None:
@@ -383,7 +372,3 @@ class ScpiSession:
     def _doubt(self, what: str, expected: str, got: str) -> BenchError:
         return BenchError(what, where=self._where(), expected=expected, got=got,
                           remedy="The connection is opened afresh; test again. If it recurs, check the dialect.")
-
-    def _silence(self, line: str, seconds: float, got: str) -> NoReplyError:
-        return NoReplyError("no reply", where=self._where(), expected=f"an answer to {line} within {seconds:g} s",
-                            got=got, remedy="Check that the instrument is on and its cable, then test again.")

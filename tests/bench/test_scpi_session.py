@@ -113,7 +113,7 @@ def test_giving_up_ends_what_is_pending_and_queued(toy):
     threads[0].start()
     assert asked.wait(10)
     threads[1].start()
-    while patient._owner._work_queue.empty():
+    while patient._owner._thread._work_queue.empty():
         time.sleep(0.001)
     patient.give_up()
     patient.command("OUTP OFF")
