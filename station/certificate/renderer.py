@@ -8,10 +8,11 @@ from importlib.metadata import version
 from importlib.resources import files
 from typing import Any
 
-import station
 from station.certificate.archival_form import profile, writer_versions
+from station.record.arithmetic import arithmetic_versions
 
-PAGES = ("reportlab", "segno")      # what draws; `archival_form` knows what writes the file
+PAGES = ("reportlab", "segno")              # what draws; `archival_form` knows what writes the file
+PROGRAM = ("station", "station_sha256")     # the layout is this program's own
 
 
 def renderer_versions() -> dict[str, str]:
@@ -24,9 +25,9 @@ def differing_versions(record: Mapping[str, Any]) -> dict[str, tuple[str, str]]:
 
     Where nothing differs, rendering the record again gives the same bytes. What the record does not say is "".
     """
-    software = record.get("software") or {}
-    then = dict(software.get("renderer") or {}) | {"station": software.get("station")}
-    now = renderer_versions() | {"station": station.__version__}
+    software, today = record.get("software") or {}, arithmetic_versions()
+    then = dict(software.get("renderer") or {}) | {name: software.get(name) for name in PROGRAM}
+    now = renderer_versions() | {name: today[name] for name in PROGRAM}
     return {name: (str(then.get(name) or ""), now.get(name, "")) for name in sorted(now | then)
             if then.get(name) != now.get(name)}
 

@@ -50,10 +50,24 @@ limit_file = "VB-24.toml"
 serial_begins = "CP60-"
 limit_file = "CP-60D.toml"
 
+# Who makes the motors and answers for them, as it stands on each certificate. A table [order] with customer, number,
+# part and, if wanted, part_revision, drawing, drawing_revision, lot and sampling says for whom.
+[maker]
+name = "Varnholt Works"
+address = "1 Mill Lane, Varnholt"
+line = "line 1"
+
 # The keys that sign certificates and the log; `station keys show` tells what auditors need. These were made with the
 # folder: for a real line make or import its own, and take the plant's authority off the station.
 [signing]
 keys = "keys"
+
+# The printer of the certificates, over IPP. Take the marks away, give its address, and try `station print --check`.
+# [printer]
+# uri = "ipp://192.0.2.9:631/ipp/print"    # or ipps:, with `trust = "printer.pem"` for a certificate of its own
+# media = "iso_a4_210x297mm"               # what is left out is left to the printer
+# sides = "two-sided-long-edge"
+# copies = 1
 
 # Reference motors: a good and a known-bad one of each type, a file for each in the folder. With `required`, no
 # motor is tested before `station reference check` was good: in this shift, and again after a changeover, an
