@@ -20,7 +20,8 @@ from station.units import RPM
 HEADROOM = 1.5          # of the input range over the highest peak that the limits allow
 WIDENED = 2.0           # a clipped capture is taken once more on a range this much wider
 HALL_RANGE = 8.0        # V, above any sensor supply that pulls up to 5 V
-SLACK = 2.0             # s that a digitizer may take beyond the capture before it counts as waiting for a trigger
+SLACK = 2.0             # s that a digitizer may take beyond the capture before it counts as waiting for a trigger;
+                        # longer where the bench file allows its answers longer
 FALLBACK_SHARE = 2.0    # of the rated voltage, when the limit file does not limit the peak
 
 Result = TypeVar("Result")
@@ -90,10 +91,11 @@ class Capturing:
             test.wait_until(lambda: self._has_come(middle), what="the middle of the capture",
                             remedy="Look what keeps the drive busy.")
             speed = (speed + drive.speed()) / 2
-            for digitizer in digitizers:
+            for part, digitizer in zip(together, digitizers, strict=True):
                 test.wait_until(partial(self._is_done, digitizer), what="the capture",
                                 remedy="Check the digitizer's trigger and sample interval.",
-                                within=3 * self._duration + SLACK, expected=self._duration / 2)
+                                within=3 * self._duration + max(SLACK, test.bench.file.entry(part.role).deadline),
+                                expected=self._duration / 2)
         return test.workers.carrier.submit(self._fetch, together, speed, temperature)
 
     def keep(self, fetched: Sequence[Future[list[Capture]]]) -> Future[bool]:
