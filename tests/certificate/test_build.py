@@ -2,6 +2,7 @@
 
 import json
 import os
+import re
 import subprocess
 import sys
 from dataclasses import asdict, replace
@@ -110,6 +111,8 @@ def test_title_dates_and_language(built):
     assert reader.root_object["/Lang"] == "en-GB"
     assert reader.root_object["/ViewerPreferences"]["/DisplayDocTitle"].value is True
     assert reader.xmp_metadata.dc_title["x-default"] == reader.metadata.title
+    packet = reader.root_object["/Metadata"].get_data()
+    assert re.findall(rb"<pdfaid:(\w+)>(\w+)<", packet) == [(b"part", b"3"), (b"conformance", b"B")]
 
 
 def test_qpdf_finds_no_fault(signed, tmp_path):
