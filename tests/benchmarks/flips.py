@@ -15,12 +15,22 @@ from figures import Figure, print_figures
 from store_writer import KEY, SERIAL, STARTED, open_store, record_of, write_runs
 from survivors import Told, scratch
 
+from station.audit.check_certificate import UNREADABLE, DoubtError, check
+from station.certificate.issue import issue_certificate
+from station.certificate.key_folder import AUTHORITY_FILE
+from station.certificate.signing import Signer
+from station.cli.setup import write_folder
+from station.cli.workplace import open_workplace
 from station.errors import StationError
+from station.record.checkpoint import open_checkpoint
 from station.record.kept_files import kept_file
 from station.record.log_check import body_faults, count_faults, head_faults, tree_faults
+from station.record.log_key import PUBLIC_FILE, load_verifier
 from station.record.merkle import verify_consistency
 from station.record.schema import DATABASE
 from station.record.store import Store
+from station.sequence.progress import unwatched
+from station.sequence.station_file import load_station
 
 RUNS = 10
 FLIPS = 400     # of each kind
@@ -116,6 +126,36 @@ def _outcome(folder, told, right):
     return "begun only" if found[0] == right[0] else "wrong"
 
 
+def papers(folder):
+    """Test a motor; return what leaves the station, by kind: its bytes, and a function that reads and checks them.
+
+    A certificate is read by the checker that outsiders use, a checkpoint by its signature.
+    """
+    write_folder(folder, pace=100.0, free_ports=True)
+    station = load_station(folder / "station.toml")
+    with open_workplace(station, "K. Lind") as place:
+        record = place.test("CP40-0001", unwatched).record
+        paper = issue_certificate(place.store, record, Signer.load(station.keys)).read_bytes()
+        note = place.store.log.checkpoint(1).encode()
+    authority, key = (station.keys / AUTHORITY_FILE).read_bytes(), (station.keys / PUBLIC_FILE).read_text()
+    known = load_verifier(station.keys / PUBLIC_FILE)
+    return {"certificate": (paper, lambda content: list(check(content, authority, key))),
+            "checkpoint": (note, lambda content: open_checkpoint(content.decode(), [known], "note"))}
+
+
+def flipped_paper(content, read, flips, drawn):
+    """Flip one bit after another; yield what came of each."""
+    right = read(content)
+    for _ in range(flips):
+        place = drawn.randrange(8 * len(content))
+        bad = bytearray(content)
+        bad[place // 8] ^= 1 << place % 8
+        try:
+            yield place, "no effect" if read(bytes(bad)) == right else "wrong"
+        except (StationError, DoubtError, *UNREADABLE):
+            yield place, "noticed"
+
+
 def survey(flips, seed=1):
     """Return by kind of file how often what came of a flip, and whatever must not have come."""
     counted, bad, drawn = {kind: Counter() for kind in KINDS}, [], random.Random(seed)
@@ -127,6 +167,11 @@ def survey(flips, seed=1):
                 counted[kind][outcome.partition(":")[0]] += 1
                 if outcome.partition(":")[0] in ("wrong", "unsaid"):
                     bad.append((kind, where, outcome))
+        for kind, (content, read) in papers(Path(home) / "line").items():
+            counted[kind] = Counter()
+            for where, outcome in flipped_paper(content, read, flips, drawn):
+                counted[kind][outcome] += 1
+                bad += [(kind, where, outcome)] if outcome == "wrong" else []
     return counted, bad
 
 
@@ -146,7 +191,7 @@ def main(arguments=None):
         Figure("wrong data as right", sum(row["wrong"] for row in counted.values()), most=0),
         Figure("noticed, but not in words for a person", sum(row["unsaid"] for row in counted.values()), most=0),
         *(Figure(f"noticed in a {kind}", counted[kind]["noticed"] / asked.flips, least=1.0)
-          for kind in ("capture", "transcript", "file in force")),
+          for kind in ("capture", "transcript", "file in force", "checkpoint")),
     ])
 
 
