@@ -97,8 +97,7 @@ def first_motion(lines: LineVoltages, tone: Tone, pole_pairs: int) -> tuple[Shaf
     times = bin_means(lines.times, starts)
     vector = space_vector(bin_means(lines.volts, starts), tone.phase_order)
     raw = np.unwrap(np.angle(vector * np.exp(-1j * rate * times) * (1j * tone.direction))) + rate * times
-    motion = steady_motion(times, lines.duration, raw, pole_pairs)
-    rest = raw - motion.at(times)[0]
+    motion, rest = steady_motion(times, lines.duration, raw, pole_pairs)
     return motion, float(np.sqrt(np.mean(rest * rest)))
 
 
@@ -138,7 +137,8 @@ def _one_pass(
     better, rest = _better(motion, score, bins, pole_pairs)
     rippled = with_ripple_of(fit, better, pole_pairs)
     known = better.orders.size
-    added = np.hypot(rippled.in_phase[:known] - better.in_phase, rippled.quadrature[:known] - better.quadrature).sum()
+    added = 0.0 if rippled is better else float(
+        np.hypot(rippled.in_phase[:known] - better.in_phase, rippled.quadrature[:known] - better.quadrature).sum())
     step = float(np.abs(score.correction - rest).max() + added)
     return _Pass(motion, fit, replace(score, correction=rest), rippled, step, blocks, bins)
 

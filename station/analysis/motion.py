@@ -9,7 +9,7 @@ from station.analysis.angle_track import AngleTrack, TrackedWaves
 from station.analysis.back_emf import BackEmf
 from station.analysis.budget import SLOT_RIPPLE, SLOT_RMS, TIMEBASE, UNLIKE_LINES, limit_of_error, measurement, type_a
 from station.analysis.line_voltages import LineVoltages
-from station.analysis.pole_leak import pole_leak
+from station.analysis.pole_leak import pole_leaks
 from station.analysis.shaft_motion import ShaftMotion
 from station.capture import Accuracy
 from station.measurement import BudgetRow, Measurement, Refusal
@@ -153,7 +153,7 @@ def _ripple(tracked: TrackedWaves, times: Floats, electrical: float, poles: Floa
     slope = slopes @ about / about.size / max(rms, 1e-12 * electrical)   # of the rms after each coefficient
     # Close to no ripple at all the rms is the noise itself.
     u = sqrt(float(slope @ tracked.covariance @ slope) + (noise if rms * rms < noise else 0.0))
-    leak = np.array([pole_leak(poles, order) for order in tracked.motion.orders])
+    leak = pole_leaks(poles, tracked.motion.orders)
     of_order = slope[steady:steady + 2 * leak.size].reshape(2, leak.size)
     leaked = sqrt(float((of_order**2 * leak**2).sum()) / 2)     # either part of each order has half the square
     return rms / electrical, u / electrical, leaked / electrical

@@ -9,6 +9,7 @@ from station.analysis.wave_fit import harmonics
 
 Floats = NDArray[np.float64]
 MECHANICAL_ORDERS = (1, 2, 3)  # of speed ripple: unbalance, misalignment and coupling of the drive
+NONE = np.zeros(0, dtype=np.intp)
 ELECTRICAL_ORDERS = (1, 2)     # from order 3 on, ripple and harmonics have the same sequence
 DEGREE = 2                     # place, speed and drift; a higher one costs precision, so it must be called for
 
@@ -53,6 +54,8 @@ class ShaftMotion:
     @property
     def movable(self) -> NDArray[np.intp]:
         """Indices of the tuned orders that have an amplitude, without which their place has no effect."""
+        if not self.tuned.any():
+            return NONE
         return np.flatnonzero(self.tuned & ((self.in_phase != 0) | (self.quadrature != 0)))
 
     def columns(self, times: Floats) -> Floats:
@@ -144,8 +147,10 @@ class ShaftMotion:
         return mechanical
 
 
-def steady_motion(times: Floats, span: float, angle: Floats, pole_pairs: int) -> ShaftMotion:
-    """Return the motion that fits `angle` (n,) rad at `times` (n,) s best, with ripple of the usual orders.
+def steady_motion(times: Floats, span: float, angle: Floats, pole_pairs: int) -> tuple[ShaftMotion, Floats]:
+    """Return the motion that fits `angle` (n,) rad at `times` (n,) s best, and what it leaves (n,) rad.
+
+    It has ripple of the usual orders.
 
     Source: phase regression, S. Kay, Estimation Theory, ch. 3 (from memory); the orders derived.
     """
@@ -155,11 +160,13 @@ def steady_motion(times: Floats, span: float, angle: Floats, pole_pairs: int) ->
     for _ in range(2):  # the second time with a carrier that ripple no longer bends
         motion = ShaftMotion(centre, span, polynomial[1:] / pole_pairs, np.zeros(DEGREE + 1), orders,
                              np.zeros(orders.size, dtype=bool), nothing, nothing)
-        motion = motion.moved(_regress(motion.columns(times), angle))
+        columns = motion.columns(times)
+        motion = motion.moved(_regress(columns, angle))
         polynomial = motion.polynomial
     # An offset of a channel passes for ripple of whole electrical orders here; the waves will tell.
     told = (orders % pole_pairs != 0).astype(float)
-    return replace(motion, in_phase=told * motion.in_phase, quadrature=told * motion.quadrature)
+    motion = replace(motion, in_phase=told * motion.in_phase, quadrature=told * motion.quadrature)
+    return motion, angle - motion.on(columns)[0]
 
 
 def _powers(x: Floats, count: int) -> Floats:

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from station.analysis.pole_leak import pole_leak
+from station.analysis.pole_leak import pole_leaks
 
 
 def fitted(gains, order):
@@ -28,8 +28,9 @@ def test_leak_is_what_a_fit_of_the_angle_shows(pole_pairs, order):
     rng = np.random.default_rng(11)
     for gains in (np.where(np.arange(2 * pole_pairs) == 3, 0.98, 1.0) * np.ones((3, 1)),
                   1 + 0.01 * rng.standard_normal((3, 2 * pole_pairs))):
-        assert pole_leak(gains, order) == pytest.approx(fitted(gains, order), rel=0.02, abs=1e-6)
+        found, _other = pole_leaks(gains, np.array([order, order + 0.5]))
+        assert found == pytest.approx(fitted(gains, order), rel=0.02, abs=1e-6)
 
 
 def test_like_poles_leak_nothing():
-    assert pole_leak(np.ones((3, 8)), 1) == pytest.approx(0.0, abs=1e-12)
+    assert pole_leaks(np.ones((3, 8)), np.array([1.0, 2.5])) == pytest.approx([0.0, 0.0], abs=1e-12)

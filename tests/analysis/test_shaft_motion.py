@@ -23,14 +23,15 @@ def turned(pole_pairs=4, rpm=1500.0, ripple=0.02, drift=0.5):
 @given(rpm=st.floats(900, 6000), ripple=st.floats(-0.05, 0.05), drift=st.floats(-2, 2), reverse=st.booleans())
 def test_what_it_fits_it_gives_back(rpm, ripple, drift, reverse):
     angle = turned(4, -rpm if reverse else rpm, ripple, drift)
-    motion = steady_motion(TIMES, 0.4, angle, 4)
+    motion, rest = steady_motion(TIMES, 0.4, angle, 4)
     assert motion.at(TIMES)[0] == pytest.approx(angle, abs=2e-4)  # the carrier is bent by ripple a little
+    assert rest == pytest.approx(angle - motion.at(TIMES)[0], abs=1e-9)
 
 
 @settings(max_examples=25, deadline=None)
 @given(order=st.floats(0.4, 7.0), a=st.floats(-0.1, 0.1), b=st.floats(-0.1, 0.1), bend=st.floats(-1, 1))
 def test_speed_is_the_slope_of_the_angle(order, a, b, bend):
-    motion = steady_motion(TIMES, 0.4, turned(), 4).with_order(order, 0.0).with_degree()
+    motion = steady_motion(TIMES, 0.4, turned(), 4)[0].with_order(order, 0.0).with_degree()
     step = np.zeros(motion.columns(TIMES).shape[0])
     step[3], step[motion.polynomial.size + 3], step[-1] = bend, a, b
     motion = motion.moved(step)
@@ -43,7 +44,7 @@ def test_speed_is_the_slope_of_the_angle(order, a, b, bend):
 
 
 def test_order_columns_are_derivatives_after_the_order():
-    motion = steady_motion(TIMES, 0.4, turned(), 4).with_order(3.7, 0.1)
+    motion = steady_motion(TIMES, 0.4, turned(), 4)[0].with_order(3.7, 0.1)
     assert motion.movable.size == 0                              # no amplitude yet, so its place has no effect
     step = np.zeros(motion.columns(TIMES).shape[0])
     step[-1], step[-1 - motion.orders.size] = 0.003, -0.002
@@ -60,12 +61,12 @@ def test_order_columns_are_derivatives_after_the_order():
 
 
 def test_motions_share_columns_as_long_as_only_coefficients_change():
-    motion = steady_motion(TIMES, 0.4, turned(), 4)
+    motion = steady_motion(TIMES, 0.4, turned(), 4)[0]
     columns = motion.columns(TIMES)
     moved = motion.moved(np.linspace(0.01, 0.09, columns.shape[0]))
     assert moved.has_columns_of(motion)
     assert np.array_equal(moved.on(columns), moved.at(TIMES))
-    other = steady_motion(TIMES, 0.4, turned(rpm=1503.0), 4)       # another carrier
+    other = steady_motion(TIMES, 0.4, turned(rpm=1503.0), 4)[0]       # another carrier
     tuned = replace(motion, orders=motion.orders + np.array([0.0, 0.0, 0.01]))
     later = replace(motion, centre=motion.centre + 1e-3)
     for unlike in (other, tuned, later, motion.with_order(3.7, 0.1), motion.with_degree()):
@@ -73,7 +74,7 @@ def test_motions_share_columns_as_long_as_only_coefficients_change():
 
 
 def test_an_order_close_to_a_known_one_tunes_it_instead_of_adding_another():
-    motion = steady_motion(TIMES, 0.4, turned(), 4)
+    motion = steady_motion(TIMES, 0.4, turned(), 4)[0]
     close = motion.with_order(1.02, motion.cycle)
     assert close.orders.size == motion.orders.size
     assert list(close.tuned) == [True, False, False]
