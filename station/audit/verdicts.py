@@ -18,6 +18,11 @@ TROUBLE = ("The test could not finish", "The bench did not reach its safe state"
 REMEDY = "Do not rely on the verdict; ask who changed the record or the limit file."
 
 
+def is_trouble(record: Mapping[str, Any]) -> bool:
+    """Return whether a run is NO RESULT for what befell it, whatever its values say."""
+    return record["verdict"] == "NO RESULT" and str(record["reason"]).startswith(TROUBLE)
+
+
 def judge_again(record: Mapping[str, Any], labels: Sequence[str], limits: LimitFile) -> Judgement:
     """Return the judgement of the measurements in a record."""
     return judge(stored_measurements(record), labels, limits, stored_refusals(record),
@@ -46,8 +51,7 @@ def audit_verdict(record: Mapping[str, Any], labels: Sequence[str], limits: Limi
 def _audit_words(record: Mapping[str, Any], again: Judgement, each: Logged, report: Report) -> None:
     """A run in trouble is NO RESULT whatever its values say; any other says what they say."""
     said = record["verdict"], record["reason"]
-    had_trouble = said[0] == "NO RESULT" and str(said[1]).startswith(TROUBLE)
-    if had_trouble or said == (str(again.verdict), again.reason):
+    if is_trouble(record) or said == (str(again.verdict), again.reason):
         report.hold(Step.VERDICT)
     else:
         _find("verdict.wrong", "the verdict", f"{again.verdict}: {again.reason}", f"{said[0]}: {said[1]}", each, report)

@@ -14,6 +14,7 @@ from station.audit.finding import TITLES, Report, Severity, Step, all_clean, who
 from station.audit.store_audit import Scope, audit_store
 from station.audit.trusted import load_trusted
 from station.cli.console import errors, results
+from station.cli.tracing import recall_tests, trace_tests
 from station.errors import UsageError
 from station.exit_code import ExitCode
 from station.record.schema import DATABASE
@@ -43,6 +44,10 @@ class AuditCommands(TyperGroup):
 app = typer.Typer(cls=AuditCommands, no_args_is_help=True, rich_markup_mode=None,
                   help="Audit a certificate (PDF), a serial number, a station folder, or a folder of several: "
                   "`station audit TARGET`.")
+
+
+app.command("trace")(trace_tests)
+app.command("recall")(recall_tests)
 
 
 @dataclass(frozen=True, slots=True)

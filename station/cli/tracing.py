@@ -1,0 +1,141 @@
+"""`station audit trace` and `recall`: which tests stand on an instrument, and what its error does to them."""
+
+import json
+import re
+from pathlib import Path
+from typing import Annotated
+
+import typer
+from rich.table import Table
+
+from station.audit.recall import InstrumentError, Recalled, recall
+from station.audit.trace import Question, trace
+from station.cli.console import results, verdict_words
+from station.errors import UsageError
+from station.exit_code import ExitCode
+from station.sequence.station_file import load_station
+from station.units import printed, to_si
+
+StationFile = Annotated[Path, typer.Option("--station", help="The station file.")]
+Instrument = Annotated[str, typer.Option(help="Serial number of an instrument.")]
+Calibration = Annotated[str, typer.Option(help="Number of a calibration certificate.")]
+Since = Annotated[str, typer.Option(help="First date or instant, ISO 8601, UTC.")]
+Until = Annotated[str, typer.Option(help="Last date or instant, included.")]
+MotorType = Annotated[str, typer.Option("--type", help="Motor type.")]
+AsJson = Annotated[bool, typer.Option("--json", help="Print one JSON object.")]
+
+SHOWN = 3           # values of a test; `--json` has them all
+
+_QUANTITY = re.compile(r"\s*([-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?)\s*(.*?)\s*")
+_RELATIVE = {"": 1.0, "%": 0.01, "ppm": 1e-6}
+
+
+def trace_tests(
+    station: StationFile = Path("station.toml"),
+    instrument: Instrument = "",
+    calibration: Calibration = "",
+    limits: Annotated[str, typer.Option(help='SHA-256 of a limit file (or its beginning), or name and revision: '
+                                        '"CP-40.toml C".')] = "",
+    software: Annotated[str, typer.Option(help="Version of the station, or SHA-256 of its source.")] = "",
+    since: Since = "",
+    until: Until = "",
+    motor_type: MotorType = "",
+    as_json: AsJson = False,
+) -> int:
+    """List the tests made with an instrument, under a calibration, by a limit file, between two dates."""
+    found = trace(load_station(station).store,
+                  Question(instrument, calibration, limits, software, since, until, motor_type))
+    if as_json:
+        _print({"format": 1, "tests": [each.as_json() for each in found]})
+        return int(ExitCode.PASS)
+    table = Table("entry", "serial", "run", "type", "started", "verdict")
+    for each in found:
+        table.add_row("" if each.seq is None else str(each.seq), each.serial, str(each.run), each.motor_type,
+                      each.started, verdict_words(each.verdict))
+    results.print(table)
+    results.print(f"{len(found)} test(s)", highlight=False)
+    return int(ExitCode.PASS)
+
+
+def recall_tests(
+    station: StationFile = Path("station.toml"),
+    instrument: Instrument = "",
+    calibration: Calibration = "",
+    gain_error: Annotated[str, typer.Option(help="How much too high it indicated, relative: 0.2%, 150ppm.")] = "",
+    offset_error: Annotated[str, typer.Option(help='How much too high it indicated: "5 mV", "0.01 ohm", "1.5 degC".')]
+    = "",
+    timebase_error: Annotated[str, typer.Option(help="How much too long its time was, relative: 100ppm.")] = "",
+    since: Since = "",
+    until: Until = "",
+    motor_type: MotorType = "",
+    as_json: AsJson = False,
+) -> int:
+    """An instrument was off: judge its motors again without that error, and list whose verdict flips or is doubtful."""
+    if not instrument and not calibration:
+        raise UsageError("no instrument named", where="recall", expected="--instrument or --calibration", got="neither",
+                         remedy="Name the instrument by its serial number; `station audit trace` lists its tests.")
+    error = InstrumentError(_relative("--gain-error", gain_error), _relative("--timebase-error", timebase_error),
+                            _absolute("--offset-error", offset_error))
+    if error == InstrumentError():
+        raise UsageError("no error stated", where="recall", expected="--gain-error, --offset-error or --timebase-error",
+                         got="none", remedy="Take it from the certificate that found the instrument off.")
+    question = Question(instrument, calibration, "", "", since, until, motor_type)
+    found = list(recall(load_station(station).store, question, error))
+    if as_json:
+        _print({"format": 1, "tests": [each.as_json() for each in found]})
+    else:
+        _show(found)
+    return int(ExitCode.FAIL if any(each.outcome == "flips" for each in found) else ExitCode.PASS)
+
+
+def _show(found: list[Recalled]) -> None:
+    table = Table("serial", "run", "started", "verdict", "without the error", "values")
+    for each in found:
+        if each.outcome != "stands":
+            table.add_row(each.serial, str(each.run), each.started, verdict_words(each.verdict_before),
+                          f"{verdict_words(each.verdict_after)}\n{each.outcome.upper()}", _values(each))
+    results.print(table)
+    counted = {outcome: sum(each.outcome == outcome for each in found) for outcome in ("flips", "doubtful", "stands")}
+    results.print(f"{len(found)} test(s): {counted['flips']} flip, {counted['doubtful']} become doubtful, "
+                  f"{counted['stands']} stand.", highlight=False)
+
+
+def _values(each: Recalled) -> str:
+    shown = [f"{c.name}{f' @ {c.label}' if c.label else ''} {_number(c.before)} → {_number(c.after)} "
+             f"{printed(c.unit)}: {c.result_before} → {c.result_after}" for c in each.changed[:SHOWN]]
+    more = len(each.changed) - len(shown)
+    return "\n".join(shown + ([f"and {more} more"] if more else []))
+
+
+def _number(value: float | None) -> str:
+    return "–" if value is None else f"{value:.5g}"
+
+
+def _relative(option: str, text: str) -> float:
+    number, unit = _parts(option, text)
+    if unit not in _RELATIVE:
+        raise _no_quantity(option, text, "a share such as 0.2%, 150ppm or 0.002")
+    return number * _RELATIVE[unit]
+
+
+def _absolute(option: str, text: str) -> float:
+    number, unit = _parts(option, text)
+    return to_si(number, unit) if text else 0.0
+
+
+def _parts(option: str, text: str) -> tuple[float, str]:
+    if not text:
+        return 0.0, ""
+    found = _QUANTITY.fullmatch(text)
+    if found is None:
+        raise _no_quantity(option, text, 'a number with its unit, such as "5 mV"')
+    return float(found[1]), found[2]
+
+
+def _no_quantity(option: str, text: str, expected: str) -> UsageError:
+    return UsageError("error of the instrument cannot be read", where=option, expected=expected, got=repr(text),
+                      remedy="Write a number and its unit.")
+
+
+def _print(told: object) -> None:
+    results.print(json.dumps(told), markup=False, highlight=False, soft_wrap=True)
