@@ -22,9 +22,9 @@ def fitted(gains, order):
     return float(np.hypot(*np.linalg.lstsq(columns, residual, rcond=None)[0]))
 
 
-@pytest.mark.parametrize(("pole_pairs", "order"), [(2, 1), (3, 1), (4, 1), (4, 2), (4, 3), (5, 3), (8, 2)])
+@pytest.mark.parametrize(("pole_pairs", "order"), [(2, 1), (3, 1), (4, 1), (4, 2), (4, 3), (5, 3), (8, 2), (4, 8)])
 def test_leak_is_what_a_fit_of_the_angle_shows(pole_pairs, order):
-    """A pole weak for all lines, and poles unlike for each of them."""
+    """A pole weak for all lines, and poles unlike for each of them; the last order is twice per electrical period."""
     rng = np.random.default_rng(11)
     for gains in (np.where(np.arange(2 * pole_pairs) == 3, 0.98, 1.0) * np.ones((3, 1)),
                   1 + 0.01 * rng.standard_normal((3, 2 * pole_pairs))):
