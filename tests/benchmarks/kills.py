@@ -7,7 +7,8 @@ import subprocess
 import sys
 import time
 from collections import Counter
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from pathlib import Path
 
 from figures import Figure, print_figures
@@ -21,24 +22,32 @@ RUNS = 6                    # how many runs the longest life has time for
 WRITER = Path(__file__).with_name("store_writer.py")
 
 
+@contextmanager
+def writer_of(folder: Path) -> Iterator[Callable[[float], list[str]]]:
+    """Yield a function that starts the writer, kills it after so many seconds and returns what it said."""
+    words = [sys.executable, "-W", "error", str(WRITER), "kill", str(folder)]
+    with subprocess.Popen(words, stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True) as writer:
+        def killed_after(seconds: float) -> list[str]:
+            writer.stdin.write(f"{seconds}\n")
+            writer.stdin.flush()
+            return json.loads(writer.stdout.readline())
+        yield killed_after
+        writer.stdin.close()
+
+
 def killed(folder: Path, kills: int, drawn: random.Random, told: Told) -> Iterator[tuple[Remains, int]]:
     """Kill the writer again and again; yield what was left, and temporary files; `told` takes in what it says.
 
     The latter are counted before the store is opened, which sweeps them.
     """
-    runs_at_first = 0
-    words = [sys.executable, "-W", "error", str(WRITER), "kill", str(folder)]
-    with subprocess.Popen(words, stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True) as writer:
-        for number in range(kills):
-            longest = RUNS * FIRST / max(RUNS, runs_at_first)
-            writer.stdin.write(f"{drawn.uniform(SHORTEST, longest) if number else FIRST}\n")
-            writer.stdin.flush()
-            for line in json.loads(writer.stdout.readline()):
+    longest = 0.0
+    with writer_of(folder) as killed_after:
+        for _ in range(kills):
+            for line in killed_after(drawn.uniform(SHORTEST, longest) if longest else FIRST):
                 told.hear(line)
-            runs_at_first = runs_at_first if number else len(told.finished)
+            longest = longest or RUNS * FIRST / max(RUNS, len(told.finished))
             left = sum(1 for _ in folder.rglob("*.tmp")) if folder.exists() else 0
             yield examine(folder, told), left
-        writer.stdin.close()
 
 
 def main(arguments=None):

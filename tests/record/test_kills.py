@@ -1,15 +1,23 @@
 """kill -9 at any moment: what was acknowledged is there, the rest is whole or absent; `kills.py` does a thousand."""
 
+import json
 import random
+import shutil
+import sqlite3
 import sys
 from pathlib import Path
 
 import pytest
-from kills import killed
+from kills import killed, writer_of
 from store_writer import KEY, open_store, write_runs
 from survivors import Told, examine, scratch
 
-from station.record.schema import DATABASE
+from station.record.log_check import body_faults, count_faults, tree_faults
+from station.record.record import canonical, sha256_of
+from station.record.schema import DATABASE, has_log
+from station.record.store import Store
+
+GOLDEN = Path(__file__).parents[1] / "golden" / "store-v1.sqlite"
 
 
 def test_a_hundred_kills_lose_nothing_that_was_acknowledged():
@@ -65,3 +73,45 @@ def test_a_run_that_was_killed_is_told_by_its_id_at_the_next_start(tmp_path):
         assert [(run.run_id, run.serial) for run in store.unfinished()] == [(run_id, "CP40-0009")]
         closed, = store.close_unfinished(ended="2026-11-25T10:00:30.000Z")
         assert (closed["verdict"], closed["log"]["origin"], closed["log"]["seq"]) == ("NO RESULT", KEY.name, 0)
+
+
+OLD_RUNS = 300
+
+
+@pytest.fixture
+def old_store(tmp_path):
+    """A store from before there was a log, with enough records that their entering takes a while."""
+    shutil.copy(GOLDEN, tmp_path / DATABASE)
+    connection = sqlite3.connect(tmp_path / DATABASE)
+    body, = connection.execute("SELECT body FROM records WHERE run_id = 1").fetchone()
+    for number in range(OLD_RUNS):
+        record = {**json.loads(body), "serial": f"CP40-1{number:03}"}
+        one = canonical(record)
+        connection.execute("INSERT INTO runs (run_id, serial, run, started, heading) VALUES (?, ?, 1, ?, '{}')",
+                           (number + 100, record["serial"], record["started"]))
+        connection.execute("INSERT INTO records VALUES (?, ?, 1, 'CP-40', ?, ?, ?, ?)",
+                           (number + 100, record["serial"], record["verdict"], record["started"], sha256_of(one), one))
+    connection.commit()
+    connection.close()
+    return tmp_path
+
+
+def test_an_old_store_that_is_killed_while_it_is_logged_is_as_it_was_or_logged_whole(old_store):
+    with Store(old_store, read_only=True) as store:
+        before = store.find()
+    drawn, seen = random.Random(5), set()
+    with writer_of(old_store) as killed_after:
+        for _ in range(25):
+            killed_after(drawn.uniform(0.002, 0.08))
+            with Store(old_store, read_only=True) as store:
+                assert store.find()[:len(before)] == before
+                is_logged = has_log(store._connection)
+                seen.add(is_logged)
+                if is_logged:
+                    break
+    assert False in seen
+    with open_store(old_store) as store:
+        assert [entry.kind for entry in store.log.entries()].count("record") == len(store.find())
+        log = store.log
+        for faults in (tree_faults(log), body_faults(log.entries(), log.origin), count_faults(log.connection)):
+            assert list(faults) == []
