@@ -8,7 +8,8 @@ StationError                     the station could not do its work
 │   ├── InstrumentError          an instrument reported an error of its own
 │   └── BenchNotFitError         the bench may not be used: guard, calibration, identity, limits of the drive
 ├── PrinterError                 a printer did not do as asked; the certificate waits in the print queue
-│   └── UnreachableError         it could not be spoken to at all: for certain, nothing was sent
+│   ├── UnreachableError         it could not be spoken to at all: for certain, nothing was sent
+│   └── DeclinedError            it answered that it will not
 ├── StoppedError                 a person or the guard stopped the work
 ├── NotAllowedError              this person may not do this
 └── EvidenceError                stored evidence is missing or altered
@@ -93,6 +94,12 @@ class PrinterError(StationError):
 
 class UnreachableError(PrinterError):
     """A printer could not be spoken to; for certain, nothing has been sent."""
+
+
+class DeclinedError(PrinterError):
+    """A printer answered that it will not; `status` is its reason as IPP numbers them, 0 when it gave none."""
+
+    status = 0
 
 
 class StoppedError(StationError):

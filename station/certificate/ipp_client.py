@@ -10,7 +10,7 @@ from station.certificate.ipp_values import Tag
 from station.certificate.ipp_words import status_words
 from station.certificate.printer_address import PrinterAddress
 from station.clock import Clock
-from station.errors import PrinterError
+from station.errors import DeclinedError, PrinterError
 
 PDF = "application/pdf"
 DEADLINE = 15.0         # s for one exchange, document and answer
@@ -24,12 +24,6 @@ _OF_PRINTER = ("printer-name", "printer-make-and-model", "printer-state", "print
                "printer-is-accepting-jobs", "printer-up-time", "document-format-supported", "media-supported",
                "sides-supported")
 _OF_JOB = ("job-id", "job-name", "job-state", "job-state-reasons", "time-at-creation")
-
-
-class RefusedError(PrinterError):
-    """The printer answered that it will not; `status` says why, see `ipp_words`."""
-
-    status = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,7 +64,7 @@ class Wishes:
 class IppPrinter:
     """A printer at an address; every call is one exchange on a connection of its own.
 
-    Raises UnreachableError while nothing has been sent, RefusedError when the printer says no, and PrinterError
+    Raises UnreachableError while nothing has been sent, DeclinedError when the printer says no, and PrinterError
     when the deadline passes or the answer is none: then the outcome is unknown. `user` is the name under which
     jobs stand at the printer.
     """
@@ -137,9 +131,9 @@ class IppPrinter:
             raise self._refusal(answer)
         return answer
 
-    def _refusal(self, answer: Message) -> RefusedError:
+    def _refusal(self, answer: Message) -> DeclinedError:
         message = _text(answer.group(GroupTag.OPERATION), "status-message")
-        refused = RefusedError("printer refuses", where=self.address.uri, expected="successful-ok",
+        refused = DeclinedError("printer refuses", where=self.address.uri, expected="successful-ok",
                                got=f"{status_words(answer.code)} {message}".strip(),
                                remedy="Look at the printer; the certificate waits.")
         refused.status = answer.code

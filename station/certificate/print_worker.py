@@ -9,10 +9,10 @@ import hashlib
 from collections.abc import Callable
 from datetime import datetime
 
-from station.certificate.ipp_client import PDF, IppPrinter, JobReport, RefusedError, Wishes
+from station.certificate.ipp_client import PDF, IppPrinter, JobReport, Wishes
 from station.certificate.ipp_words import BAD_DOCUMENT, BUSY, NOT_FOUND, JobState, reason_words
 from station.clock import Clock, stamp
-from station.errors import PrinterError, UnreachableError
+from station.errors import DeclinedError, PrinterError, UnreachableError
 from station.record.print_queue import Printout, PrintQueue, PrintState
 
 IDLE_PAUSE = 1.0        # s between two looks into an empty queue
@@ -62,7 +62,7 @@ class PrintWorker:
     def _back_off(self, error: PrinterError) -> float:
         """Tell what is wrong, except that a printer is busy, as printers are; return how long to pause."""
         self._failures += 1
-        is_busy = isinstance(error, RefusedError) and error.status == BUSY
+        is_busy = isinstance(error, DeclinedError) and error.status == BUSY
         if not is_busy or self._failures >= BUSY_LONG:
             self._tell_changed("trouble", f"{error.what}: {error.got}. {error.remedy}")
         least, most = BACK_OFF
@@ -89,7 +89,7 @@ class PrintWorker:
         except UnreachableError as error:
             self._queue.note_waiting(printout, f"{error.what}: {error.got}")
             raise
-        except RefusedError as error:
+        except DeclinedError as error:
             if error.status in BAD_DOCUMENT:
                 self._end(printout, PrintState.REFUSED, str(error.got))
                 return
@@ -128,7 +128,7 @@ class PrintWorker:
         assert printout.job_id is not None  # noqa: S101 - the state SENT is written together with it
         try:
             job = self._printer.job(printout.job_id)
-        except RefusedError as error:
+        except DeclinedError as error:
             if error.status != NOT_FOUND:
                 raise
             self._end(printout, PrintState.UNKNOWN, f"the printer no longer knows job {printout.job_id}")

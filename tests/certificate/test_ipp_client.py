@@ -8,13 +8,13 @@ from contextlib import contextmanager, suppress
 
 import pytest
 
-from station.certificate.ipp_client import IppPrinter, RefusedError, Wishes, as_name
+from station.certificate.ipp_client import IppPrinter, Wishes, as_name
 from station.certificate.ipp_message import Group, GroupTag, Message, attribute, encode
 from station.certificate.ipp_values import Tag
 from station.certificate.ipp_words import BUSY, NOT_FOUND, JobState, job_words, reason_words, status_words
 from station.certificate.printer_address import PrinterAddress, parse_printer_uri
 from station.clock import system_clock
-from station.errors import PrinterError, UnreachableError
+from station.errors import DeclinedError, PrinterError, UnreachableError
 
 DOCUMENT = b"%PDF-1.7\n" + bytes(range(256)) * 1500
 
@@ -76,10 +76,10 @@ def test_a_busy_printer_says_no_and_the_connection_is_no_matter(printer):
     ours = client(printer.start().uri)
     printer.hold()
     ours.print_document("first", DOCUMENT, Wishes())
-    with pytest.raises(RefusedError, match="busy") as caught:
+    with pytest.raises(DeclinedError, match="busy") as caught:
         ours.print_document("second", DOCUMENT * 8, Wishes())
     assert caught.value.status == BUSY
-    with pytest.raises(RefusedError) as caught:
+    with pytest.raises(DeclinedError) as caught:
         ours.job(4711)
     assert caught.value.status == NOT_FOUND
 
@@ -197,7 +197,7 @@ def test_a_no_that_comes_before_the_document_was_read_is_heard():
         link.shutdown(socket.SHUT_WR)
         time.sleep(0.2)     # then it closes with much unread, which resets the connection
 
-    with peer(converse) as uri, pytest.raises(RefusedError, match="busy"):
+    with peer(converse) as uri, pytest.raises(DeclinedError, match="busy"):
         client(uri).print_document("17", DOCUMENT * 100, Wishes())
 
 

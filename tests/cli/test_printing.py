@@ -120,8 +120,8 @@ def test_the_printer_is_looked_at(line, printer, command, old, new, said):
     printer.start()
     station = line / "station.toml"
     (line / "store").mkdir()
-    head, table = station.read_text().split("[printer]")
-    station.write_text(head + "[printer]" + (table.replace(old, new) if old else table))
+    head, mark, table = station.read_text().rpartition("[printer]")
+    station.write_text(head + mark + (table.replace(old, new) if old else table))
     code, out, _ = command("print", "--check", "--station", station)
     assert "EOL printer (Example Printer): idle" in out
     assert said in out
