@@ -26,7 +26,7 @@ from station.record.log import Entry, open_log
 from station.record.retention import removed_files
 from station.record.signed_note import parse_note
 from station.record.statement import all_statements
-from station.record.store import HEAD
+from station.record.store_folder import HEAD
 
 _ISSUE = re.compile(r"(-issue\d+)?\.pdf$")
 _RUNS = "SELECT serial, run FROM records"

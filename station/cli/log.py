@@ -12,7 +12,8 @@ from station.errors import EvidenceError, UsageError
 from station.record.cosignature import WitnessKey, load_witness
 from station.record.log_check import body_faults, count_faults, head_faults, kept_head_faults, tree_faults
 from station.record.log_key import PUBLIC_FILE, load_verifier
-from station.record.store import HEAD, Store
+from station.record.store import Store
+from station.record.store_folder import HEAD
 from station.record.witness import Witness, parse_request, request_of
 from station.sequence.station_file import load_station
 

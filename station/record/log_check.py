@@ -120,11 +120,12 @@ def check_on_opening(log: Log, head_file: Path) -> None:
 def keep_head(log: Log, head_file: Path) -> None:
     """Write the head of the log, signed if it was, beside the database; what cannot be written is left out.
 
-    It is never synced, as nothing relies on its being there: what was committed is durable without it.
+    It is never synced, as nothing relies on its being there: what was committed is durable without it, and whoever
+    committed must not hear of a failure afterwards.
     """
-    size = len(log)
     temporary = head_file.with_name(head_file.name + ".tmp")
-    with suppress(OSError):
+    with suppress(OSError, sqlite3.Error, EvidenceError):
+        size = len(log)
         temporary.write_text(log.checkpoint(size) or log.head(size).text(), encoding="utf-8")
         temporary.replace(head_file)
 

@@ -2,41 +2,32 @@
 
 import json
 import re
-import sqlite3
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
-from types import TracebackType
-from typing import Any, Self
+from typing import Any
 
 from station.capture import Capture
-from station.errors import EvidenceError, StationError, UsageError
+from station.errors import EvidenceError, UsageError
 from station.record import schema
 from station.record.attempt import Attempt, attempts_at
-from station.record.capture_file import codes_sha256, make_folder, parse_capture, sync_folder, write_capture
+from station.record.capture_file import codes_sha256, parse_capture, write_capture
 from station.record.clock_watch import Reading, clock_flags, reading_of
 from station.record.correction import What, correction, void_runs
 from station.record.evidence import Evidence
 from station.record.find import Yield, count_yield, find_records, show_records
-from station.record.leftovers import drop_spool, read_spool, spool_of, sweep_halves, sweep_spools
-from station.record.lock import let_go, take_lock
-from station.record.log import Log, open_log
-from station.record.log_check import check_on_opening, keep_head
-from station.record.log_key import LogKey
+from station.record.leftovers import drop_spool, read_spool, spool_of
 from station.record.record import Record, canonical, interrupted_record, sha256_of
 from station.record.reference_check import Check, Since, Suspect, add_check, all_checks, all_suspects, events_since
 from station.record.retention import Removal, Rule, removals_due, remove_files
 from station.record.room import require_room
 from station.record.signed_note import Verifier
 from station.record.statement import Statement, StatementKind, add_statement, all_statements
+from station.record.store_folder import CAPTURES, StoreFolder
 from station.record.stored_file import read_stored
 from station.record.transcript_file import SUFFIX, parse_transcript, write_transcript
 from station.record.witness import keep_cosignatures
-
-CAPTURES = "captures"
-HEAD = "log.head"       # the last head of the log, kept beside the database
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,7 +54,7 @@ class Kept:
         return {"file": self.file, "sha256": self.sha256, "codes_sha256": self.codes_sha256}
 
 
-class Store:
+class Store(StoreFolder):
     """Runs, records and capture files in one folder; one writing process at a time, any number of readers.
 
     Whatever is stored is entered into the log called `origin`, whose head is signed with `log_key` each time.
@@ -78,30 +69,7 @@ class Store:
         The disk is full, read-only or gone.
     """
 
-    def __init__(self, folder: Path, *, read_only: bool = False, log_key: LogKey | None = None, origin: str = ""
-                 ) -> None:
-        self.folder = folder
-        self.read_only = read_only
-        self._lock: int | None = None
-        self._clock_before: Reading | None = None
-        if read_only:
-            self._require_database()
-            with self._disk("opening the store"):
-                self._connection = schema.open_for_reading(folder)
-                self._log = open_log(self._connection) if schema.has_log(self._connection) else None
-            return
-        with self._disk("opening the store"):
-            make_folder(folder)
-            make_folder(folder / CAPTURES)
-            self._lock = take_lock(folder)
-        try:
-            with self._disk("opening the store"):
-                sweep_halves(folder)
-                self._connection = schema.open_for_writing(folder, origin, log_key)
-                self._make_ready(origin, log_key)
-        except BaseException:
-            let_go(self._lock)
-            raise
+    _clock_before: Reading | None = None    # at the end of the last record, as far as this process knows
 
     def require_room(self, captures: int) -> None:
         """Raise StationError unless there is room for a run whose captures take so many bytes."""
@@ -152,9 +120,9 @@ class Store:
         heard = {} if transcript is None else {"transcript": self._file_transcript(run_id, transcript)}
         with self._entry("storing a record") as connection:
             place = self.log.next_place()
-            clock = {**record.get("clock", {}), "flags": clock_flags(record, self._clock_before)}
-            body = canonical({**record, "run": run, "captures": filed, **heard, "clock": clock,
-                              "log": place.as_record()})
+            flags = clock_flags(record, self._clock_before or self._last_reading())
+            body = canonical({**record, "run": run, "captures": filed, **heard, "log": place.as_record(),
+                              "clock": {**record.get("clock", {}), "flags": flags}})
             stored: Record = json.loads(body)
             connection.execute(schema.ADD_RECORD, (run_id, stored["serial"], run, stored["motor_type"]["name"],
                                                    stored["verdict"], stored["started"], sha256_of(body), body))
@@ -186,14 +154,6 @@ class Store:
         return [self.finish(run.run_id, interrupted_record(run.serial, run.started, ended, run.heading), [],
                             read_spool(self.spool(run.run_id)))
                 for run in self.unfinished()]
-
-    @property
-    def log(self) -> Log:
-        """The log of everything stored here; UsageError in a store from before there was one, opened for reading."""
-        if self._log is None:
-            raise UsageError("the store has no log yet", where=str(self.folder), expected="a store of version 2",
-                             got="an earlier one", remedy="Let its station open it once: what it holds is then logged.")
-        return self._log
 
     def evidence(self, record: Mapping[str, Any]) -> Evidence:
         """Return a stored record's bytes with the proof that they stand in the log.
@@ -316,21 +276,6 @@ class Store:
         with self._disk("removing captures"):
             return remove_files(self.folder, self.statements("retention"))
 
-    def close(self) -> None:
-        """Close the store; safe to repeat."""
-        self._connection.close()
-        if self._lock is not None:
-            let_go(self._lock)
-            self._lock = None
-
-    def __enter__(self) -> Self:
-        return self
-
-    def __exit__(
-        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
-    ) -> None:
-        self.close()
-
     def _open_run(self, run_id: int, record: Mapping[str, Any]) -> int:
         begun = self._connection.execute(schema.ONE_RUN, (run_id,)).fetchone()
         if begun is None or begun[0] != record["serial"]:
@@ -341,6 +286,10 @@ class Store:
                              expected="one record for each run", got="a second", remedy="Begin a new run.")
         return int(begun[1])
 
+    def _last_reading(self) -> Reading | None:
+        last = self._connection.execute(schema.LAST_RECORD).fetchone()
+        return reading_of(json.loads(last[0]), "ended") if last else None
+
     def _kept(self, run_id: int, number: int, serial: str, capture: Capture | Kept) -> Kept:
         return capture if isinstance(capture, Kept) else self.keep_capture(run_id, serial, number, capture)
 
@@ -350,49 +299,3 @@ class Store:
 
     def _content(self, entry: Mapping[str, Any]) -> bytes:
         return read_stored(self.folder, entry, lambda: self.statements("retention"))
-
-    def _make_ready(self, origin: str, log_key: LogKey | None) -> None:
-        try:
-            sync_folder(self.folder)
-            self._log = open_log(self._connection, origin, log_key)
-            check_on_opening(self._log, self.folder / HEAD)
-            keep_head(self._log, self.folder / HEAD)
-            sweep_spools(self.folder / CAPTURES, {run.run_id for run in self.unfinished()})
-            last = self._connection.execute(schema.LAST_RECORD).fetchone()
-            self._clock_before = reading_of(json.loads(last[0]), "ended") if last else None
-        except BaseException:
-            self._connection.close()
-            raise
-
-    def _require_database(self) -> None:
-        if not (self.folder / schema.DATABASE).is_file():
-            raise UsageError("no store here", where=str(self.folder), expected=f"a folder with {schema.DATABASE}",
-                             got="none", remedy="Test a motor first, or give the folder of an existing store.")
-
-    @contextmanager
-    def _entry(self, work: str) -> Iterator[sqlite3.Connection]:
-        with self._transaction(work) as connection:
-            yield connection
-        keep_head(self.log, self.folder / HEAD)
-
-    @contextmanager
-    def _transaction(self, work: str) -> Iterator[sqlite3.Connection]:
-        with self._disk(work):
-            self._connection.execute("BEGIN IMMEDIATE")
-            try:
-                yield self._connection
-                self._connection.execute("COMMIT")
-            except BaseException:
-                if self._connection.in_transaction:
-                    self._connection.execute("ROLLBACK")
-                raise
-
-    @contextmanager
-    def _disk(self, work: str) -> Iterator[None]:
-        try:
-            yield
-        except (sqlite3.Error, OSError) as error:
-            raise StationError(f"{work} failed", where=str(self.folder),
-                               expected="a disk with room and leave to write", got=str(error),
-                               remedy="Free space or mend the disk, then test the motor again; "
-                               "until then it has no result.") from error

@@ -16,7 +16,8 @@ from station.record.log import Log
 from station.record.log_check import check_on_opening, tree_faults
 from station.record.log_key import LogKey
 from station.record.merkle import completed_by, leaf_hash, node_hash, verify_consistency, verify_inclusion
-from station.record.store import HEAD, Store
+from station.record.store import Store
+from station.record.store_folder import HEAD
 
 SIZES = (1_000, 30_000, 1_000_000)
 PORTION = 50_000        # rows in one statement

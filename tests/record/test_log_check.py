@@ -11,7 +11,8 @@ from station.record.log_key import LogKey
 from station.record.merkle import leaf_hash
 from station.record.record import canonical
 from station.record.schema import DATABASE
-from station.record.store import HEAD, Store
+from station.record.store import Store
+from station.record.store_folder import HEAD
 
 TRIGGERS = ("records_update", "records_delete", "records_replace", "log_update", "log_delete", "log_next",
             "nodes_update", "nodes_delete", "nodes_replace", "runs_delete")
