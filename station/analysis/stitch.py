@@ -101,8 +101,8 @@ def _carry_over(fitted: FittedLines, first: Capture, second: Capture, motor_type
     tracked = _follow(fitted, second, motor_type)
     if isinstance(tracked, Refusal):
         return tracked
-    refusal = (refuse_amplitude(tracked, (first, second)) or refuse_shape(tracked) or refuse_misfit(fitted, tracked)
-               or refuse_switch(fitted, second, tracked, motor_type.pole_pairs))
+    refusal = (refuse_amplitude(fitted, tracked, (first, second)) or refuse_shape(fitted, tracked)
+               or refuse_misfit(fitted, tracked) or refuse_switch(fitted, second, tracked, motor_type.pole_pairs))
     if refusal is not None:
         return refusal
     track, zero = _track(tracked, second, fitted.track)

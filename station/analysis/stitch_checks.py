@@ -68,10 +68,14 @@ def refuse_speed_change(frequency: float, direction: int, first: AngleTrack) -> 
                    f"most {100 * MAX_SPEED_CHANGE:g} % can be stitched. Let the drive settle and take both again.")
 
 
-def refuse_amplitude(tracked: KnownTrack, captures: Sequence[Capture]) -> Refusal | None:
-    """Return why the reference line's volts per speed are not those of the first capture, or None."""
+def refuse_amplitude(fitted: FittedLines, tracked: KnownTrack, captures: Sequence[Capture]) -> Refusal | None:
+    """Return why the reference line's volts per speed are not those of the first capture, or None.
+
+    The mean of poles of unlike strength depends on where in a revolution a capture begins.
+    """
     change = tracked.gain - 1
-    allowed = MAX_AMPLITUDE_CHANGE + sum(each.accuracy.gain_common + each.accuracy.gain for each in captures)
+    allowed = (MAX_AMPLITUDE_CHANGE + misfit_of_poles(fitted, tracked)
+               + sum(each.accuracy.gain_common + each.accuracy.gain for each in captures))
     if abs(change) <= allowed:
         return None
     return Refusal("stitch_amplitude", f"Between the two captures the volts per speed of {REFERENCE} changed by "
@@ -79,11 +83,15 @@ def refuse_amplitude(tracked: KnownTrack, captures: Sequence[Capture]) -> Refusa
                    "motor, that it keeps its temperature, and its contacts.")
 
 
-def refuse_shape(tracked: KnownTrack) -> Refusal | None:
-    """Return why the reference line has another shape than in the first capture, order by order, or None."""
+def refuse_shape(fitted: FittedLines, tracked: KnownTrack) -> Refusal | None:
+    """Return why the reference line has another shape than in the first capture, order by order, or None.
+
+    As for its size, poles of unlike strength have another mean from another beginning.
+    """
     orders = tracked.own_orders()
     share = float(np.sqrt(np.sum(np.abs(orders) ** 2) / 2))
-    allowed = MAX_SHAPE_CHANGE + NOISE_REACH * tracked.order_u * sqrt(orders.size)
+    noise = NOISE_REACH * tracked.order_u * sqrt(orders.size)
+    allowed = MAX_SHAPE_CHANGE + noise + misfit_of_poles(fitted, tracked)
     if share <= allowed:
         return None
     return Refusal("stitch_shape", f"The wave of {REFERENCE} differs between the two captures by {100 * share:.2f} % "

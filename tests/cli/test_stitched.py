@@ -36,6 +36,12 @@ def test_a_good_and_a_bad_motor_get_their_verdicts_and_a_certificate_that_says_s
     _recomputed(record, folder, command)
 
 
+def test_a_rotor_with_a_reversed_magnet_fails_for_that_reason(folder, command):
+    code, out, _ = command("test", "CP40-0102", "--station", folder / "station.toml")
+    assert code == ExitCode.FAIL, out
+    assert "one magnet of the rotor or sensor ring is reversed or absent" in " ".join(out.split())
+
+
 def _recomputed(record, folder, command):
     """The same waveforms give the same numbers, to the last digit, in whatever order their files are named."""
     files = [folder / "store" / c["file"] for c in record["captures"]]
