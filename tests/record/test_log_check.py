@@ -130,6 +130,18 @@ def test_a_kept_head_is_that_of_the_last_entry(folder, key):
             assert (folder / HEAD).read_text(encoding="utf-8") == store.log.checkpoint(len(store.log))
 
 
+def test_what_is_stored_counts_though_its_head_cannot_be_kept(tmp_path):
+    with Store(tmp_path) as store:
+        (tmp_path / HEAD).unlink()
+        (tmp_path / HEAD).mkdir()       # nothing can be renamed to it
+        assert run_of(store, "A")["log"]["seq"] == 0
+        assert [record["serial"] for record in store.find()] == ["A"]
+    (tmp_path / HEAD).rmdir()
+    with Store(tmp_path) as store:
+        assert (tmp_path / HEAD).read_text(encoding="utf-8") == store.log.head().text()
+        assert not list(tmp_path.glob("*.tmp"))
+
+
 def test_an_unsigned_kept_head_counts_as_well(tmp_path):
     with Store(tmp_path) as store:
         for _ in range(3):
