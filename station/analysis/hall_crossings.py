@@ -18,7 +18,7 @@ def state_runs(codes: NDArray[np.int16], lower: float, upper: float) -> tuple[In
     every change may be left out, and end only where the next one begins; its state holds until then.
 
     Who goes from one state to the other crosses the middle. So codes are compared with the middle,
-    64 samples to a word: words that are all alike and like the one before hold no change. The others
+    64 samples to a word: words that are all alike and go on where the one before ends hold no change. The others
     are looked at sample by sample, and their neighbours until the line is settled at both ends.
     Nothing is passed over, not even a pulse of one sample.
 
@@ -42,11 +42,13 @@ def state_runs(codes: NDArray[np.int16], lower: float, upper: float) -> tuple[In
 
 
 def _suspect_words(codes: NDArray[np.int16], middle: np.int16) -> NDArray[np.bool_]:
-    """Words in or before which the middle is crossed, and the first one."""
+    """Words in which the middle is crossed, or between which and the one before; and the first one."""
     words = _packed(codes, middle)
     suspect = words + ONE > ONE     # neither 0 nor, by wrapping round, all ones
-    suspect[1:] |= words[1:] != words[:-1]
     suspect[0] = True
+    unlike = np.flatnonzero(words[1:] != words[:-1]) + 1
+    octets = words.view(np.uint8)   # the first sample is the highest bit of the first of eight
+    suspect[unlike[octets[8 * unlike] >> 7 != octets[8 * unlike - 1] & 1]] = True
     return suspect
 
 

@@ -75,7 +75,7 @@ def find_levels(codes: NDArray[np.int16], channel: Channel) -> HallLevels | NoLe
     codes : (n,) int16, n >= 1
     channel : scale and offset of the codes
     """
-    ordered = np.sort(codes[_places(codes.size, FIRST_LOOK)], kind="stable")    # by radix for 16 bits: linear
+    ordered = np.sort(codes.take(_places(codes.size, FIRST_LOOK)), kind="stable")    # by radix for 16 bits: linear
     size = ordered.size
     outer = size // 100    # further out lie pulses that belong to no state
     middle = 0.5 * (float(ordered[outer]) + float(ordered[size - 1 - outer]))
