@@ -46,18 +46,19 @@ def edge_pattern(angles: Floats, pole_pairs: int, timing_u_deg: float = 0.0) -> 
     residual = 360.0 * (turned - cycle)
     position = cycle.astype(np.int64) % pole_pairs
     averages, seen = _averages(residual, position, pole_pairs)
-    stray = _stray(residual, position, averages, max(STRAY_DEG, STRAY_TIMINGS * timing_u_deg))
+    rest = residual - averages[position]
+    stray = _stray(residual, position, rest, pole_pairs, max(STRAY_DEG, STRAY_TIMINGS * timing_u_deg))
     lost = int(np.count_nonzero(stray))
     if lost:
         averages, seen = _averages(residual[~stray], position[~stray], pole_pairs)
-    dof = angles.size - int(np.count_nonzero(seen))
-    if dof > 0:
         rest = residual - averages[position]
-    else:
+    places = int(np.count_nonzero(seen))
+    dof = angles.size - places
+    if dof <= 0:
         dof, rest = max(angles.size - 1, 0), residual - residual.mean()
     placed = rest[~stray] if lost else rest
     spread, settled = (sqrt(float(each @ each) / max(of, 1)) for each, of in ((rest, dof), (placed, dof - lost)))
-    centre = float(averages[seen].mean())
+    centre = float(averages[seen].sum()) / places
     return EdgePattern((degrees(mean) + centre) % 360.0, spread, dof, settled / sqrt(max(placed.size, 1)), angles.size,
                        _wobble(averages, seen), stray)
 
@@ -69,15 +70,17 @@ def _averages(residual: Floats, position: NDArray[np.int64], pole_pairs: int) ->
     return means, counts > 0
 
 
-def _stray(residual: Floats, position: NDArray[np.int64], averages: Floats, least_deg: float) -> NDArray[np.bool_]:
+def _stray(residual: Floats, position: NDArray[np.int64], rest: Floats, poles: int, least_deg: float
+           ) -> NDArray[np.bool_]:
     """Flag edges (k,) further than `least_deg` and many robust deviations of all edges from the median of their pole.
 
-    No median lies further from an edge than twice its mean does, so a quiet sensor is looked at no closer.
+    `rest` (k,) is what `residual` differs by from the mean of its pole. No median lies further from an edge than
+    twice its mean does, so a quiet sensor is looked at no closer.
     """
-    if np.abs(residual - averages[position]).max() <= least_deg / 2:
+    if np.abs(rest).max() <= least_deg / 2:
         return np.zeros(residual.size, dtype=np.bool_)
     medians = np.array([np.median(residual[position == each]) if (position == each).any() else 0.0
-                        for each in range(averages.size)])
+                        for each in range(poles)])
     away = np.abs(residual - medians[position])
     stray: NDArray[np.bool_] = away > max(STRAY_SIGMAS * NORMAL_PER_MAD * float(np.median(away)), least_deg)
     return stray
