@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from datetime import UTC
 from pathlib import Path
 
 from cryptography import x509
@@ -14,6 +15,7 @@ from cryptography.hazmat.primitives.serialization import (
     load_pem_private_key,
 )
 
+from station.clock import Instant
 from station.errors import EvidenceError, UsageError
 from station.record.capture_file import make_folder, write_durably
 from station.record.secret_file import read_secret, write_secret
@@ -36,6 +38,17 @@ class StationKey:
     def certificate(self) -> x509.Certificate:
         """The certificate of the station itself."""
         return self.chain[0]
+
+    @property
+    def signing_time(self) -> tuple[Instant, Instant]:
+        """From when until when the key may sign: as its certificate says, else as long as that holds, UTC."""
+        first, last = self.certificate.not_valid_before_utc, self.certificate.not_valid_after_utc
+        try:
+            period = self.certificate.extensions.get_extension_for_class(x509.PrivateKeyUsagePeriod).value
+        except x509.ExtensionNotFound:
+            return first, last
+        begin, end = (moment and moment.replace(tzinfo=UTC) for moment in (period.not_before, period.not_after))
+        return max(first, begin or first), min(last, end or last)
 
 
 def load_station_key(folder: Path) -> StationKey:

@@ -24,7 +24,9 @@ from station.record.capture_file import make_folder, write_durably
 from station.record.secret_file import read_secret, write_secret
 
 KEY_FILE = "plant-ca.key"           # PEM, PKCS #8; belongs off the station once it has issued
-AUTHORITY_YEARS, STATION_YEARS = 20, 3
+# Certificates are looked at for as long as records are kept, customers ask for 10 to 20 years; so the certificate of a
+# station outlives the time for which its key may sign, and programs that know no past still call a signature trusted.
+AUTHORITY_YEARS, STATION_YEARS, SIGNING_YEARS = 40, 25, 3
 _YEAR = timedelta(days=365.25)
 _EARLIER = timedelta(days=1)        # clocks of other computers may be behind
 _LONGEST = 64                       # letters of a name. Source: ITU-T X.520, upper bounds, from memory
@@ -76,9 +78,11 @@ class PlantAuthority:
     def issue(self, station: str, public: ec.EllipticCurvePublicKey, clock: Clock) -> x509.Certificate:
         """Return a certificate for the key of a station, to sign documents with and nothing else.
 
-        It ends with the authority at the latest. UsageError when the name cannot stand in a certificate.
+        It ends with the authority at the latest, and names the years in which the key may sign (RFC 3280, section
+        4.2.1.4, from memory). UsageError when the name cannot stand in a certificate.
         """
         now, issuer = clock.utc(), self.certificate
+        first, last = now - _EARLIER, min(now + SIGNING_YEARS * _YEAR, issuer.not_valid_after_utc)
         usage = x509.KeyUsage(**_NO_USAGE | {"digital_signature": True, "content_commitment": True})
         authority_key = x509.AuthorityKeyIdentifier.from_issuer_public_key(self.private.public_key())
         return (
@@ -87,6 +91,7 @@ class PlantAuthority:
             .add_extension(x509.BasicConstraints(ca=False, path_length=None), critical=True)
             .add_extension(usage, critical=True)
             .add_extension(authority_key, critical=False)
+            .add_extension(x509.PrivateKeyUsagePeriod(first, last), critical=False)
             .sign(self.private, SHA256()))
 
 

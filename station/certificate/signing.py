@@ -29,7 +29,7 @@ def sign_certificate(unsigned: bytes, signer: Signer) -> bytes:
     Raises
     ------
     EvidenceError
-        The certificate of the station does not hold at this time, or `unsigned` is no PDF.
+        The key of the station may not sign at this time, or `unsigned` is no PDF.
     """
     from station.certificate.pades import add_signature  # noqa: PLC0415 - 0.2 s, for which only those wait who sign
 
@@ -39,8 +39,8 @@ def sign_certificate(unsigned: bytes, signer: Signer) -> bytes:
 
 
 def _require_valid(key: StationKey, moment: datetime) -> None:
-    first, last = key.certificate.not_valid_before_utc, key.certificate.not_valid_after_utc
+    first, last = key.signing_time
     if not first <= moment <= last:
-        raise EvidenceError("the station's certificate does not hold now", where=str(key.folder),
+        raise EvidenceError("the station's key may not sign now", where=str(key.folder),
                             expected=f"a time from {stamp(first)} to {stamp(last)}", got=stamp(moment),
                             remedy="Set the clock right, or let the plant issue a new one: `station keys renew`.")

@@ -11,7 +11,6 @@ from rich.table import Table
 
 from station.certificate.key_folder import (
     AUTHORITY_FILE,
-    CERTIFICATE_FILE,
     has_station_key,
     keep_certificates,
     keep_station_key,
@@ -122,9 +121,10 @@ def _show(folder: Path, origin: str) -> None:
                       f"{certificate.not_valid_before_utc:%Y-%m-%d}", f"{certificate.not_valid_after_utc:%Y-%m-%d}",
                       certificate.fingerprint(SHA256()).hex())
     results.print(table)
-    left = (key.certificate.not_valid_after_utc - system_clock().utc()).days
-    _say(f"{folder / CERTIFICATE_FILE} holds for {left} more days."
-         if left >= 0 else f"{folder / CERTIFICATE_FILE} HAS EXPIRED: no certificate can be signed.")
+    last = key.signing_time[1]
+    left = (last - system_clock().utc()).days
+    _say(f"The station's key signs until {last:%Y-%m-%d}, {left} more days; what it has signed stays valid as above."
+         if left >= 0 else f"THE TIME OF THE STATION'S KEY IS OVER since {last:%Y-%m-%d}: `station keys renew`.")
     _say(f"Public key of the log {origin}, for the auditor: {load_verifier(folder / LOG_PUBLIC)}")
 
 

@@ -78,7 +78,7 @@ def test_without_a_key_it_is_unsigned_until_there_is_one(store, stored, signer):
 
 
 def test_nothing_is_kept_of_what_could_not_be_signed(store, stored, plant, clock_after):
-    with pytest.raises(EvidenceError, match="does not hold now"):
+    with pytest.raises(EvidenceError, match="may not sign now"):
         issue_certificate(store, stored, Signer.load(plant / "keys", clock_after(timedelta(days=4000))))
     assert not (store.folder / "certificates").exists()
 

@@ -3,9 +3,10 @@
 import shutil
 import stat
 import subprocess
-from datetime import timedelta
+from datetime import UTC, timedelta
 
 import pytest
+from cryptography import x509
 from cryptography.hazmat.primitives.asymmetric import ec, rsa
 from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 from cryptography.hazmat.primitives.serialization import (
@@ -21,8 +22,10 @@ from station.certificate.key_folder import (
     CERTIFICATE_FILE,
     KEY_FILE,
     keep_station_key,
+    load_certificates,
     load_station_key,
     new_private_key,
+    parse_private_key,
 )
 from station.certificate.pkcs12_file import parse_pkcs12
 from station.certificate.plant_authority import PlantAuthority
@@ -57,6 +60,27 @@ def test_openssl_agrees_with_the_chain(plant):
     assert "Digital Signature, Non Repudiation" in shown
     assert "CA:FALSE" in shown
     assert "prime256v1" in shown
+
+
+@pytest.mark.parametrize(("years", "holds"), [(0, True), (2, True), (20, True), (26, False)])
+def test_what_was_signed_is_trusted_long_after_the_key_signs_no_more(plant, clock_after, years, holds):
+    when = str(int(clock_after(timedelta(days=366 * years)).utc().timestamp()))
+    said = subprocess.run(["openssl", "verify", "-x509_strict", "-attime", when, "-CAfile",
+                           str(plant / "keys" / AUTHORITY_FILE), str(plant / "keys" / CERTIFICATE_FILE)],
+                          capture_output=True, text=True, check=False)
+    assert said.stdout.strip().endswith("OK") is holds, said.stdout + said.stderr
+
+
+def test_a_key_signs_for_three_years_or_as_long_as_its_certificate_holds(plant, tmp_path, clock_after):
+    first, last = load_station_key(plant / "keys").signing_time
+    now = clock_after().utc()
+    assert (now - first, round((last - now) / timedelta(days=365.25), 2)) == (timedelta(days=1), 3.0)
+    subprocess.run(["openssl", "req", "-x509", "-newkey", "ec", "-pkeyopt", "ec_paramgen_curve:P-256", "-nodes",
+                    "-days", "90", "-subj", "/CN=EOL-9", "-keyout", str(tmp_path / "key.pem"), "-out",
+                    str(tmp_path / "own.pem")], check=True, capture_output=True)
+    private = parse_private_key((tmp_path / "key.pem").read_bytes(), "key.pem")
+    key = keep_station_key(tmp_path / "keys", private, load_certificates(tmp_path / "own.pem"))
+    assert key.signing_time == (key.certificate.not_valid_before_utc, key.certificate.not_valid_after_utc)
 
 
 @pytest.mark.parametrize("mode", [0o640, 0o604, 0o666])
@@ -130,9 +154,11 @@ def test_no_key_is_ever_replaced(keys, plant, clock_after):
 
 def test_what_a_plant_issues_never_outlives_it(plant, clock_after):
     authority = PlantAuthority.load(plant / "authority")
-    late = clock_after(timedelta(days=20 * 365))
+    late = clock_after(timedelta(days=38 * 365))
     issued = authority.issue("EOL-3", new_private_key().public_key(), late)
     assert issued.not_valid_after_utc == authority.certificate.not_valid_after_utc
+    period = issued.extensions.get_extension_for_class(x509.PrivateKeyUsagePeriod).value
+    assert period.not_after.replace(tzinfo=UTC) == issued.not_valid_after_utc
 
 
 @pytest.mark.parametrize("name", ["", "o" * 65])

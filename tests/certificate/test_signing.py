@@ -96,9 +96,9 @@ def test_nothing_but_the_signature_is_added(built, signed):
 
 
 @pytest.mark.parametrize("days", [-2, 3 * 366])
-def test_outside_its_time_a_certificate_signs_nothing(built, plant, clock_after, days):
+def test_outside_its_time_a_key_signs_nothing(built, plant, clock_after, days):
     clock = clock_after(timedelta(days=days))
-    with pytest.raises(EvidenceError, match="does not hold now") as caught:
+    with pytest.raises(EvidenceError, match="may not sign now") as caught:
         sign_certificate(built, Signer.load(plant / "keys", clock))
     assert "station keys renew" in caught.value.remedy
     assert f"{clock.utc():%Y-%m-%d}" in caught.value.got

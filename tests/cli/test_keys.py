@@ -42,8 +42,14 @@ def test_a_key_in_trouble_takes_nothing_from_the_verdict(folder, station, comman
     assert command("certificate", "CP40-0001", "--station", station)[0] == ExitCode.EVIDENCE
 
     key.chmod(0o600)
+    code, out, _ = command("certificate", "--missing", "--station", station)
+    assert code == 0
+    assert "CP40-0001-run1.pdf" in out
+    assert "1 certificate(s) issued" in out
+    assert "0 certificate(s) issued" in command("certificate", "--missing", "--station", station)[1]
     pdf = folder / "later.pdf"
     assert command("certificate", "CP40-0001", "--station", station, "--out", pdf)[0] == 0
+    assert pdf.read_bytes() == (folder / "store" / "certificates" / "CP40-0001-run1.pdf").read_bytes()
     said = pdfsig(pdf)
     assert "Signature is Valid." in said
     assert "Certificate is Trusted." in said
@@ -68,7 +74,7 @@ def test_show_tells_the_auditor_what_to_trust(folder, station, command):
                                str(folder / "keys" / name)], capture_output=True, text=True, check=True).stdout
         assert said.strip().partition("=")[2].replace(":", "").lower() in out
     assert (folder / "keys" / "log.pub").read_text().strip() in out
-    assert "holds for 1095 more days" in out
+    assert "1095 more days" in out
 
 
 def test_keys_are_made_where_they_are_missing_and_never_replaced(folder, station, command):
@@ -84,7 +90,12 @@ def test_keys_are_made_where_they_are_missing_and_never_replaced(folder, station
     assert "off the station" in out
     assert (folder / "keys" / "log.key").read_bytes() == kept
     assert (folder / "keys" / "plant-ca.pem").read_bytes() == root      # the authority was there
-    assert command("keys", "show", "--station", station)[0] == 0
+    signing = (folder / "keys" / "station.key").read_bytes()
+    for name in ("log.key", "log.pub"):
+        (folder / "keys" / name).unlink()
+    assert command("keys", "make", "--station", station)[0] == 0
+    assert (folder / "keys" / "log.key").read_bytes() != kept
+    assert (folder / "keys" / "station.key").read_bytes() == signing
 
 
 def test_a_new_authority_names_the_organisation(folder, station, command):
