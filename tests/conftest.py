@@ -1,9 +1,27 @@
-"""What tests of several rooms stand on: a real printer."""
+"""What tests of several rooms stand on: a real printer, and that every record keeps to its schema."""
 
 import importlib.util
 from pathlib import Path
 
 import pytest
+
+from station.record.record_schema import check_record
+from station.sequence.run import Runner
+
+
+@pytest.fixture(scope="session", autouse=True)
+def every_record_keeps_to_its_schema():
+    """Hold each record that any test makes at a bench against the schema, however its run ended."""
+    run = Runner.run
+
+    def checked(*words, **options):
+        result = run(*words, **options)
+        check_record(result.record)
+        return result
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(Runner, "run", checked)
+        yield
 
 
 @pytest.fixture(scope="session")
