@@ -42,13 +42,14 @@ def state_runs(codes: NDArray[np.int16], lower: float, upper: float) -> tuple[In
 
 
 def _suspect_words(codes: NDArray[np.int16], middle: np.int16) -> NDArray[np.bool_]:
-    """Words in which the middle is crossed, or between which and the one before; and the first one."""
+    """Words in which the middle is crossed, both words between which it is, and the first one."""
     words = _packed(codes, middle)
     suspect = words + ONE > ONE     # neither 0 nor, by wrapping round, all ones
     suspect[0] = True
     unlike = np.flatnonzero(words[1:] != words[:-1]) + 1
     octets = words.view(np.uint8)   # the first sample is the highest bit of the first of eight
-    suspect[unlike[octets[8 * unlike] >> 7 != octets[8 * unlike - 1] & 1]] = True
+    crossed = unlike[octets[8 * unlike] >> 7 != octets[8 * unlike - 1] & 1]
+    suspect[crossed] = suspect[crossed - 1] = True
     return suspect
 
 

@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
 
@@ -31,6 +31,7 @@ def walked(codes, lower, upper):
 
 
 @given(st.lists(st.tuples(st.integers(-3, 3), st.integers(1, 150)), min_size=1, max_size=30))
+@example(runs=[(-2, 64), (0, 64), (2, 1)])     # the middle is crossed between two words, the first of them on the way
 def test_every_change_is_found(runs):
     codes = np.concatenate([np.full(length, level, dtype=np.int16) for level, length in runs])
     assert changes(codes, -1.5, 1.5) == walked(codes, -1.5, 1.5)
