@@ -1,7 +1,9 @@
 """A small SCPI instrument on a real loopback socket, with faults that a bench can have."""
 
 import socket
+import sys
 import threading
+from pathlib import Path
 
 import pytest
 
@@ -9,6 +11,7 @@ from station.bench.identity import Identity
 from station.bench.scpi_session import ScpiSession
 from station.clock import system_clock
 
+sys.path.insert(0, str(Path(__file__).parent))      # for the instruments beside the tests
 IDENTITY = Identity("PLANT", "TOY", "T-1", "1")
 
 
