@@ -38,8 +38,8 @@ def station_test(station, serial, seconds):
         os.kill(child, signal.SIGKILL)
     with os.fdopen(heard) as words:     # until the child has closed its end
         printed = words.read()
-    status = os.waitpid(child, 0)[1]
-    code = os.waitstatus_to_exitcode(status)
+    ended = os.waitpid(child, 0)[1]
+    code = os.waitstatus_to_exitcode(ended)
     return {"printed": printed, "code": code if code >= 0 else None, "seconds": time.monotonic() - begun}
 
 

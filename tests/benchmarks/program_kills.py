@@ -45,13 +45,13 @@ class Seen:
 def starter(folder):
     """Yield a function that tests one motor, for so many seconds or to the end."""
     words = [sys.executable, "-W", "error", str(STARTER), str(folder / "station.toml")]
-    with subprocess.Popen(words, stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True) as process:
+    with subprocess.Popen(words, stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True) as started:
         def start(serial, seconds=None):
-            process.stdin.write(f"{'end' if seconds is None else seconds} {serial}\n")
-            process.stdin.flush()
-            return json.loads(process.stdout.readline())
+            started.stdin.write(f"{'end' if seconds is None else seconds} {serial}\n")
+            started.stdin.flush()
+            return json.loads(started.stdout.readline())
         yield start
-        process.stdin.close()
+        started.stdin.close()
 
 
 def kill_stations(folder, kills, seed=1):
