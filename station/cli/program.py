@@ -19,6 +19,7 @@ from station.cli import (
     records,
     reference,
     setup,
+    study,
     testing,
 )
 from station.cli.console import errors
@@ -43,6 +44,7 @@ app.add_typer(keys.app, name="keys")
 app.add_typer(log.app, name="log")
 app.add_typer(records.app, name="records")
 app.add_typer(reference.app, name="reference")
+app.add_typer(study.app, name="study")
 
 
 def run(words: Sequence[str] | None = None) -> int:

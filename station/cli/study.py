@@ -1,0 +1,11 @@
+"""`station study`: from stored tests to limits that can be defended; each study has a file of its own beside this."""
+
+import typer
+
+app = typer.Typer(no_args_is_help=True, rich_markup_mode=None,
+                  help="Study stored tests: distributions, gauge, drift, and what other limits would have done.")
+
+
+@app.callback()
+def _group() -> None:
+    """Study stored tests."""

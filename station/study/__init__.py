@@ -1,0 +1,1 @@
+"""Studies for engineers: from stored records to limits that can be defended; numbers in, numbers out, files apart."""
