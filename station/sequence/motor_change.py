@@ -38,8 +38,9 @@ class MotorChange:
     def await_motor(self, serial: str, hands: Hands, watch: Watch, *, anew: bool = False) -> None:
         """Return once `serial` may lie behind a closed guard.
 
-        The first motor is taken to be there, and so is the last one when it is tested again, unless `anew`. Any other
-        must be put in: the guard is waited for, first open and then closed, however long that takes.
+        The first motor is taken to be there, and so is the last one when it is tested again, unless `anew`; then the
+        guard need only be closed. Any other must be put in: the guard is waited for, first open and then closed,
+        however long that takes.
         """
         if anew or self._last not in ("", serial):
             out = f"take {self._last} out, " if self._last else ""
@@ -49,8 +50,19 @@ class MotorChange:
             self._await_guard(True, hands.close_guard, watch)
         else:
             hands.place(serial)
-            hands.close_guard()
+            self._await_closed(serial, hands, watch)
         self._last = serial
+
+    def _await_closed(self, serial: str, hands: Hands, watch: Watch) -> None:
+        hands.close_guard()
+        try:
+            if not self.guard.state().closed:
+                watch(Notice("wait", f"{serial}: close the guard"))
+            while not self.guard.state().closed:
+                hands.close_guard()
+                self.clock.pause(LOOK)
+        except BenchError:      # the run finds it too, refuses, and says why
+            return
 
     def _await_guard(self, closed: bool, move: Callable[[], None], watch: Watch) -> None:
         told = ""

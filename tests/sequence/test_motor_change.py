@@ -94,6 +94,29 @@ def test_the_same_motor_again_needs_no_opening(line, operator):
     assert not any(text.startswith("next is ") for text in operator.said)
 
 
+def test_the_first_motor_is_waited_for_until_the_guard_is_closed(line, operator):
+    place, hands, _ = line
+    hands.open_guard()
+
+    def watch(notice):
+        operator.watch(notice)
+        if notice.text == f"{GOOD}: close the guard":
+            Timer(0.3, hands.close_guard).start()
+    assert place.test(GOOD, watch).record["verdict"] == "PASS"
+    assert operator.said[0] == f"{GOOD}: close the guard"
+
+
+def test_a_guard_that_cannot_be_asked_is_the_runs_own_trouble(line, operator):
+    place, hands, _ = line
+    place.bench.guard.session.deadline = 0.2
+    hands.silence("guard", 3600.0)
+    record = place.test(GOOD, operator.watch).record
+    assert record["verdict"] == "NO RESULT"
+    assert "guard" in record["reason"]
+    assert not any("press START" in text for text in operator.said)
+    hands.silence("guard", 0.0)
+
+
 def test_a_reference_motor_is_always_asked_for(line, operator):
     place, *_ = line
     assert place.run(GOOD, operator.watch, purpose="reference").record["verdict"] == "PASS"
