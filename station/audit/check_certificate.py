@@ -16,6 +16,7 @@ import sys
 import zlib
 from collections.abc import Iterator
 from datetime import UTC, datetime
+from functools import cache
 from pathlib import Path
 from typing import Any, NamedTuple
 
@@ -99,9 +100,8 @@ def signed_parts(pdf: bytes) -> tuple[bytes, bytes, datetime]:
     content = bytes.fromhex(digits.decode())
     end = 4 + int.from_bytes(content[2:4], "big")       # a CMS of 256 to 65535 bytes: two bytes of length
     require(content[:2] == b"\x30\x82" and not any(content[end:]), "signature.form", "the signature is padded wrongly")
-    stated = SIGNED_AT.findall(pdf)
-    require(len(stated) == 1, "signature.form", "the signature states no single time")
-    when = datetime.strptime(stated[0].decode(), "%Y%m%d%H%M%S").replace(tzinfo=UTC)
+    stated, = SIGNED_AT.findall(pdf)    # exactly one, else a ValueError
+    when = datetime.strptime(stated.decode(), "%Y%m%d%H%M%S").replace(tzinfo=UTC)
     return hashlib.sha256(pdf[:length] + pdf[second:]).digest(), content[:end], when
 
 
@@ -138,13 +138,16 @@ def verify_signature(pdf: bytes, authority: x509.Certificate) -> tuple[x509.Cert
         key.verify(value.content, b"\x31" + attributes.whole[1:], ECDSA(SHA256()))
     except InvalidSignature:
         raise DoubtError("signature.broken", "the signature was not made by the key of its certificate") from None
-    verify_chain(own, [each for each in certificates if each != own], authority, when)
+    for each in chain_of(own, tuple(each for each in certificates if each != own), authority):
+        require(each.not_valid_before_utc <= when <= each.not_valid_after_utc, "signature.expired",
+                f"{each.subject.rfc4514_string()} was not valid on {when:%Y-%m-%d}")
     return own, when
 
 
-def verify_chain(own: x509.Certificate, others: list[x509.Certificate], authority: x509.Certificate, when: datetime
-                 ) -> None:
-    """Require a chain from `own` up to `authority`, valid then, with no certificate left over."""
+@cache
+def chain_of(own: x509.Certificate, others: tuple[x509.Certificate, ...], authority: x509.Certificate
+             ) -> list[x509.Certificate]:
+    """Return the chain of issuers from `own` up to `authority`; no certificate may be left over."""
     usages = [each.value for each in own.extensions if isinstance(each.value, x509.KeyUsage)]
     require(all(usage.digital_signature for usage in usages), "signature.untrusted", "no certificate for signing")
     chain, left = [own], [each for each in others if each != authority]
@@ -160,9 +163,7 @@ def verify_chain(own: x509.Certificate, others: list[x509.Certificate], authorit
                 f"authority {authority.subject.rfc4514_string()}, but by {below.issuer.rfc4514_string()}")
         chain, left = [*chain, above], [each for each in left if each != above]
     require(not left, "signature.untrusted", "a certificate beside the chain came along")
-    for each in chain:
-        require(each.not_valid_before_utc <= when <= each.not_valid_after_utc, "signature.expired",
-                f"{each.subject.rfc4514_string()} was not valid on {when:%Y-%m-%d}")
+    return chain
 
 
 def embedded(pdf: bytes) -> dict[str, bytes]:

@@ -7,10 +7,10 @@ from pathlib import Path
 from typing import Any
 
 from station.audit.calibrations import audit_bench_file, audit_calibrations
-from station.audit.files import Removed, audit_files
+from station.audit.files import Kept, audit_files
 from station.audit.finding import Report, Severity, Step
 from station.audit.indications import audit_indications
-from station.audit.ledger import Logged, logged
+from station.audit.ledger import Logged, lightened, logged
 from station.audit.paper import audit_pages, audit_paper
 from station.audit.stored import kept_limits, kept_sequence
 from station.audit.trusted import Trusted
@@ -48,23 +48,22 @@ class Examiner:
     `certificates` gives the files of each run's certificates, by serial and run.
     """
 
-    store: Path
+    kept: Kept
     trusted: Trusted
     recompute: bool
-    removed: Removed
     certificates: Mapping[tuple[str, int], Sequence[Path]]
 
     def examine(self, entry: Entry) -> Examined:
         """Examine one entry."""
-        report, each, body = Report(), logged(entry), entry.body
+        report, each, body = Report(), logged(entry, columns=self.recompute), entry.body
         if entry.kind != "record" or each.said is None or body is None:
             return Examined(each, report)
-        audit_files(each, self.store, self.removed, report)
+        audit_files(each, self.kept, report)
         audit_calibrations(each.said, each, report)
         papers = self._papers(each, body, report)
         if self.recompute:
             self._deeply(each, json.loads(body), report)
-        return Examined(each, report, papers)
+        return Examined(lightened(each), report, papers)
 
     def _papers(self, each: Logged, body: bytes, report: Report) -> tuple[Paper, ...]:
         said = each.said or {}
@@ -75,7 +74,7 @@ class Examiner:
 
     def _paper(self, path: Path, each: Logged, body: bytes, report: Report) -> Paper | None:
         pdf, where = path.read_bytes(), f"{path}: {each.name}"
-        evidence = audit_paper(pdf, where, self.trusted, report, each.since)
+        evidence = audit_paper(pdf, where, self.trusted, report, each.since, (body, each.leaf))
         if evidence is None:
             return None
         if evidence.record_bytes == body:
@@ -92,9 +91,9 @@ class Examiner:
             report.find("record.form", Severity.DOUBTFUL, "record breaks the schema of its format", where=each.name,
                         since=each.since, expected="record-v1.schema.json", got=fault,
                         remedy="Report it with the version of the station that wrote it.")
-        audit_bench_file(record, self.store, each, report)
+        audit_bench_file(record, self.kept.folder, each, report)
         try:
-            limits, sequence = kept_limits(record, self.store), kept_sequence(record, self.store)
+            limits, sequence = kept_limits(record, self.kept.folder), kept_sequence(record, self.kept.folder)
         except StationError as error:
             _leave_out_numbers(report, f"{error.what} ({error.where})")
             return
@@ -104,8 +103,8 @@ class Examiner:
         audit_verdict(record, sequence.labels(), limits, each, report)
         if record["reason"] == INTERRUPTED:
             return
-        audit_indications(record, self.store, limits, each, report)
-        captures = read_captures(record, self.store, each, report)
+        audit_indications(record, self.kept.folder, limits, each, report)
+        captures = read_captures(record, self.kept.folder, each, report)
         if captures is None:
             report.leave_out(Step.VALUE, "captures are missing, removed or altered")
             return

@@ -13,8 +13,6 @@ from station.record.statement import Statement
 
 RESTORE = "Restore it from a backup and ask who changed it."
 
-Removed = Mapping[str, Statement]   # by name of a file, what announced its removal
-
 
 @dataclass(frozen=True, slots=True)
 class Named:
@@ -37,21 +35,35 @@ def named_files(each: Logged) -> Iterator[Named]:
         yield Named(f"{file['kind']} {file['name']}", f"{FILES}/{file['sha256']}", file["sha256"])
 
 
-def audit_files(each: Logged, folder: Path, removed: Removed, report: Report) -> None:
+@dataclass(frozen=True, slots=True)
+class Kept:
+    """The folder of a store, looked into once."""
+
+    folder: Path
+    in_force: frozenset[str]    # SHA-256 by which they are called
+    removed: Mapping[str, Statement]    # by name of a file, what announced its removal
+
+
+def kept_in(folder: Path, removed: Mapping[str, Statement]) -> Kept:
+    """Return what is in the folder of a store."""
+    files = folder / FILES
+    names = (path.name for path in files.iterdir()) if files.is_dir() else ()
+    return Kept(folder, frozenset(names), removed)
+
+
+def audit_files(each: Logged, kept: Kept, report: Report) -> None:
     """Audit every file that a record names.
 
     Files in force are the same for many records: they are hashed by `audit_kept_files`, here they must be there.
     """
     for named in named_files(each):
-        path = folder / named.file
-        where = f"{path}: {named.what}, {each.name}"
-        if named.file in removed and not path.exists():
-            report.leave_out(Step.FILE, f"some captures were {words_of(removed[named.file])}")
-        elif named.file.startswith(f"{FILES}/"):
-            if not path.is_file():
-                _find_missing(where, each.since, named, report)
+        if named.file.startswith(f"{FILES}/"):
+            if named.sha256 not in kept.in_force:
+                _find("file.missing", "is missing", "no file", each, kept, named, report)
+        elif named.file in kept.removed and not (kept.folder / named.file).exists():
+            report.leave_out(Step.FILE, f"some captures were {words_of(kept.removed[named.file])}")
         else:
-            _audit_file(path, where, each.since, named, report)
+            _audit_file(each, kept, named, report)
 
 
 def audit_kept_files(folder: Path, used_since: Mapping[str, str], report: Report) -> None:
@@ -65,17 +77,21 @@ def audit_kept_files(folder: Path, used_since: Mapping[str, str], report: Report
                         since=used_since.get(path.name, ""), expected=f"SHA-256 {path.name}", got=got, remedy=RESTORE)
 
 
-def _audit_file(path: Path, where: str, since: str, named: Named, report: Report) -> None:
+def _audit_file(each: Logged, kept: Kept, named: Named, report: Report) -> None:
     try:
-        got = hashlib.sha256(path.read_bytes()).hexdigest()
+        got = hashlib.sha256((kept.folder / named.file).read_bytes()).hexdigest()
     except OSError:
-        _find_missing(where, since, named, report)
+        _find("file.missing", "is missing", "no file", each, kept, named, report)
         return
     if got == named.sha256:
         report.hold(Step.FILE)
     else:
-        report.find("file.altered", Severity.BROKEN, f"{named.what} was altered", where=where, since=since,
-                    expected=f"SHA-256 {named.sha256}", got=got, remedy=RESTORE)
+        _find("file.altered", "was altered", got, each, kept, named, report)
+
+
+def _find(code: str, what: str, got: str, each: Logged, kept: Kept, named: Named, report: Report) -> None:
+    report.find(code, Severity.BROKEN, f"{named.what} {what}", since=each.since, expected=f"SHA-256 {named.sha256}",
+                where=f"{kept.folder / named.file}: {named.what}, {each.name}", got=got, remedy=RESTORE)
 
 
 def name_exchanged(report: Report, entries: Iterable[Logged]) -> None:
@@ -86,7 +102,3 @@ def name_exchanged(report: Report, entries: Iterable[Logged]) -> None:
                 got=f"the {known[finding.got]}")
         if finding.code == "file.altered" and finding.got in known else finding for finding in report.findings]
 
-
-def _find_missing(where: str, since: str, named: Named, report: Report) -> None:
-    report.find("file.missing", Severity.BROKEN, f"{named.what} is missing", where=where, since=since,
-                expected=f"SHA-256 {named.sha256}", got="no file", remedy="Restore it from a backup.")

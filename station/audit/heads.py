@@ -2,13 +2,14 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from functools import lru_cache
 
 from station.audit.finding import Report, Severity, Step
 from station.audit.trusted import Trusted
 from station.errors import EvidenceError
 from station.record.checkpoint import Checkpoint, open_checkpoint, parse_checkpoint
 from station.record.log import Entry
-from station.record.signed_note import parse_note
+from station.record.signed_note import Ed25519Verifier, parse_note
 
 ASK = "Trust nothing from there on; compare with copies of the log kept elsewhere, and ask who changed it."
 
@@ -39,14 +40,25 @@ def open_head(note: str, trusted: Trusted, where: str) -> Checkpoint:
         head = parse_checkpoint(parsed.text, where)
     except EvidenceError as error:
         raise HeadError("head.broken", error) from error
-    if trusted.log is None:
+    if trusted.log is None or _is_known(note, trusted.log):
         return head
     own = (trusted.log.name, trusted.log.key_id)
     try:
-        return open_checkpoint(note, [trusted.log], where)
+        open_checkpoint(note, [trusted.log], where)
     except EvidenceError as error:
         is_own = any((signature.name, signature.key_id) == own for signature in parsed.signatures)
         raise HeadError("head.broken" if is_own else "head.foreign_key", error) from error
+    return head
+
+
+@lru_cache(maxsize=4096)
+def _is_known(note: str, key: Ed25519Verifier) -> bool:
+    """Return whether `key` signed a head; each is met in the log, in its certificate, and beside the database."""
+    try:
+        open_checkpoint(note, [key], "")
+    except EvidenceError:
+        return False
+    return True
 
 
 @dataclass(slots=True)

@@ -26,7 +26,7 @@ class Logged:
     entry: Entry
     said: dict[str, Any] | None
     leaf: bytes
-    sha256: str
+    sha256: str         # empty where it was not asked for
     has_body: bool
 
     @property
@@ -52,13 +52,29 @@ class Logged:
         return self.has_body and self.leaf == self.entry.leaf
 
 
-def logged(entry: Entry) -> Logged:
-    """Return `entry` with its body read at a glance and hashed; may run in any thread."""
+# What ties entries to each other; the rest of a record is of no use once it has been examined by itself.
+_TIES = ("serial", "run", "started", "ended", "clock", "log", "motor_type", "verdict", "limit_file", "reference_check",
+         "attempts", "captures", "transcript", "files")
+
+
+def lightened(each: Logged) -> Logged:
+    """Return a record with no more than what ties it to other entries, as an archive has very many."""
+    if each.entry.kind != "record" or each.said is None:
+        return each
+    return replace(each, said={key: each.said[key] for key in _TIES if key in each.said})
+
+
+def logged(entry: Entry, *, columns: bool = True) -> Logged:
+    """Return `entry` with its body read at a glance and hashed; may run in any thread.
+
+    Without `columns` the hash that the column beside a body holds is left out, unless the leaf is wrong: it tells then
+    whether that was altered, too.
+    """
     body = entry.body if entry.body is not None else b""
     leaf = hashlib.sha256(b"\x00")      # as `merkle.leaf_hash`, without a copy of the body
     leaf.update(body)
-    return Logged(replace(entry, body=None), at_a_glance(body), leaf.digest(), hashlib.sha256(body).hexdigest(),
-                  entry.body is not None)
+    sha256 = hashlib.sha256(body).hexdigest() if columns or leaf.digest() != entry.leaf else ""
+    return Logged(replace(entry, body=None), at_a_glance(body), leaf.digest(), sha256, entry.body is not None)
 
 
 @dataclass(slots=True)

@@ -7,6 +7,7 @@ from station.audit.trusted import Trusted
 from station.certificate.build import build_certificate
 from station.certificate.renderer import differing_versions
 from station.errors import EvidenceError, StationError
+from station.record.arithmetic import differing_arithmetic
 from station.record.checkpoint import Checkpoint
 from station.record.evidence import Evidence, belongs, read_evidence
 from station.record.merkle import verify_inclusion
@@ -14,8 +15,12 @@ from station.record.merkle import verify_inclusion
 FETCH = "Fetch the certificate again from the station, and ask who changed this one."
 
 
-def audit_paper(pdf: bytes, name: str, trusted: Trusted, report: Report, since: str = "") -> Evidence | None:
-    """Audit the certificate `pdf` called `name`; return the evidence in it, or None when there is none to be read."""
+def audit_paper(pdf: bytes, name: str, trusted: Trusted, report: Report, since: str = "",
+                stored: tuple[bytes, bytes] | None = None) -> Evidence | None:
+    """Audit the certificate `pdf` called `name`; return the evidence in it, or None when there is none to be read.
+
+    `stored` is the record in the store with its leaf, so that the same bytes are not hashed twice.
+    """
     _audit_signature(pdf, name, trusted, report, since)
     try:
         files = embedded(pdf)
@@ -29,7 +34,8 @@ def audit_paper(pdf: bytes, name: str, trusted: Trusted, report: Report, since: 
     except UNREADABLE as error:
         _find("record.unreadable", "record or proof cannot be unpacked", name, since, "both whole", error, report)
         return None
-    if belongs(evidence):
+    is_stored = stored is not None and evidence.record_bytes == stored[0]
+    if evidence.leaf == stored[1] if stored and is_stored else belongs(evidence):
         report.hold(Step.LEAF)
     else:
         _find("leaf.wrong", "the record in the certificate is not the one of its proof", name, since,
@@ -41,7 +47,8 @@ def audit_paper(pdf: bytes, name: str, trusted: Trusted, report: Report, since: 
 def audit_pages(pdf: bytes, name: str, evidence: Evidence, record: dict[str, object], report: Report, since: str
                 ) -> None:
     """Draw the certificate again from its record: the signed file must begin with the same bytes, and add no pages."""
-    differing = differing_versions(record)
+    differing = differing_versions(record) | {name: versions for name, versions in differing_arithmetic(record).items()
+                                              if name.startswith("station")}
     try:
         drawn = build_certificate(evidence)
     except StationError as error:

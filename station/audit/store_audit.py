@@ -13,7 +13,7 @@ from pathlib import Path
 from station.audit.bodies import audit_bodies, read_rows
 from station.audit.circumstances import audit_circumstances, audit_limits_today
 from station.audit.examine import Examined, Examiner, Paper
-from station.audit.files import audit_kept_files, name_exchanged, named_files
+from station.audit.files import audit_kept_files, kept_in, name_exchanged, named_files
 from station.audit.finding import Report, Severity, Step
 from station.audit.heads import HeadError, audit_outside_head
 from station.audit.ledger import ASK, Logged, Roots, audit_log
@@ -77,8 +77,8 @@ class _StoreAudit:
     def carry_out(self, told: Callable[[int], None]) -> Report:
         """Audit everything in scope."""
         wanted = self._wanted()
-        removed = removed_files(self._statements())
-        examiner = Examiner(self.folder, self.trusted, self.scope.recompute, removed, self._certificates())
+        kept = kept_in(self.folder, removed_files(self._statements()))
+        examiner = Examiner(kept, self.trusted, self.scope.recompute, self._certificates())
         examined = list(_in_threads(examiner.examine, self._entries(wanted), told))
         entries = [each.logged for each in examined]
         for each in examined:

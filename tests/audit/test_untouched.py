@@ -3,6 +3,9 @@
 import pytest
 
 from station.audit.finding import Step
+from station.clock import stamp, system_clock
+from station.record.log_key import LogKey
+from station.record.store import Store
 
 
 def test_every_step_holds_and_no_number_differs_in_a_bit(audit, archive):
@@ -21,6 +24,17 @@ def test_how_much_was_audited(audit, archive):
     assert held["head"] == 6 + 4                                            # after each entry, and in each certificate
     assert held["value"] > 4 * 600
     assert held["calibration"] == 4 * 7 * 2                                 # dates, and against the bench file
+
+
+def test_an_interrupted_run_is_no_finding(archive, audit):
+    key = LogKey.load(archive / "keys")
+    with Store(archive / "store", log_key=key, origin=key.name) as store:
+        store.begin("CP40-0003", started=stamp(system_clock().utc()))
+        store.close_unfinished(ended=stamp(system_clock().utc()))
+    code, told = audit("CP40-0003", "--station", archive / "station.toml")
+    assert code == 0
+    held = {step["step"]: step["held"] for step in told["targets"][0]["steps"]}
+    assert (held["leaf"], held["verdict"]) == (3, 0)    # with the correction and the check; no limit file was known
 
 
 @pytest.mark.parametrize("words", [(), ("--quick",)])
