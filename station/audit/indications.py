@@ -55,7 +55,7 @@ def heard(record: Mapping[str, Any], store: Path) -> Heard | None:
     if not lines:
         return None
     exchanges = [json.loads(line) for line in lines.splitlines()]
-    modbus = {each["role"] for each in exchanges if each.get("text", "").startswith("connected to MODBUS::")}
+    modbus = _speak_registers(record, store)
     factors = {entry["role"]: _factors(entry, store) for entry in record["bench"]["instruments"]}
     numbers: dict[str, set[float]] = {}
     for each in exchanges:
@@ -138,14 +138,23 @@ def _numbers(text: str, factors: Iterable[float]) -> Iterator[float]:
                 yield 1 / scaled
 
 
+def _speak_registers(record: Mapping[str, Any], store: Path) -> set[str]:
+    """Return the roles whose instruments answer in registers, as the bench file kept with the run says."""
+    tables = _tables(store / FILES / str(record["bench"]["sha256"])).get("instruments", {})
+    return {role for role, table in tables.items() if str(table.get("resource", "")).startswith("MODBUS::")}
+
+
+def _tables(path: Path) -> dict[str, Any]:
+    """Return the tables of a kept TOML file, none where it cannot be read, which the files say."""
+    try:
+        return tomllib.loads(path.read_text(encoding="utf-8"))
+    except (OSError, ValueError):
+        return {}
+
+
 def _factors(instrument: Mapping[str, Any], store: Path) -> tuple[float, ...]:
     """Return every factor in the dialect that an instrument was spoken to in, and 1."""
-    path = store / FILES / str(instrument.get("dialect_sha256"))
-    try:
-        tables = tomllib.loads(path.read_text(encoding="utf-8"))
-    except (OSError, ValueError):
-        tables = {}
-    return tuple({1.0, *_all_factors(tables)})
+    return tuple({1.0, *_all_factors(_tables(store / FILES / str(instrument.get("dialect_sha256"))))})
 
 
 def _all_factors(part: object) -> Iterator[float]:

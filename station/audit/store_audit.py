@@ -53,10 +53,12 @@ def audit_store(folder: Path, trusted: Trusted, scope: Scope, told: Callable[[in
     Raises
     ------
     UsageError
-        There is no store, it has no log yet, or nothing was tested under the serial number asked for.
+        There is no store, or nothing was tested under the serial number asked for.
     """
     try:
         with closing(_open(folder)) as connection:
+            if not schema.has_log(connection):
+                return _without_log(folder)
             return _StoreAudit(folder, connection, trusted, scope).carry_out(told)
     except (sqlite3.DatabaseError, EvidenceError) as error:     # the latter where it does not even open
         report = Report()
@@ -219,9 +221,12 @@ def _open(folder: Path) -> sqlite3.Connection:
     if not (folder / schema.DATABASE).is_file():
         raise UsageError("no store here", where=str(folder), expected=f"a folder with {schema.DATABASE}", got="none",
                          remedy="Give a station folder, a store, a certificate, or a serial number with --station.")
-    connection = schema.open_for_reading(folder)
-    if schema.has_log(connection):
-        return connection
-    connection.close()
-    raise UsageError("the store has no log yet", where=str(folder), expected="a store of version 2",
-                     got="an earlier one", remedy="Let its station open it once: what it holds is then logged.")
+    return schema.open_for_reading(folder)
+
+
+def _without_log(folder: Path) -> Report:
+    report = Report()
+    report.find("consistency.no_log", Severity.DOUBTFUL, "the store has no log: nothing in it can be proven",
+                where=str(folder), expected="a store of version 2", got="an earlier one",
+                remedy="Let its station open it once: what it holds is logged from then on.")
+    return report

@@ -123,14 +123,15 @@ def _station_place(file: Path | None) -> Place | None:
 
 
 def _places(folder: Path) -> Iterator[Place]:
-    """Yield every store in `folder`, with its keys where a station file tells them."""
+    """Yield every store in `folder`, with what its station file tells; else with a folder `keys` beside it."""
     told = {}
     for file in sorted(folder.rglob(STATION_FILE)):
         station = load_station(file)
         told[station.store.resolve()] = Place(station.store, station.keys, station.limits)
     found = {database.parent.resolve(): database.parent for database in sorted(folder.rglob(DATABASE))}
     for store, path in found.items():
-        yield told.get(store, Place(path))
+        beside = path.parent / "keys"
+        yield told.get(store, Place(path, beside if beside.is_dir() else None))
 
 
 def _read_text(path: Path) -> str:
