@@ -1,21 +1,40 @@
 """The decision rule: how far acceptance limits stand inside tolerance limits, given an uncertainty."""
 
 from dataclasses import dataclass
-from math import erfc, inf, isfinite, sqrt
+from functools import lru_cache
+from math import erfc, exp, inf, isfinite, log, sqrt
+from statistics import NormalDist
 from typing import Literal
+
+Rule = Literal["guarded", "simple", "conformance", "false_accept"]
 
 # A limit so many standard uncertainties away adds less than 1e-15 of risk: it may be left out.
 FAR_AWAY = 8.0
+
+FALSE_ACCEPT = 0.02     # what the rule of that name allows; source: ANSI/NCSL Z540.3-2006, 5.3 b, from memory
 
 _BISECTIONS = 60  # halves the half tolerance to below the resolution of a float
 
 
 @dataclass(frozen=True, slots=True)
 class Decision:
-    """The rule of a limit file; `guard_factor` counts standard uncertainties."""
+    """The rule that a limit is judged by.
 
-    rule: Literal["guarded", "simple"] = "guarded"
+    `guard_factor` counts standard uncertainties: the guard band of the guarded rule, and where the simple
+    and the false-accept rule draw the line between "allowing for uncertainty" and "nearer than that".
+    `least_probability` (above 0.5) is what the conformance rule asks for. No rule accepts a value whose
+    standard uncertainty is above `u_max`, in the characteristic's unit.
+    """
+
+    rule: Rule = "guarded"
     guard_factor: float = 1.65
+    least_probability: float = 0.95
+    u_max: float = inf
+
+    @property
+    def factor(self) -> float:
+        """Standard uncertainties within which a value stands nearer to a limit than its uncertainty allows."""
+        return normal_quantile(self.least_probability) if self.rule == "conformance" else self.guard_factor
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,6 +48,12 @@ class Acceptance:
 def normal_cdf(z: float) -> float:
     """Return the probability that a standard normal deviate is at most `z`."""
     return 0.5 * erfc(-z / sqrt(2))
+
+
+@lru_cache(maxsize=64)      # of a few rules, asked for with every value
+def normal_quantile(probability: float) -> float:
+    """Return the standard normal deviate that is not exceeded with `probability`, 0 < probability < 1."""
+    return NormalDist().inv_cdf(probability)
 
 
 def conformance_probability(value: float, u: float, lower: float | None, upper: float | None) -> float:
@@ -60,15 +85,36 @@ def guard_band(lower: float | None, upper: float | None, u: float, factor: float
     return _two_sided_guard((upper - lower) / 2, u, factor)
 
 
+def false_accept_band(lower: float | None, upper: float | None, u: float) -> float | None:
+    """Return the width that keeps false accepts at 2 % of all motors, or None if nothing can be accepted.
+
+    With two limits: U M, M = 1.04 - exp(0.38 ln(TUR) - 0.54) and not below zero, TUR = (upper - lower) / 2U,
+    U = 2u. It holds whatever the spread of the process is, as long as it is centred between the limits.
+    With one limit there is no TUR; then each motor beyond it is accepted with a probability of 2 % at
+    most, which holds for every process.
+
+    Source: the managed guard band of the handbook of ANSI/NCSL Z540.3, "method 6", as stated in public tests of
+    risk calculations; one limit: derived.
+    """
+    if u == 0:
+        return 0.0
+    if lower is None or upper is None:
+        return normal_quantile(1 - FALSE_ACCEPT) * u
+    expanded = 2 * u
+    ratio = (upper - lower) / (2 * expanded)
+    multiplier = _managed_multiplier(ratio) if ratio > 0 else inf
+    return multiplier * expanded if multiplier <= ratio else None
+
+
 def acceptance(lower: float | None, upper: float | None, u: float, decision: Decision) -> Acceptance | None:
     """Return the acceptance limits for a value of standard uncertainty `u`, None if there are none.
 
-    Under the simple rule they are the tolerance limits. `u` that is no finite number >= 0 leaves
-    nothing that could be accepted, whatever the rule.
+    Under the simple rule they are the tolerance limits. `u` that is no finite number from 0 to the largest
+    allowed leaves nothing that could be accepted, whatever the rule.
     """
-    if not (isfinite(u) and u >= 0):
+    if not (isfinite(u) and 0 <= u <= decision.u_max):
         return None
-    width = 0.0 if decision.rule == "simple" else guard_band(lower, upper, u, decision.guard_factor)
+    width = _width(lower, upper, u, decision)
     if width is None:
         return None
     drawn = Acceptance(None if lower is None else lower + width, None if upper is None else upper - width)
@@ -82,6 +128,19 @@ def lies_within(value: float, lower: float | None, upper: float | None) -> bool:
     low = -inf if lower is None else lower
     high = inf if upper is None else upper
     return isfinite(value) and low <= value <= high
+
+
+def _width(lower: float | None, upper: float | None, u: float, decision: Decision) -> float | None:
+    if decision.rule == "simple":
+        return 0.0
+    if decision.rule == "false_accept":
+        return false_accept_band(lower, upper, u)
+    return guard_band(lower, upper, u, decision.factor)
+
+
+def _managed_multiplier(ratio: float) -> float:
+    """Return the guard band over U for a test uncertainty ratio above zero."""
+    return max(0.0, 1.04 - exp(0.38 * log(ratio) - 0.54))
 
 
 def _two_sided_guard(half: float, u: float, factor: float) -> float | None:

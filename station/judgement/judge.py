@@ -115,11 +115,12 @@ def _judge_value(
     trouble = _trouble(measured, limit, refusal)
     if measured is None or trouble:
         return _row(limit, name, label, measured, None, Verdict.NO_RESULT, trouble, None)
-    zone = acceptance(limit.lower, limit.upper, measured.u, limits.decision)
+    decision = limits.decision_of(limit)
+    zone = acceptance(limit.lower, limit.upper, measured.u, decision)
     if zone is None:
         return _row(limit, name, label, measured, None, Verdict.NO_RESULT, TOO_UNCERTAIN, None)
     accepted = lies_within(measured.value, zone.lower, zone.upper)
-    words = _zone(measured, limit, limits.decision.guard_factor)
+    words = _zone(measured, limit, decision.factor)
     return _row(limit, name, label, measured, zone, Verdict.PASS if accepted else Verdict.FAIL, words,
                 _margin(measured, limit, zone, accepted=accepted))
 
@@ -137,10 +138,10 @@ def _trouble(measured: Measurement | None, limit: Limit, refusal: Refusal | None
     return "" if isfinite(measured.u) and measured.u >= 0 else NO_UNCERTAINTY
 
 
-def _zone(measured: Measurement, limit: Limit, guard_factor: float) -> str:
-    """Return in words where a value stands; `guard_factor` gives the band also under the simple rule."""
+def _zone(measured: Measurement, limit: Limit, factor: float) -> str:
+    """Return in words where a value stands; `factor` gives the band also under rules that deduct less."""
     inside = lies_within(measured.value, limit.lower, limit.upper)
-    width = guard_band(limit.lower, limit.upper, measured.u, guard_factor)
+    width = guard_band(limit.lower, limit.upper, measured.u, factor)
     if width is None:
         return NEARLY_OUTSIDE if inside else NEARLY_INSIDE
     sign = 1 if inside else -1

@@ -7,6 +7,7 @@ from typing import Any
 from station.characteristic import BY_FULL_NAME, Characteristic, characteristic_of
 from station.errors import Fault, UsageError
 from station.judgement.limit_key import is_label, read_key
+from station.judgement.rule_faults import find_rule_faults
 from station.toml_file import TomlSource
 from station.units import factor
 
@@ -17,7 +18,7 @@ def find_faults(source: TomlSource) -> list[Fault]:
     """Return every breach of meaning in the tables of `source`; breaches of form are left to pydantic."""
     tables = source.tables
     faults = [*_sensor_angle_faults(source.name, tables.get("sensors")),
-              *_release_faults(source.name, tables.get("revision"))]
+              *_release_faults(source.name, tables.get("revision")), *find_rule_faults(source.name, tables)]
     limits = tables.get("limits")
     if isinstance(limits, dict):
         if not limits:

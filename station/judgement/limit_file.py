@@ -12,12 +12,11 @@ from station.errors import FileContractError
 from station.judgement.decision_rule import Decision
 from station.judgement.limit_faults import find_faults
 from station.judgement.limit_key import read_key
+from station.judgement.rule_tables import DecisionTable, LimitTable, Positive, Text, decided, decided_for
 from station.motor import HallLayout, MotorType, Reference
 from station.toml_file import Table, TomlSource, check
 from station.units import factor, to_si
 
-Text = Annotated[str, Field(min_length=1)]
-Positive = Annotated[float, Field(gt=0)]
 IsoDate = Annotated[str, Field(pattern=r"^\d{4}-\d{2}-\d{2}$")]
 
 
@@ -56,13 +55,6 @@ class ReferenceTable(Table):
     copper_constant_C: Annotated[float, Field(ge=200, le=300)] = 235.0  # noqa: N815
 
 
-class DecisionTable(Table):
-    """`[decision]`: how uncertainty counts."""
-
-    rule: Literal["guarded", "simple"] = "guarded"
-    guard_factor: Annotated[float, Field(gt=0, le=6)] = 1.65
-
-
 class RunsTable(Table):
     """`[runs]`: how many runs a motor may have."""
 
@@ -78,14 +70,6 @@ class RevisionTable(Table):
     released_on: Date | IsoDate | None = None
     reason: str = ""
     study: str = ""
-
-
-class LimitTable(Table):
-    """One entry of `[limits]`."""
-
-    unit: Text
-    lower: float | None = None
-    upper: float | None = None
 
 
 class LimitContract(Table):
@@ -106,7 +90,8 @@ class Limit:
     """Tolerance limits of a characteristic, in the characteristic's own unit.
 
     `key` is the entry as typed, `name` the characteristic it limits (`hall_placement` stands for
-    every sensor), `label` the one capture it holds for, or None for every capture.
+    every sensor), `label` the one capture it holds for, or None for every capture. `decision` is
+    its own rule, None where it has that of the file.
     """
 
     key: str
@@ -115,6 +100,7 @@ class Limit:
     unit: str
     lower: float | None
     upper: float | None
+    decision: Decision | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -142,6 +128,10 @@ class LimitFile:
     runs_allowed: int
     revision: Revision
 
+    def decision_of(self, limit: Limit) -> Decision:
+        """Return the rule by which `limit` is judged: its own, or that of the file."""
+        return limit.decision or self.decision
+
 
 def parse_limits(source: TomlSource) -> LimitFile:
     """Return the limit file in `source`.
@@ -158,22 +148,24 @@ def parse_limits(source: TomlSource) -> LimitFile:
         raise FileContractError([*error.faults, *faults]) from None
     if faults:
         raise FileContractError(faults)
+    decision = decided(Decision(), contract.decision)
     return LimitFile(
         name=PurePath(source.name).name, sha256=source.sha256, text=source.text,
         motor_type=_motor_type(contract),
-        limits=tuple(_limit(key, entry) for key, entry in contract.limits.items()),
-        decision=Decision(contract.decision.rule, contract.decision.guard_factor),
+        limits=tuple(_limit(key, entry, decision) for key, entry in contract.limits.items()),
+        decision=decision,
         runs_allowed=contract.runs.allowed, revision=_revision(contract.revision),
     )
 
 
-def _limit(key: str, entry: LimitTable) -> Limit:
+def _limit(key: str, entry: LimitTable, of_file: Decision) -> Limit:
     name, label = read_key(key)
     characteristic = characteristic_of(name)
     assert characteristic is not None  # noqa: S101 - find_faults has refused unknown names
     scale = factor(entry.unit, characteristic.unit)
     lower, upper = (None if bound is None else bound * scale for bound in (entry.lower, entry.upper))
-    return Limit(key, name, label, characteristic.unit, lower, upper)
+    own = decided_for(entry, of_file, scale)
+    return Limit(key, name, label, characteristic.unit, lower, upper, None if own == of_file else own)
 
 
 def _motor_type(contract: LimitContract) -> MotorType:
