@@ -12,12 +12,12 @@ from typing import Any
 from station.analysis.winding import at_temperature
 from station.audit.stored import Measured, kept_limits, kept_sequence, stored_measurements, stored_refusals
 from station.audit.trace import Question, fitting, instruments_of
-from station.audit.verdicts import is_trouble
 from station.errors import EvidenceError
 from station.judgement.conclusion import REFUSALS_OF_THE_MOTOR
 from station.judgement.judge import INSIDE, JudgedRow, judge
 from station.judgement.limit_file import LimitFile
 from station.motor import LINES
+from station.record.trouble import is_trouble
 from station.units import from_si
 
 _BACK_EMF = ("back_emf_constant_peak", "back_emf_constant_fundamental", "back_emf_constant_rms", "flux_linkage",

@@ -11,16 +11,10 @@ from station.judgement.conclusion import REFUSALS_OF_THE_MOTOR
 from station.judgement.judge import Judgement, judge
 from station.judgement.limit_file import LimitFile
 from station.record.record import INTERRUPTED
+from station.record.trouble import is_trouble
 from station.record.written import written_row
 
-# How the reason of a run begins whose verdict is NO RESULT whatever its values say.
-TROUBLE = ("The test could not finish", "The bench did not reach its safe state", INTERRUPTED)
 REMEDY = "Do not rely on the verdict; ask who changed the record or the limit file."
-
-
-def is_trouble(record: Mapping[str, Any]) -> bool:
-    """Return whether a run is NO RESULT for what befell it, whatever its values say."""
-    return record["verdict"] == "NO RESULT" and str(record["reason"]).startswith(TROUBLE)
 
 
 def judge_again(record: Mapping[str, Any], labels: Sequence[str], limits: LimitFile) -> Judgement:
