@@ -4,14 +4,15 @@ import hashlib
 import os
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from station.errors import EvidenceError, StationError
 from station.record.kept_files import FILES, keep_file, kept_file
 
 
-@given(st.lists(st.binary(max_size=64)))
+@settings(max_examples=15, deadline=None)     # each file is synced several times
+@given(st.lists(st.binary(max_size=64), max_size=6))
 def test_what_is_kept_comes_back_by_its_hash(tmp_path_factory, contents):
     folder = tmp_path_factory.mktemp("store")
     for content in contents:

@@ -48,6 +48,7 @@ def test_what_is_old_enough_goes_and_the_rest_stays(store, tmp_path):
     removal, = store.removals_due(RULES, NOW)
     assert [file["file"] for file in removal.files] == files_of(old)
     assert removal.size == sum((tmp_path / name).stat().st_size for name in files_of(old))
+    kept = {name: (tmp_path / name).read_bytes() for name in files_of(old)}
     said = store.remove(removal, person="K. Muster", at=stamp(NOW))
     assert faults_of("retention", said) == []
     assert [(tmp_path / name).exists() for name in files_of(old, failed, young)] == [False] * 2 + [True] * 4
@@ -56,6 +57,11 @@ def test_what_is_old_enough_goes_and_the_rest_stays(store, tmp_path):
     with pytest.raises(EvidenceError, match=r"removed on 2026-11-25T12:00:00.000Z by the rule: captures of PASS older"):
         store.captures(old)
     assert len(store.captures(failed)) == 2
+    for name, content in kept.items():      # put back for a while
+        (tmp_path / name).write_bytes(content)
+    assert len(store.captures(old)) == 2
+    assert store.removals_due(RULES, NOW) == []
+    assert (store.finish_removals(), len(store.statements("retention"))) == (2, 1)
     (tmp_path / files_of(young)[0]).unlink()
     with pytest.raises(EvidenceError, match="cannot be read"):
         store.captures(young)
