@@ -2,12 +2,15 @@
 
 from collections.abc import Sequence as Ordered
 from dataclasses import dataclass
+from math import inf
 from typing import Any
 
 from station.analysis.conversion import touch_voltage_speed
 from station.analysis.result import CaptureAnalysis
 from station.clock import Moment, stamp
+from station.judgement.decision_rule import Decision
 from station.judgement.limit_file import LimitFile
+from station.judgement.rule_words import decision_sentence
 from station.motor import MotorType
 from station.record.attempt import Attempt
 from station.record.written import written_refusal
@@ -56,7 +59,6 @@ class Outcome:
 def known_at_start(heading: Heading, limits: LimitFile, sequence: Sequence, started: Moment, boot_id: str
                    ) -> dict[str, Any]:
     """Return what the record says whatever becomes of the run: kept durable before anything moves."""
-    rule, guard_factor = limits.decision.rule, limits.decision.guard_factor
     return {
         "format": RECORD_FORMAT, "runs_allowed": limits.runs_allowed,
         "station": {"id": heading.station_id, "place": heading.place}, "operator": heading.operator,
@@ -66,7 +68,7 @@ def known_at_start(heading: Heading, limits: LimitFile, sequence: Sequence, star
                   "pace": heading.pace, "instruments": list(heading.instruments)},
         "files": list(heading.files), "software": software(), "clock": _clock(boot_id, started, None),
         "attempts": [attempt.as_record() for attempt in heading.attempts],
-        "decision": {"rule": rule, "guard_factor": guard_factor, "sentence": decision_sentence(rule, guard_factor)},
+        "decision": _decision(limits),
         "hazards": _hazards(limits, sequence),
         **{name: part for name in ("maker", "order", "purpose", "reference_check", "further_run")
            if (part := getattr(heading, name))},
@@ -88,14 +90,6 @@ def assemble(test: OngoingTest, outcome: Outcome) -> dict[str, Any]:
         "verdict": verdict, "reason": reason,
         "plots": list(concluded.plots),
     }
-
-
-def decision_sentence(rule: str, guard_factor: float) -> str:
-    """Return the decision rule in one sentence, as the certificate prints it."""
-    if rule == "simple":
-        return "A value conforms when it lies within its tolerance limits; its uncertainty is not deducted."
-    return (f"A value conforms when it lies within its acceptance limits, which are the tolerance limits "
-            f"drawn in by {guard_factor:g} standard uncertainties.")
 
 
 def _verdict(outcome: Outcome) -> tuple[str, str]:
@@ -133,6 +127,19 @@ def _captures(test: OngoingTest, analyses: Ordered[CaptureAnalysis]) -> list[dic
              "temperature_degC": capture.temperature_c, "refused": written_refusal(analysis.refused),
              **({"part": list(capture.part)} if len(parts) > 1 else {})}
             for parts, analysis in zip(test.taken, analyses, strict=True) for capture in parts]
+
+
+def _decision(limits: LimitFile) -> dict[str, Any]:
+    exceptions = [{"key": limit.key, **_rule(limit.decision)} for limit in limits.limits if limit.decision is not None]
+    return {**_rule(limits.decision), "sentence": decision_sentence(limits),
+            **({"exceptions": exceptions} if exceptions else {})}
+
+
+def _rule(decision: Decision) -> dict[str, Any]:
+    """Return a rule with what it takes; `u_max` in the characteristic's unit."""
+    return {"rule": decision.rule, "guard_factor": decision.guard_factor,
+            **({"least_probability": decision.least_probability} if decision.rule == "conformance" else {}),
+            **({"u_max": decision.u_max} if decision.u_max < inf else {})}
 
 
 def _hazards(limits: LimitFile, sequence: Sequence) -> dict[str, float | None]:

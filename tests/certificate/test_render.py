@@ -175,6 +175,19 @@ def test_an_extended_calibration_is_printed_and_costs_no_page(full_record, pages
     assert "Instruments, proved by reference check 17 of 2026-11-25T06:03:40.000Z" in words
 
 
+RULES_OF_LIMITS = (
+    "A value conforms when the probability that the quantity lies within its tolerance limits is at least 95 %, given "
+    "value and uncertainty. By exception: back_emf_constant_peak, back_emf_constant_fundamental, hall_placement: drawn "
+    "in by 2 u, no result above u = 0.3 deg; thd, pole_spread: drawn in for 2 % false accepts; hall_hysteresis, "
+    "winding_resistance, winding_resistance_spread, drag_torque: uncertainty not deducted.")
+
+
+def test_rules_of_single_limits_are_printed_whole_and_cost_no_page(full_record, pages):
+    texts = pages(full_record | {"decision": full_record["decision"] | {"sentence": RULES_OF_LIMITS}})
+    assert RULES_OF_LIMITS in " ".join(texts[0].split())
+    assert len(texts) == len(pages(full_record))
+
+
 def test_a_stitched_capture_says_so_with_every_part(full_record, pages):
     assert "stitched" not in "\n".join(pages(full_record)).lower()
     parts = [c | {"part": [number, 2], "sha256": f"{number}{index}" * 32}

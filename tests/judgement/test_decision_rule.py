@@ -10,6 +10,7 @@ from station.judgement.decision_rule import (
     Decision,
     acceptance,
     conformance_probability,
+    false_accept_band,
     guard_band,
     lies_within,
     normal_cdf,
@@ -17,6 +18,12 @@ from station.judgement.decision_rule import (
 
 GUARDED = Decision("guarded", 1.65)
 sizes = st.floats(1e-3, 1e3)
+decisions = st.one_of(
+    st.just(Decision("simple")), st.just(Decision("false_accept")),
+    st.builds(Decision, st.just("guarded"), st.floats(0.1, 6.0)),
+    st.builds(Decision, st.just("conformance"), least_probability=st.floats(0.5, 0.999999, exclude_min=True)))
+bounds = st.tuples(st.none() | st.floats(-1e3, 1e3), st.none() | sizes).filter(lambda pair: pair != (None, None)).map(
+    lambda pair: pair if None in pair else (pair[0], pair[0] + pair[1]))    # a lone limit, or a lower one and a width
 
 
 @pytest.mark.parametrize(("value", "u", "lower", "upper", "probability"), [
@@ -64,7 +71,7 @@ def test_the_simple_rule_deducts_nothing():
 
 
 @pytest.mark.parametrize("u", [nan, inf, -1.0])
-@pytest.mark.parametrize("rule", ["simple", "guarded"])
+@pytest.mark.parametrize("rule", ["simple", "guarded", "conformance", "false_accept"])
 def test_no_acceptance_without_an_uncertainty(u, rule):
     assert acceptance(-1.0, 1.0, u, Decision(rule)) is None
 
@@ -91,3 +98,67 @@ def test_an_accepted_value_conforms_as_often_as_the_rule_says(half, u, factor):
     if zone is not None:
         for edge in (zone.lower, zone.upper):
             assert conformance_probability(edge, u, -half, half) >= normal_cdf(factor) - 1e-9
+
+
+@pytest.mark.parametrize(("ratio", "multiplier"), [(1.0, 0.457), (1.5, 0.360), (2.0, 0.282), (3.0, 0.155), (4.0, 0.053),
+                                                   (4.7, 0.0), (20.0, 0.0)])
+def test_managed_guard_band(ratio, multiplier):
+    """Width over U by TUR; source: as `false_accept_band`. Above a TUR of 4.6 no guard is needed."""
+    u = 1 / (2 * ratio)
+    assert false_accept_band(-1.0, 1.0, u) == pytest.approx(multiplier * 2 * u, abs=1e-3 * u)
+
+
+@pytest.mark.parametrize(("lower", "upper"), [(None, 10.0), (-10.0, None)])
+def test_false_accepts_at_a_single_limit(lower, upper):
+    """A motor on its only limit, where acceptance is likeliest among bad ones, is accepted in 2 of 100 cases."""
+    width = false_accept_band(lower, upper, 0.5)
+    assert normal_cdf(-width / 0.5) == pytest.approx(0.02)
+
+
+def test_no_guard_band_reaches_over_the_middle():
+    assert false_accept_band(-1.0, 1.0, 1 / (2 * 0.55)) is None
+    assert false_accept_band(-1.0, 1.0, 1 / (2 * 0.57)) < 1.0
+    assert false_accept_band(3.0, 3.0, 0.1) is None
+
+
+@pytest.mark.parametrize("decision", [Decision("simple", u_max=0.2), Decision("guarded", u_max=0.2),
+                                      Decision("conformance", u_max=0.2), Decision("false_accept", u_max=0.2)])
+def test_nothing_is_accepted_beyond_the_largest_uncertainty(decision):
+    assert acceptance(-9.0, 9.0, 0.2, decision) is not None
+    assert acceptance(-9.0, 9.0, 0.2000001, decision) is None
+
+
+@given(limits=bounds, u=st.floats(0, 1e3), decision=decisions)
+def test_no_rule_accepts_anything_outside_the_tolerance(limits, u, decision):
+    lower, upper = limits
+    zone = acceptance(lower, upper, u, decision)
+    if zone is None:
+        return
+    assert (zone.lower is None) == (lower is None)
+    assert (zone.upper is None) == (upper is None)
+    assert lower is None or zone.lower >= lower
+    assert upper is None or zone.upper <= upper
+
+
+@given(limits=bounds, u=sizes, more=st.floats(1.0, 10.0), decision=decisions)
+def test_more_uncertainty_widens_no_zone(limits, u, more, decision):
+    sure, unsure = acceptance(*limits, u, decision), acceptance(*limits, u * more, decision)
+    slack = 1e-9 * max(u, *(abs(limit) for limit in limits if limit is not None))
+    if sure is None:
+        assert unsure is None
+    elif unsure is not None:
+        assert sure.lower is None or unsure.lower >= sure.lower - slack
+        assert sure.upper is None or unsure.upper <= sure.upper + slack
+
+
+@given(limits=bounds, u=sizes, place=st.floats(0, 1), probability=st.floats(0.51, 0.9999))
+def test_the_conformance_rule_accepts_what_conforms_often_enough_and_nothing_else(limits, u, place, probability):
+    low, high = limits[0], limits[1]
+    start = high - 9 * u if low is None else low - u
+    end = low + 9 * u if high is None else high + u
+    value = start + place * (end - start)
+    zone = acceptance(low, high, u, Decision("conformance", least_probability=probability))
+    accepted = zone is not None and lies_within(value, zone.lower, zone.upper)
+    conforms = conformance_probability(value, u, low, high)
+    if abs(conforms - probability) > 1e-9:
+        assert accepted == (conforms > probability)
