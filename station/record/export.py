@@ -50,6 +50,7 @@ class _Series:
     rows: "array[int]" = field(default_factory=lambda: array("q"))
     values: "array[float]" = field(default_factory=lambda: array("d"))
     us: "array[float]" = field(default_factory=lambda: array("d"))
+    dofs: "array[float]" = field(default_factory=lambda: array("d"))
     nothing: set[int] = field(default_factory=set)      # rows in which no finite number came of it
 
 
@@ -85,9 +86,14 @@ class WideTable:
             series.rows.append(row)
             series.values.append(measured["value"])
             series.us.append(float("nan") if measured["u"] is None else measured["u"])
+            series.dofs.append(float("inf") if measured["dof"] is None else measured["dof"])
 
-    def columns(self, *, with_u: bool = False) -> Iterator[Column]:
-        """Yield the columns: of the run, its conditions, then of each characteristic value, u if asked for, status."""
+    def columns(self, *, with_u: bool = False, with_dof: bool = False) -> Iterator[Column]:
+        """Yield the columns: of the run, its conditions, then of each characteristic value, status and what is asked.
+
+        `with_u` is for its standard uncertainty, `with_dof` for the degrees of freedom of that, infinite for limits
+        of error taken as certain.
+        """
         kinds = {str: pa.string(), int: pa.int64(), bool: pa.bool_()}
         for name, first in self._runs[0].items() if self._runs else ():
             yield Column(name, kinds[type(first)], [run[name] for run in self._runs])
@@ -95,7 +101,7 @@ class WideTable:
             plain, _, unit = name.rpartition("_")
             yield Column(plain, pa.float64(), [one.get(name) for one in self._conditions], {"unit": unit})
         for key, series in self._series.items():
-            yield from self._measured(key, series, with_u=with_u)
+            yield from self._measured(key, series, with_u=with_u, with_dof=with_dof)
 
     def _run(self, record: Record) -> dict[str, Any]:
         run = record["serial"], record["run"]
@@ -111,12 +117,14 @@ class WideTable:
             "software": record["software"].get("station", ""), "leaf": leaf_hash(canonical(record)).hex(),
         }
 
-    def _measured(self, key: Key, series: _Series, *, with_u: bool) -> Iterator[Column]:
+    def _measured(self, key: Key, series: _Series, *, with_u: bool, with_dof: bool) -> Iterator[Column]:
         name = f"{key[0]}@{key[1]}" if key[1] else key[0]
         about = {"characteristic": key[0], "capture": key[1]}
         yield Column(name, pa.float64(), self._spread(series, series.values), about | {"unit": series.unit})
         if with_u:
             yield Column(f"u({name})", pa.float64(), self._spread(series, series.us), about | {"unit": series.unit})
+        if with_dof:
+            yield Column(f"dof({name})", pa.float64(), self._spread(series, series.dofs), about)
         there = set(series.rows)
         states = [MEASURED if row in there else NO_NUMBER if row in series.nothing else self._absent(row, key[1])
                   for row in range(len(self))]

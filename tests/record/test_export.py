@@ -15,8 +15,7 @@ from station.record.record import interrupted_record
 AT = "2026-11-25T10:00:00.000Z"
 STEP = {"name": "Back-drive", "kind": "back-drive", "outcome": "done", "started": AT, "ended": AT, "note": ""}
 PEAK, RESISTANCE = "back_emf_constant_peak.ab@forward 1500", "winding_resistance.ab"
-# plain read_csv may miss the last bit of a number
-READERS = {"csv": (as_csv, lambda content: pd.read_csv(io.BytesIO(content), float_precision="round_trip")),
+READERS = {"csv": (as_csv, lambda content: pd.read_csv(io.BytesIO(content))),
            "parquet": (as_parquet, lambda content: pd.read_parquet(io.BytesIO(content)))}
 
 
