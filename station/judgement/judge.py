@@ -86,13 +86,13 @@ def judge(
     captures = tuple(dict.fromkeys([*labels, *sorted(extra)]))
     rows = tuple(
         _judge_value(limit, name, label, measurements.get((name, label)), limits, refused.get(label))
-        for limit in limits.limits for name, label in _covered(limit, captures)
+        for limit in limits.limits for name, label in covered(limit, captures)
     )
     broken = [refusal for refusal in refused.values() if refusal.code in motor_faults]
     return Judgement(rows, *_verdict(rows, broken, refused))
 
 
-def _covered(limit: Limit, captures: Sequence[str]) -> Iterator[tuple[str, str]]:
+def covered(limit: Limit, captures: Sequence[str]) -> Iterator[tuple[str, str]]:
     """Yield (full name, label) of every value that a limit covers; at least one, so none slips through."""
     characteristic = characteristic_of(limit.name)
     if characteristic is None:  # limit files refuse unknown names; a hand-made limit still has a row
