@@ -23,7 +23,6 @@ from pathlib import Path
 from station.cli.setup import DigitizerKind, write_folder
 from station.cli.workplace import open_workplace
 from station.clock import stamp
-from station.record.log_key import LogKey
 from station.record.record import canonical
 from station.record.retention import Rule
 from station.record.store import Store
@@ -41,7 +40,7 @@ UNSURE = ("hall_", "commutated_")       # what so few samples do not give as wel
 
 
 def prepare(folder, **options):
-    """Write a starter folder with the short sequence, a key, and reference values as far as that gives them well."""
+    """Write a starter folder with the short sequence, and reference values as far as that gives them well."""
     write_folder(folder, pace=20.0, free_ports=True, **options)
     sequence = folder / "sequences" / "standard.toml"
     text = sequence.read_text()
@@ -53,10 +52,7 @@ def prepare(folder, **options):
     for path in (folder / "references").glob("*.toml"):
         path.write_text("".join(line for line in path.read_text().splitlines(keepends=True)
                                 if '1000"' not in line and not line.lstrip('"').startswith(UNSURE)))
-    station = folder / "station.toml"
-    station.write_text(station.read_text().replace("[simulated]", '[signing]\nkeys = "keys"\n\n[simulated]', 1))
-    LogKey.make(folder / "keys", load_station(station).origin)
-    return load_station(station)
+    return load_station(folder / "station.toml")
 
 
 def one_of_each(folder):
