@@ -1,5 +1,7 @@
 """What a station stores is signed with the key that its file names, under the name of its log."""
 
+import shutil
+
 import pytest
 
 from station.cli.opening import open_store
@@ -8,17 +10,20 @@ from station.record.log_key import LogKey
 from station.sequence.station_file import load_station
 
 
-def add(station, text):
-    station.write_text(station.read_text() + text)
+def edit(station, old, new):
+    text = station.read_text()
+    assert old in text
+    station.write_text(text.replace(old, new))
 
 
 def test_a_station_without_keys_keeps_its_log_unsigned(folder):
+    edit(folder / "station.toml", '[signing]\nkeys = "keys"\n', "")
     with open_store(load_station(folder / "station.toml")) as store:
         assert (store.log.origin, store.log.key) == ("eol-1", None)
 
 
 def test_the_log_is_signed_with_the_key_in_the_folder(folder):
-    add(folder / "station.toml", '\n[signing]\nkeys = "my_keys"\n')
+    edit(folder / "station.toml", 'keys = "keys"\n', 'keys = "my_keys"\n')
     station = load_station(folder / "station.toml")
     with pytest.raises(UsageError, match=r"log\.key"):
         open_store(station)
@@ -31,7 +36,7 @@ def test_the_log_is_signed_with_the_key_in_the_folder(folder):
 
 
 def test_the_key_of_another_log_is_refused(folder):
-    add(folder / "station.toml", "\n[signing]\n")
+    shutil.rmtree(folder / "keys")
     LogKey.make(folder / "keys", "eol-9")
     with pytest.raises(UsageError, match="another station"):
         open_store(load_station(folder / "station.toml"))
