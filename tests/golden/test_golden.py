@@ -63,7 +63,7 @@ def test_captures_and_transcripts_are_read(store):
         if not any(entry["file"] in gone for entry in record["captures"]):
             assert [one.label for one in store.captures(record)] == [entry["label"] for entry in record["captures"]]
         lines = store.transcript(record)
-        assert (lines is None) == (record["reason"] == "interrupted")
+        assert lines is not None or record["reason"] == "interrupted"     # once, that left no transcript
         assert lines is None or all(json.loads(line)["role"] for line in lines.splitlines())
 
 
