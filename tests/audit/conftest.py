@@ -25,7 +25,7 @@ CHECK = {"format": 1, "motor_type": "CP-40", "result": "GOOD", "started": "2026-
 def made(tmp_path_factory):
     """Six entries: a PASS, two runs of a FAIL, a correction, a reference check, a PASS of another type."""
     folder = tmp_path_factory.mktemp("made") / "line"
-    write_folder(folder, pace=100.0, free_ports=True)
+    write_folder(folder, pace=30.0, free_ports=True)
     place = ("--station", str(folder / "station.toml"))
     assert program.run(["test", "CP40-0001", "CP40-0002", "CP40-0002", *place]) == ExitCode.FAIL
     station = load_station(folder / "station.toml")

@@ -209,7 +209,7 @@ def test_limit_file_of_one_revision_in_two_versions(archive, command):
     """The next motor is tested by an edited limit file of the same revision."""
     path = archive / "limits" / "VB-24.toml"
     path.write_text(path.read_text() + "\n# edited\n")
-    assert command("test", "VB24-0002", "--station", archive / "station.toml")[0] in (0, 1)
+    assert command("test", "VB24-0002", "--station", archive / "station.toml")[0] in (0, 1, 3)
     code, out, _ = command("audit", archive, "--quick")
     assert code == 7
     assert "circumstance.revision: limit file was edited without a new revision" in out

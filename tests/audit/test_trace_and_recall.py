@@ -151,5 +151,5 @@ def test_wrong_use(made, command, words):
 def test_glance_is_the_record_without_its_values(record):
     each = logged(Entry(0, "record", 1, bytes(32), None, "", canonical(record)))
     assert each.said == {key: value for key, value in record.items()
-                         if key not in ("measurements", "judged", "plots", "timing")}
+                         if key not in ("measurements", "judged", "plots")}
     assert logged(Entry(0, "record", 1, bytes(32), None, "", b"\xff{")).said is None

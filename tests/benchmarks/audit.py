@@ -27,7 +27,7 @@ from station.cli.setup import write_folder
 from station.record.log_key import LogKey
 from station.record.store import Kept, Store
 
-REPEATS = 7
+REPEATS = 15
 LEAST = 0.5     # of the speed of SHA-256
 
 
@@ -77,7 +77,7 @@ def audit(folder: Path) -> Report:
 def main() -> int:
     """Print the figures; 0 only if all are met."""
     parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--motors", type=int, default=100)
+    parser.add_argument("--motors", type=int, default=60)
     motors = parser.parse_args().motors
     with tempfile.TemporaryDirectory() as temporary:
         folder = Path(temporary) / "line"
