@@ -4,7 +4,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from math import isfinite
 
-from station.characteristic import BY_NAME, characteristic_of
+from station.characteristic import characteristic_of
 from station.judgement.decision_rule import Acceptance, acceptance, guard_band, lies_within
 from station.judgement.limit_file import Limit, LimitFile
 from station.judgement.verdict import Verdict
@@ -98,13 +98,12 @@ def covered(limit: Limit, captures: Sequence[str]) -> Iterator[tuple[str, str]]:
     if characteristic is None:  # limit files refuse unknown names; a hand-made limit still has a row
         yield limit.name, limit.label or ""
         return
-    names = characteristic.limited_names() if limit.name in BY_NAME else (limit.name,)
     if limit.label is not None:
         labels: Sequence[str] = (limit.label,)
     else:
         labels = captures if characteristic.scope == "capture" and captures else ("",)
     for label in labels:
-        for name in names:
+        for name in limit.names:
             yield name, label
 
 

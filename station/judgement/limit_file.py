@@ -6,7 +6,7 @@ from typing import Annotated, Literal
 
 from pydantic import Field
 
-from station.characteristic import characteristic_of
+from station.characteristic import BY_NAME, characteristic_of
 from station.clock import Date
 from station.errors import FileContractError
 from station.judgement.decision_rule import Decision
@@ -101,6 +101,16 @@ class Limit:
     lower: float | None
     upper: float | None
     decision: Decision | None = None
+
+    @property
+    def names(self) -> tuple[str, ...]:
+        """The full names of the values that it covers: each member of a plain name, not their mean."""
+        characteristic = BY_NAME.get(self.name)
+        return (self.name,) if characteristic is None else characteristic.limited_names()
+
+    def covers(self, name: str, label: str) -> bool:
+        """Return whether it holds for a value of that full name in the capture `label`, "" for none."""
+        return name in self.names and self.label in (None, label)
 
 
 @dataclass(frozen=True, slots=True)

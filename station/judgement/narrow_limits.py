@@ -4,7 +4,6 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from math import inf
 
-from station.characteristic import BY_NAME, characteristic_of
 from station.judgement.decision_rule import Decision, acceptance, normal_cdf, normal_quantile
 from station.judgement.limit_file import Limit, LimitFile
 
@@ -65,7 +64,7 @@ def _of_limit(limit: Limit, decision: Decision, stored_u: Mapping[tuple[str, str
         if text:
             yield Narrow(limit.key, "", "", decision.u_max, refused, f"u_max {text}")
     for (name, label), u in stored_u.items():
-        if name in _covered_names(limit) and limit.label in (None, label):
+        if limit.covers(name, label):
             text, refused = _judge_room(limit, decision, u)
             if text:
                 yield Narrow(limit.key, name, label, u, refused, f"u {text}")
@@ -83,13 +82,6 @@ def _judge_room(limit: Limit, decision: Decision, u: float) -> tuple[str, bool]:
         return f"{said} gives Cm {index:.2f}, and the rule accepts nothing below {least_capability(decision):.2f}", True
     enough = TIGHT_UNGUARDED if decision.rule == "simple" else TIGHT
     return (f"{said} gives Cm {index:.2f}, below {enough:g}", False) if index < enough else ("", False)
-
-
-def _covered_names(limit: Limit) -> tuple[str, ...]:
-    characteristic = characteristic_of(limit.name)
-    if characteristic is None or limit.name not in BY_NAME:
-        return (limit.name,)
-    return characteristic.limited_names()
 
 
 def _least_of_false_accept() -> float:

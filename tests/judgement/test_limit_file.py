@@ -5,8 +5,10 @@ from pathlib import Path
 
 import pytest
 
+from station.characteristic import unit_of
 from station.errors import FileContractError
-from station.judgement.limit_file import parse_limits
+from station.judgement.limit_file import Limit, parse_limits
+from station.judgement.limit_key import read_key
 from station.toml_file import parse_toml, read_toml
 
 LIMITS = Path(__file__).parents[2] / "limits"
@@ -98,3 +100,19 @@ def test_the_shipped_files_hold(name, winding, pole_pairs, spacing):
     assert kind.max_speed > 0
     assert (limits.revision.number, limits.runs_allowed) == ("A", 2)
     assert limits.revision.released_by
+
+
+@pytest.mark.parametrize(("key", "covered"), [
+    ("hall_placement", {("hall_placement.a", "forward 750"), ("hall_placement.b", "forward 750"),
+                        ("hall_placement.b", "reverse 750")}),
+    ("hall_placement.b", {("hall_placement.b", "forward 750"), ("hall_placement.b", "reverse 750")}),
+    ("hall_placement.b@reverse 750", {("hall_placement.b", "reverse 750")}),
+    ("thd", set()), ("back_emf_constant_rms", {("back_emf_constant_rms.ab", "forward 750")}),
+    ("winding_resistance", {("winding_resistance.ab", "")})])
+def test_what_a_limit_covers(key, covered):
+    name, label = read_key(key)
+    limit = Limit(key, name, label, unit_of(name), None, 1.0)
+    values = [("hall_placement.a", "forward 750"), ("hall_placement.b", "forward 750"),
+              ("hall_placement.b", "reverse 750"), ("back_emf_constant_rms.ab", "forward 750"),
+              ("back_emf_constant_rms.mean", "forward 750"), ("winding_resistance.ab", "")]
+    assert {value for value in values if limit.covers(*value)} == covered
