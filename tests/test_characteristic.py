@@ -33,7 +33,8 @@ def test_a_plain_name_covers_its_members_but_not_their_mean():
 
 
 def test_only_whole_numbers_are_counts_and_no_magnitude_may_be_negative():
-    assert {c.name for c in CHARACTERISTICS if c.nature == "count"} == {c.name for c in CHARACTERISTICS if c.unit == "1"}
+    counts = {c.name for c in CHARACTERISTICS if c.nature == "count"}
+    assert counts == {c.name for c in CHARACTERISTICS if c.unit == "1"}
     magnitudes = {c.name for c in CHARACTERISTICS if c.nature == "magnitude"}
     assert {"thd", "harmonic_7", "back_emf_unbalance", "winding_resistance_spread", "hall_jitter"} <= magnitudes
     assert not {"hall_placement", "phase_angle", "hall_hysteresis", "speed_drift", "back_emf_offset"} & magnitudes
