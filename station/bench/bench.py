@@ -231,7 +231,7 @@ def _fill(file: BenchFile, sessions: Mapping[Role, Session], stopper: ScpiSessio
         ScpiInsulationTester(*scpi("insulation"), guard, clock, file.discharged_below, file.discharge_deadline),
         ScpiThermometer(*scpi("thermometer")),
         guard,
-        StopPath(drive, own, give_up),
+        StopPath(drive, own, give_up, clock),
         transcript,
         ScpiDigitizer(*scpi(SENSOR_DIGITIZER), file.sensor_wiring, clock) if SENSOR_DIGITIZER in sessions else None,
         sessions,

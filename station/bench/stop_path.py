@@ -4,7 +4,10 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 from station.bench.roles import Drive
-from station.errors import BenchError, BenchNotFitError
+from station.clock import Clock
+from station.errors import BenchError, BenchNotFitError, NoReplyError
+
+NOTICED = 0.2       # s in which a drive that serves one client notices that the last one has gone
 
 
 @dataclass(frozen=True, slots=True)
@@ -18,6 +21,7 @@ class StopPath:
     usual: Drive
     own: Drive | None
     give_up: Callable[[], None]
+    clock: Clock
 
     def require_open(self) -> None:
         """Raise BenchError unless the second connection, where there is one, reaches the drive of the bench file."""
@@ -43,4 +47,11 @@ class StopPath:
 
     def _stop_as_usual(self) -> None:
         self.give_up()
-        self.usual.safe()
+        try:
+            self.usual.safe()
+        except NoReplyError as error:
+            # The connection was broken off a moment ago, and the drive may not take another before it has missed it.
+            if not isinstance(error.__cause__, ConnectionError):
+                raise
+            self.clock.pause(NOTICED)
+            self.usual.safe()

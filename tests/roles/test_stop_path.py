@@ -2,6 +2,7 @@
 
 import socket
 import threading
+import time
 from datetime import date
 
 import pytest
@@ -104,6 +105,22 @@ def test_bench_is_unfit_when_the_drive_serves_fewer_connections_than_its_dialect
             bench.require_fit(clock, SPEED)
 
 
+def test_stop_reaches_a_drive_that_is_slow_to_miss_its_one_client(open_embedded, wait_until, tmp_path):
+    """The connection that was broken off keeps its place for a moment, and whoever comes meanwhile is turned away."""
+    with open_embedded() as (_, rig, served, clock), LossyProxy(served.ports["drive"], most=1) as proxy:
+        rig.place("CP40-0001")
+        with open_bench(bench_through(proxy, served.ports, tmp_path, clients=1), clock) as bench:
+            bench.require_fit(clock, SPEED)
+            bench.guard.arm()
+            rig.press_start()
+            bench.drive.enable()
+            bench.drive.spin(SPEED, 1e4)
+            wait_until(lambda: bench.drive.speed() > 0.9 * SPEED, clock)
+            proxy.lingers = 0.1
+            assert bench.safe_state(["drive"]) == []
+            assert at_rest(rig)
+
+
 def bench_through(proxy, ports, folder, clients):
     """Return the bench file whose drive is behind `proxy` and serves so many clients."""
     text = embedded_bench_toml({**{role: ports[role] for role in ROLES}, "drive": proxy.port},
@@ -119,6 +136,7 @@ class LossyProxy:
 
     def __init__(self, port, most=8):
         self._behind, self._most, self.loses, self.has_lost = port, most, None, threading.Event()
+        self.lingers = 0.0      # s for which a client that has gone keeps its place
         self._server = socket.create_server(("127.0.0.1", 0))
         self.port = self._server.getsockname()[1]
         self._open, self.most_at_once, self._lock = set(), 0, threading.Lock()
@@ -166,6 +184,7 @@ class LossyProxy:
                         behind.sendall(line)
             except OSError:
                 pass
+            time.sleep(self.lingers)
             with self._lock:
                 self._open.discard(client)
             behind.shutdown(socket.SHUT_RDWR)
