@@ -75,9 +75,12 @@ class _StoreAudit:
         self.folder, self.connection, self.trusted, self.scope = folder, connection, trusted, scope
         self.log = open_log(connection)
         self.report = Report()
+        # A station may be at work here. What follows a commit is looked up first, then everything else at one moment.
+        self.head_beside, self.certificates = self._head_beside(), sorted((folder / FOLDER).glob("*.pdf"))
 
     def carry_out(self, told: Callable[[int], None]) -> Report:
         """Audit everything in scope."""
+        self.connection.execute("BEGIN")
         wanted = self._wanted()
         kept = kept_in(self.folder, removed_files(self._statements()))
         examiner = Examiner(kept, self.trusted, self.scope.recompute, self._certificates())
@@ -140,7 +143,7 @@ class _StoreAudit:
         runs = {certificate_path(self.folder, {"serial": serial, "run": run}).stem: (serial, run)
                 for serial, run in self.connection.execute(_RUNS)}
         found: dict[tuple[str, int], list[Path]] = {}
-        for path in sorted((self.folder / FOLDER).glob("*.pdf")):
+        for path in self.certificates:
             run = runs.get(_ISSUE.sub("", path.name))
             if run is not None:
                 found.setdefault(run, []).append(path)
@@ -176,7 +179,7 @@ class _StoreAudit:
 
     def _heads(self, roots: Roots) -> None:
         """Audit the log against heads kept elsewhere, and the one that lies beside the database."""
-        for name, note in {**self._head_beside(), **self.scope.heads}.items():
+        for name, note in {**self.head_beside, **self.scope.heads}.items():
             audit_outside_head(note, name, self.log.origin, roots.known, self.trusted, self.report)
         if not self.scope.heads:
             self.report.leave_out(Step.CONSISTENCY, "no head kept elsewhere was given (--head): entries cut off with "

@@ -3,6 +3,10 @@
 import pytest
 
 from station.audit.finding import Step
+from station.audit.store_audit import Scope, audit_store
+from station.audit.trusted import load_trusted
+from station.certificate.issue import issue_certificate
+from station.certificate.signing import Signer
 from station.clock import stamp, system_clock
 from station.record.log_key import LogKey
 from station.record.store import Store
@@ -35,6 +39,40 @@ def test_an_interrupted_run_is_no_finding(archive, audit):
     assert code == 0
     held = {step["step"]: step["held"] for step in told["targets"][0]["steps"]}
     assert (held["leaf"], held["verdict"]) == (3, 0)    # with the correction and the check; no limit file was known
+
+
+def test_a_station_at_work_meanwhile_is_no_finding(archive):
+    """A record, its head and its certificate come in while the audit is under way."""
+    key, signer = LogKey.load(archive / "keys"), Signer.load(archive / "keys")
+
+    def test_one_more(done):
+        if done > 1:
+            return
+        with Store(archive / "store", log_key=key, origin=key.name) as store:
+            record = store.show("CP40-0001")[0]
+            run_id = store.begin("CP40-0001", started=record["ended"])
+            kept = {name: part for name, part in record.items() if name not in ("transcript", "attempts")}
+            issue_certificate(store, store.finish(run_id, kept | {"captures": []}, []), signer)
+
+    report = audit_store(archive / "store", load_trusted(None, None, archive / "keys"), Scope(recompute=False),
+                         test_one_more)
+    assert [finding.code for finding in report.findings] == ["circumstance.corrected"]
+    assert report.held[Step.LEAF] == 6 + 4
+    assert len(list((archive / "store" / "certificates").iterdir())) == 5
+
+
+def test_json_has_a_stable_shape(archive, audit):
+    _, told = audit(archive, "--quick")
+    assert told.keys() == {"format", "clean", "targets"}
+    assert told["format"] == 1
+    target, = told["targets"]
+    assert target.keys() == {"target", "clean", "steps", "findings"}
+    assert [step["step"] for step in target["steps"]] == [
+        "signature", "record", "leaf", "inclusion", "head", "consistency", "page", "file", "value", "indication",
+        "verdict", "calibration", "circumstance"]
+    assert all(step.keys() == {"step", "outcome", "held", "left_out"} for step in target["steps"])
+    assert all(finding.keys() == {"step", "code", "severity", "what", "where", "since", "expected", "got", "remedy"}
+               for finding in target["findings"])
 
 
 @pytest.mark.parametrize("words", [(), ("--quick",)])
