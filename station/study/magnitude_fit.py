@@ -7,7 +7,7 @@ the figure shows it over the data.
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
-from math import inf, log, pi, sqrt
+from math import copysign, inf, log, pi, sqrt
 
 import numpy as np
 from numpy.typing import NDArray
@@ -68,17 +68,16 @@ def fit_magnitude(values: Floats) -> Fit | None:
     return min((fit for fit in fits if fit is not None), key=lambda fit: fit.information, default=None)
 
 
-def upper_index(fit: Fit, limit: float, level: float = LEVEL) -> Estimate:
-    """Return Ppk of a magnitude with an upper limit: room to the limit over room to the 99.865 % quantile.
+def index_of_fit(fit: Fit, lower: float | None, upper: float | None, level: float = LEVEL) -> Estimate:
+    """Return Ppk of a fitted family: room to the nearer limit over room to the far quantile on that side.
 
-    (limit - x50) / (x99.865 - x50), the quantile method (ISO 22514-2, from memory; of a normal distribution it gives
-    Ppk). The interval is the linear one from the covariance of the fit (delta method), and knows nothing of a wrong
-    family.
+    (upper - x50) / (x99.865 - x50) and (x50 - lower) / (x50 - x0.135), the quantile method (ISO 22514-2, from memory);
+    of a normal distribution it gives Ppk. The interval is the linear one from the covariance of the fit (delta
+    method), and knows nothing of a wrong family. At least one limit is there.
     """
     def index(unknowns: Floats) -> float:
-        frozen = _FAMILIES[fit.family](unknowns)
-        middle = float(frozen.ppf(0.5))
-        return (limit - middle) / (float(frozen.ppf(FAR_TAIL)) - middle)
+        quantiles = _FAMILIES[fit.family](unknowns).ppf((1 - FAR_TAIL, 0.5, FAR_TAIL))
+        return _nearest(*(float(q) for q in quantiles), lower, upper)
 
     at = np.array(fit.unknowns)
     value = index(at)
@@ -87,10 +86,16 @@ def upper_index(fit: Fit, limit: float, level: float = LEVEL) -> Estimate:
     return Estimate(value, value - half, value + half)
 
 
-def upper_index_of_data(values: Floats, limit: float) -> float:
+def index_of_quantiles(values: Floats, lower: float | None, upper: float | None) -> float:
     """Return the same from the quantiles of the data themselves; needs about 1000 values to mean something."""
-    middle, tail = np.quantile(values, (0.5, FAR_TAIL))
-    return float((limit - middle) / (tail - middle)) if tail > middle else inf
+    low, middle, high = (float(q) for q in np.quantile(values, (1 - FAR_TAIL, 0.5, FAR_TAIL)))
+    return _nearest(low, middle, high, lower, upper)
+
+
+def _nearest(low: float, middle: float, high: float, lower: float | None, upper: float | None) -> float:
+    sides = [] if lower is None else [(middle - lower, middle - low)]
+    sides += [] if upper is None else [(upper - middle, high - middle)]
+    return min(room / reach if reach > 0 else copysign(inf, room) for room, reach in sides)
 
 
 def _fit(family: str, values: Floats) -> Fit | None:

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from station.study.magnitude_fit import fit_magnitude, upper_index, upper_index_of_data
+from station.study.magnitude_fit import fit_magnitude, index_of_fit, index_of_quantiles
 
 DRAWN = {
     "half-normal": stats.halfnorm(scale=0.3),
@@ -57,15 +57,15 @@ def test_index_is_ppk_where_the_magnitude_is_far_from_zero():
     """A narrow heap far above zero is nearly normal, and so is its index."""
     values = np.random.default_rng(4).normal(4, 0.1, 2000)
     fit = fit_magnitude(values)
-    assert upper_index(fit, 4.5).value == pytest.approx((4.5 - values.mean()) / (3 * values.std()), rel=0.06)
-    assert upper_index_of_data(values, 4.5) == pytest.approx(5 / 3, rel=0.15)
+    assert index_of_fit(fit, None, 4.5).value == pytest.approx((4.5 - values.mean()) / (3 * values.std()), rel=0.06)
+    assert index_of_quantiles(values, None, 4.5) == pytest.approx(5 / 3, rel=0.15)
 
 
 def test_a_two_sided_normal_would_promise_too_much():
     values = drawn("half-normal", 2000, seed=5)
     fit = fit_magnitude(values)
     limit = fit.quantile(0.99865)
-    assert upper_index(fit, limit).value == pytest.approx(1, abs=1e-6)
+    assert index_of_fit(fit, None, limit).value == pytest.approx(1, abs=1e-6)
     assert (limit - values.mean()) / (3 * values.std()) > 1.2
 
 
@@ -76,7 +76,7 @@ def test_interval_covers_about_as_often_as_it_says(family):
     covered = 0
     for seed in range(60):
         fit = fit_magnitude(drawn(family, 200, seed))
-        found = upper_index(fit, limit)
+        found = index_of_fit(fit, None, limit)
         covered += found.low <= 1.3 <= found.high
     assert covered >= 45        # a neighbouring family is sometimes likelier, and the interval knows nothing of that
 
@@ -84,7 +84,8 @@ def test_interval_covers_about_as_often_as_it_says(family):
 @pytest.mark.parametrize("scale", [1e-4, 37.0])
 def test_index_does_not_depend_on_the_unit(scale):
     values = drawn("gamma", 300)
-    one, other = upper_index(fit_magnitude(values), 2.5), upper_index(fit_magnitude(values * scale), 2.5 * scale)
+    one = index_of_fit(fit_magnitude(values), None, 2.5)
+    other = index_of_fit(fit_magnitude(values * scale), None, 2.5 * scale)
     assert (one.low, one.value, one.high) == pytest.approx((other.low, other.value, other.high), rel=1e-3)
 
 
@@ -101,3 +102,12 @@ def test_what_is_no_magnitude_has_no_fit():
 def test_two_heaps_are_a_poor_fit():
     rng = np.random.default_rng(6)
     assert fit_magnitude(np.concatenate([rng.normal(1, 0.05, 200), rng.normal(3, 0.05, 200)])).is_poor
+
+
+def test_the_nearer_limit_counts():
+    values = drawn("Weibull", 2000)
+    fit = fit_magnitude(values)
+    low, high = (index_of_fit(fit, lower, upper).value for lower, upper in ((0.1, None), (None, 4.0)))
+    assert index_of_fit(fit, 0.1, 4.0).value == min(low, high)
+    assert index_of_fit(fit, fit.quantile(1 - 0.99865), 99.0).value == pytest.approx(1)
+    assert index_of_quantiles(values, 0.1, 4.0) == pytest.approx(min(low, high), rel=0.15)
