@@ -34,7 +34,7 @@ SUPPLY, HALL_SPAN = 5.0, 8.0      # V
 CODES = 32768
 # Half widths of what one bench is allowed to be wrong by, as the simulated instruments of the station have them.
 COMMON_GAIN, GAIN, OFFSET, TEMPERATURE = 4e-4, 2e-4, 2e-3, 0.5
-NOISE_SHARE, NOISE_VOLTS = 6e-5, 2e-4
+NOISE_SHARE, NOISE_VOLTS = 5e-5, 2e-4
 RIPPLES = (1, 2, 24)              # mechanical orders of speed ripple
 MAX_RIPPLE = 0.003                # relative, each order
 OHM_GAIN, OHM_OFFSET, OHM_TEMPERATURE = 1e-3, 5e-4, 1.0
