@@ -10,7 +10,7 @@ from station.capture import CHANNELS
 
 SLICE = 10_000              # samples converted at once
 CODES = 32768               # per range; rails are -32768 and 32767
-NOISE_SHARE = 5e-5          # rms, of the range: 1.6 codes of sixteen bits, 13.5 effective ones; common practice, no source
+NOISE_SHARE = 5e-5          # rms, of the range: 13.5 effective bits of sixteen; common practice, no source
 NOISE_VOLTS = 2e-4          # rms, V, of the amplifier
 # Half widths of the errors that one digitizer is given for good, each well within the limits of
 # error of a plain industrial instrument; common practice, no source.
