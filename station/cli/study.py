@@ -2,6 +2,8 @@
 
 import typer
 
+from station.cli import study_risk
+
 app = typer.Typer(no_args_is_help=True, rich_markup_mode=None,
                   help="Study stored tests: distributions, gauge, drift, and what other limits would have done.")
 
@@ -9,3 +11,6 @@ app = typer.Typer(no_args_is_help=True, rich_markup_mode=None,
 @app.callback()
 def _group() -> None:
     """Study stored tests."""
+
+
+app.command("risk")(study_risk.risk)

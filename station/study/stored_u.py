@@ -1,0 +1,47 @@
+"""How uncertain the stored values of a motor type are, and which limits are too narrow for that."""
+
+from collections.abc import Mapping
+
+import numpy as np
+
+from station.errors import Fault, FileContractError
+from station.judgement.limit_file import LimitFile
+from station.judgement.limit_key import read_key
+from station.judgement.narrow_limits import Narrow, find_narrow
+from station.study.table_rows import Status
+from station.study.wide_table import WideTable
+
+HIGH = 0.95     # of the values are at most so uncertain as what limits are held against
+
+
+def usual_u(table: WideTable, share: float = HIGH) -> Mapping[tuple[str, str], float]:
+    """Return the standard uncertainty that `share` of the values do not exceed, by (full name, capture label)."""
+    found = {}
+    for key in table.keys:
+        us = table.u(key)[table.status(key) == Status.MEASURED]
+        us = us[np.isfinite(us)]
+        if us.size:
+            name, label = read_key(key)
+            found[name, label or ""] = float(np.quantile(us, share, method="higher"))
+    return found
+
+
+def hold_against(table: WideTable, limits: LimitFile, file: str) -> list[Narrow]:
+    """Return the limits that are uncomfortably narrow for how uncertain the stored values are.
+
+    Raises
+    ------
+    FileContractError
+        Some are so narrow that nothing could be accepted; names them all.
+    """
+    found = find_narrow(limits, usual_u(table))
+    faults = [Fault(file, f"limits.{each.key}", _where(each) + each.text, "a tolerance wide enough for the uncertainty",
+                    "Widen it, choose a rule that deducts less, or measure better.") for each in found if each.refused]
+    if faults:
+        raise FileContractError(faults)
+    return found
+
+
+def _where(narrow: Narrow) -> str:
+    at = f" at {narrow.label}" if narrow.label else ""
+    return f"{narrow.name}{at}: " if narrow.name else ""

@@ -1,0 +1,62 @@
+"""`station study risk` and `station limits check --against` on a store of drawn motors."""
+
+import importlib.util
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from station.exit_code import ExitCode
+from station.record.kept_files import keep_file
+from station.record.store import Store
+from station.sequence.station_file import load_station
+
+_SPEC = importlib.util.spec_from_file_location(
+    "drawn_records", Path(__file__).parents[1] / "study" / "drawn_records.py")
+drawn = importlib.util.module_from_spec(_SPEC)
+_SPEC.loader.exec_module(drawn)
+
+LIMITS = drawn.limits_of([drawn.limit_line("hall_placement.b", -4.0, 4.0)])
+NARROW = drawn.limits_of([drawn.limit_line("hall_placement.b", -0.5, 0.5)])
+TIGHT = drawn.limits_of([drawn.limit_line("hall_placement.b", -1.2, 1.2)])
+
+
+@pytest.fixture
+def line(folder):
+    """A station with thirty motors in its store, whose values have u = 0.5 degrees."""
+    with Store(load_station(folder / "station.toml").store) as store:
+        keep_file(store.folder, LIMITS.text.encode())
+        for number, value in enumerate(np.random.default_rng(2).normal(0.5, 1.0, 30)):
+            measured = {("hall_placement.b", label): (float(value), 0.5) for label in drawn.LABELS}
+            drawn.store_record(store, drawn.record_of(f"M{number}", measured, LIMITS))
+    return folder
+
+
+def written(folder, limits):
+    path = folder / "draft.toml"
+    path.write_text(limits.text, encoding="utf-8")
+    return path
+
+
+def test_risks_by_the_limits_of_the_newest_test(line, command):
+    code, out, _ = command("study", "risk", "CP-40", "--station", line / "station.toml")
+    assert code == ExitCode.PASS
+    assert "hall_placement.b@forward 1000" in out
+    assert "CP-40 revision A, guarded rule" in out
+    assert "-3.175 … 3.175" in out
+    assert "whole motor, values as they belong together in 30 motors (0 left out" in out
+    assert "Only 30 motors" in out
+
+
+def test_risks_by_a_draft(line, command):
+    code, out, _ = command("study", "risk", "CP-40", "--station", line / "station.toml", "--limits",
+                           written(line, NARROW))
+    assert code == ExitCode.PASS
+    assert "nothing" in out
+    assert "accepted 0" in out
+
+
+def test_a_type_without_tests_has_no_risks(line, command):
+    code, _, err = command("study", "risk", "VB-24", "--station", line / "station.toml")
+    assert code == ExitCode.WRONG_USE
+    assert "VB-24" in err
