@@ -26,6 +26,7 @@ from station.record.store import Store
 
 KILLS = 100
 PACE = 100.0
+LONGEST = 0.2       # s that the program goes on after the line at which it shall be killed
 SERIALS = {"CP40-0001": "PASS", "CP40-0002": "FAIL", "VB24-0001": "PASS"}     # with the verdict that each deserves
 STARTER = Path(__file__).with_name("killed_station.py")
 VERDICT = re.compile(r"^[✓✗–] (PASS|FAIL|NO RESULT) +(\S+)", re.MULTILINE)
@@ -38,16 +39,16 @@ class Seen:
     shown: list = field(default_factory=list)
     faults: list = field(default_factory=list)
     killed_at: Counter = field(default_factory=Counter)     # by the last thing the program had said
-    whole: float = 1.0      # s that an undisturbed test takes
+    lines: int = 0          # that an undisturbed test prints
 
 
 @contextmanager
 def starter(folder):
-    """Yield a function that tests one motor, for so many seconds or to the end."""
+    """Yield a function that tests one motor, to the end or until so many lines are printed and seconds have gone."""
     words = [sys.executable, "-W", "error", str(STARTER), str(folder / "station.toml")]
     with subprocess.Popen(words, stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True) as started:
-        def start(serial, seconds=None):
-            started.stdin.write(f"{'end' if seconds is None else seconds} {serial}\n")
+        def start(serial, lines="end", seconds=0.0):
+            started.stdin.write(f"{lines} {seconds} {serial}\n")
             started.stdin.flush()
             return json.loads(started.stdout.readline())
         yield start
@@ -59,23 +60,24 @@ def kill_stations(folder, kills, seed=1):
     write_folder(folder, pace=PACE, free_ports=True)
     drawn, seen = random.Random(seed), Seen()
     with starter(folder) as start:
-        _test(start, folder, "CP40-0001", None, seen)
+        _test(start, folder, "CP40-0001", seen)
         for _ in range(kills):
-            serial = drawn.choice(list(SERIALS))
-            _test(start, folder, serial, drawn.uniform(0.02, 1.1 * seen.whole), seen)
-        _test(start, folder, "CP40-0002", None, seen)
+            # Anywhere; or where the record is written, after the last line before the verdict; or at its paper.
+            line = drawn.choice((drawn.randrange(seen.lines), drawn.randrange(seen.lines), seen.lines - 1, seen.lines))
+            _test(start, folder, drawn.choice(list(SERIALS)), seen, line, drawn.uniform(0, LONGEST))
+        _test(start, folder, "CP40-0002", seen)
     report = audit_store(folder / "store", load_trusted(None, None, folder / "keys"), Scope())
     seen.faults += [f"audit with recomputation: {finding}" for finding in report.findings if not report.is_clean]
     return seen
 
 
-def _test(start, folder, serial, seconds, seen):
+def _test(start, folder, serial, seen, *when):
     before = _verdicts(folder)
-    ended = start(serial, seconds)
+    ended = start(serial, *when)
     shown = [(found[2], found[1]) for found in VERDICT.finditer(ended["printed"])]
     seen.shown += shown
-    if seconds is None:
-        seen.whole = ended["seconds"]
+    if not when:
+        seen.lines = ended["printed"].count("\n")
         if shown != [(serial, SERIALS[serial])]:
             seen.faults.append(f"{serial} was to end with {SERIALS[serial]}: {ended['printed'][-400:]}")
     elif ended["code"] is None:
