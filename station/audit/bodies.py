@@ -18,6 +18,8 @@ _COLUMNS: dict[str, tuple[str, tuple[str, ...]]] = {
                    ("statement", "kind")),
     "retention": ("SELECT statement_id, sha256, statement_id, kind FROM statements WHERE kind = 'retention'",
                   ("statement", "kind")),
+    "release": ("SELECT statement_id, sha256, statement_id, kind FROM statements WHERE kind = 'release'",
+                ("statement", "kind")),
 }
 
 

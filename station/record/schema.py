@@ -10,7 +10,7 @@ from station.record.log import open_log
 from station.record.log_key import LogKey
 
 DATABASE = "records.sqlite"
-VERSION = 2     # 1 had no log
+VERSION = 3     # 1 had no log, 2 no releases
 
 # `runs` is written before anything moves, `records` when a run has ended: a run without a record was
 # interrupted. The columns beside `body` repeat what it says, for searching.
@@ -97,11 +97,21 @@ ORDER BY place, after, 2
 _UNLOGGED_BODY = {"record": "SELECT body FROM records WHERE run_id = ?",
                   "reference check": "SELECT body FROM reference_checks WHERE check_id = ?"}
 
+# Version 2 named the kinds of its time in constraints, which SQLite changes only with their table: both are put aside
+# before the tables are made, then moved over, and their triggers go with the old ones.
+_PUT_ASIDE = "ALTER TABLE statements RENAME TO statements_before; ALTER TABLE log RENAME TO log_before;"
+_MOVE_OVER = """
+INSERT INTO statements SELECT * FROM statements_before ORDER BY statement_id;
+DROP TABLE statements_before;
+INSERT INTO log SELECT * FROM log_before ORDER BY seq;
+DROP TABLE log_before;
+"""
+
 
 def open_for_writing(folder: Path, origin: str = "", key: LogKey | None = None) -> sqlite3.Connection:
     """Open the database, made if absent; each COMMIT is on disk when it returns (WAL, synchronous FULL).
 
-    What a store of an earlier version holds is entered into a log called `origin` in one transaction; the
+    What a store of version 1 holds is entered into a log called `origin` in one transaction; the
     bodies stay as they are.
 
     Raises
@@ -116,8 +126,10 @@ def open_for_writing(folder: Path, origin: str = "", key: LogKey | None = None) 
         connection.execute("PRAGMA journal_mode = WAL")
         connection.execute("PRAGMA synchronous = FULL")
         connection.execute("PRAGMA foreign_keys = ON")
-        connection.executescript("BEGIN IMMEDIATE;" + TABLES + reference_check.TABLES + statement.TABLES
-                                 + log_schema.TABLES + TRIGGERS + reference_check.TRIGGERS + statement.TRIGGERS
+        version, = connection.execute("PRAGMA user_version").fetchone()
+        aside, over = (_PUT_ASIDE, _MOVE_OVER) if version == 2 else ("", "")
+        connection.executescript("BEGIN IMMEDIATE;" + aside + TABLES + reference_check.TABLES + statement.TABLES
+                                 + log_schema.TABLES + over + TRIGGERS + reference_check.TRIGGERS + statement.TRIGGERS
                                  + log_schema.TRIGGERS)
         _bring_up_to_date(connection, folder, origin, key)
         connection.execute("COMMIT")
@@ -132,11 +144,12 @@ def _bring_up_to_date(connection: sqlite3.Connection, folder: Path, origin: str,
     if version > VERSION:
         raise UsageError("store was made by a later version", where=str(folder), expected=f"version {VERSION}",
                          got=version, remedy="Install that version of the station, or a later one.")
-    log = open_log(connection, origin, key, new=version < VERSION)
-    if version < VERSION:
+    log = open_log(connection, origin, key, new=version < 2)
+    if version < 2:
         for kind, subject, *_ in connection.execute(_UNLOGGED).fetchall():
             body, = connection.execute(_UNLOGGED_BODY[kind], (subject,)).fetchone()     # never all at once in memory
             log.append(log.next_place(), kind, subject, body)
+    if version < VERSION:
         connection.execute(f"PRAGMA user_version = {VERSION}")
 
 

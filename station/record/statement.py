@@ -1,4 +1,4 @@
-"""Statements in the store: what is said about a test after its record, in entries that are only added."""
+"""Statements in the store: what is said beside the records, in entries that are only added."""
 
 import json
 import sqlite3
@@ -10,12 +10,12 @@ from station.record.log import Log
 from station.record.record import canonical, sha256_of
 
 Statement = dict[str, Any]
-StatementKind = Literal["correction", "retention"]
+StatementKind = Literal["correction", "retention", "release"]
 
 TABLES = """
 CREATE TABLE IF NOT EXISTS statements (
     statement_id INTEGER PRIMARY KEY,
-    kind TEXT NOT NULL CHECK (kind IN ('correction', 'retention')),
+    kind TEXT NOT NULL CHECK (kind IN ('correction', 'retention', 'release')),
     sha256 TEXT NOT NULL CHECK (length(sha256) = 64),
     body BLOB NOT NULL
 ) STRICT;
