@@ -8,7 +8,8 @@ import typer
 from station.cli.console import errors, results
 from station.errors import FileContractError
 from station.exit_code import ExitCode
-from station.judgement.limit_file import parse_limits
+from station.judgement.limit_file import LimitFile, parse_limits
+from station.judgement.narrow_limits import Narrow, find_narrow
 from station.toml_file import read_toml
 
 app = typer.Typer(no_args_is_help=True, help="Check limit files.", rich_markup_mode=None)
@@ -20,12 +21,18 @@ def _group() -> None:
 
 
 @app.command("check")
-def check(files: Annotated[list[Path], typer.Argument(help="Limit files.")]) -> int:
-    """Say of each limit file whether it holds, with every fault of those that do not."""
+def check(
+    files: Annotated[list[Path], typer.Argument(help="Limit files.")],
+    against: Annotated[Path | None, typer.Option(
+        help="Folder of a store: are the tolerances wide enough for the uncertainty of its values?")] = None,
+    revision: Annotated[str, typer.Option("--sequence-revision", help="Of the sequence, if there are several.")] = "",
+) -> int:
+    """Say of each limit file whether it holds, with every fault of those that do not, and which limits are narrow."""
     code = ExitCode.PASS
     for path in files:
         try:
             limits = parse_limits(read_toml(path))
+            narrow = find_narrow(limits) if against is None else _held_against(against, revision, limits, path)
         except FileContractError as error:
             code = ExitCode.WRONG_USE
             errors.print(str(error), markup=False, highlight=False, soft_wrap=True)
@@ -33,4 +40,13 @@ def check(files: Annotated[list[Path], typer.Argument(help="Limit files.")]) -> 
             results.print(f"{path}: holds: {limits.motor_type.name} revision {limits.revision.number}, "
                           f"{len(limits.limits)} limits, {limits.decision.rule} rule", markup=False,
                           highlight=False, soft_wrap=True)
+            for each in narrow:
+                results.print(f"{path}: warning: {each.words}", markup=False, highlight=False, soft_wrap=True)
     return int(code)
+
+
+def _held_against(store: Path, revision: str, limits: LimitFile, path: Path) -> list[Narrow]:
+    from station.study.stored_u import hold_against  # noqa: PLC0415 - slow to import, and for studies only
+    from station.study.wide_table import read_table  # noqa: PLC0415
+
+    return hold_against(read_table(store, limits.motor_type.name, revision), limits, str(path))

@@ -30,6 +30,12 @@ class Narrow:
     refused: bool
     text: str
 
+    @property
+    def words(self) -> str:
+        """Which limit, for which value, and what of it."""
+        at = f" at {self.label}" if self.label else ""
+        return f"limit {self.key}: " + (f"{self.name}{at}: " if self.name else "") + self.text
+
 
 def capability_index(lower: float, upper: float, u: float) -> float:
     """Return Cm = (upper - lower) / 4u, infinity for an exact value. Source: JCGM 106:2012, 7.6."""

@@ -35,13 +35,8 @@ def hold_against(table: WideTable, limits: LimitFile, file: str) -> list[Narrow]
         Some are so narrow that nothing could be accepted; names them all.
     """
     found = find_narrow(limits, usual_u(table))
-    faults = [Fault(file, f"limits.{each.key}", _where(each) + each.text, "a tolerance wide enough for the uncertainty",
+    faults = [Fault(file, f"limits.{each.key}", each.words, "a tolerance wide enough for the uncertainty",
                     "Widen it, choose a rule that deducts less, or measure better.") for each in found if each.refused]
     if faults:
         raise FileContractError(faults)
     return found
-
-
-def _where(narrow: Narrow) -> str:
-    at = f" at {narrow.label}" if narrow.label else ""
-    return f"{narrow.name}{at}: " if narrow.name else ""

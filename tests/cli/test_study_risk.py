@@ -60,3 +60,17 @@ def test_a_type_without_tests_has_no_risks(line, command):
     code, _, err = command("study", "risk", "VB-24", "--station", line / "station.toml")
     assert code == ExitCode.WRONG_USE
     assert "VB-24" in err
+
+
+@pytest.mark.parametrize(("limits", "code", "words"), [
+    (LIMITS, ExitCode.PASS, None),
+    (TIGHT, ExitCode.PASS, "hall_placement.b at forward 1000: u 0.5 deg gives Cm 1.20, below 1.5"),
+    (NARROW, ExitCode.WRONG_USE, "hall_placement.b at reverse 1000: u 0.5 deg gives Cm 0.50, and the rule accepts"),
+])
+def test_limits_are_held_against_a_store(line, command, limits, code, words):
+    path, store = written(line, limits), load_station(line / "station.toml").store
+    assert command("limits", "check", path)[0] == ExitCode.PASS
+    told, out, err = command("limits", "check", path, "--against", store)
+    assert told == code
+    assert (words or "holds") in " ".join((out + err).split())
+    assert ("warning" in out) == (limits is TIGHT)
