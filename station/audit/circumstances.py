@@ -122,10 +122,14 @@ def _audit_suspects(told: Around, report: Report) -> None:
     for check in told.checks.values():
         for suspect in (check.said or {}).get("suspects") or ():
             each = told.records.get((suspect["serial"], suspect["run"]))
-            if each is not None:
-                report.find("circumstance.suspect", Severity.DOUBTFUL, "a failed reference check casts doubt on the "
-                            "test", where=each.name, since=check.since, expected="a good reference check after it",
-                            got=check.name, remedy="Test the motor again.")
+            if each is None:
+                continue
+            is_mended = any(serial == suspect["serial"] and later.entry.seq > check.entry.seq
+                            for (serial, _), later in told.records.items())
+            report.find("circumstance.suspect", Severity.NOTE if is_mended else Severity.DOUBTFUL,
+                        "a failed reference check casts doubt on the test", where=each.name, since=check.since,
+                        expected="a good reference check after it", got=check.name,
+                        remedy="None: it was tested again since." if is_mended else "Test the motor again.")
 
 
 def _audit_attempts(said: Said, each: Logged, told: Around, report: Report) -> None:

@@ -4,7 +4,7 @@ import json
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Any
+from typing import Any, cast
 
 from station.audit.calibrations import audit_bench_file, audit_calibrations
 from station.audit.files import Kept, audit_files
@@ -21,7 +21,7 @@ from station.record.arithmetic import differing_arithmetic
 from station.record.evidence import Evidence
 from station.record.log import Entry
 from station.record.record import INTERRUPTED
-from station.record.record_schema import faults_of
+from station.record.record_schema import SCHEMAS, Kind, faults_of
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,7 +56,11 @@ class Examiner:
     def examine(self, entry: Entry) -> Examined:
         """Examine one entry."""
         report, each, body = Report(), logged(entry, columns=self.recompute), entry.body
-        if entry.kind != "record" or each.said is None or body is None:
+        if each.said is None or body is None:
+            return Examined(each, report)
+        if entry.kind != "record":
+            if self.recompute:
+                _audit_form(each, json.loads(body), report)
             return Examined(each, report)
         audit_files(each, self.kept, report)
         audit_calibrations(each.said, each, report)
@@ -87,10 +91,7 @@ class Examiner:
 
     def _deeply(self, each: Logged, record: dict[str, Any], report: Report) -> None:
         """Audit what takes the whole record: its form, and every number in it."""
-        for fault in faults_of("record", record):
-            report.find("record.form", Severity.DOUBTFUL, "record breaks the schema of its format", where=each.name,
-                        since=each.since, expected="record-v1.schema.json", got=fault,
-                        remedy="Report it with the version of the station that wrote it.")
+        _audit_form(each, record, report)
         audit_bench_file(record, self.kept.folder, each, report)
         try:
             limits, sequence = kept_limits(record, self.kept.folder), kept_sequence(record, self.kept.folder)
@@ -110,6 +111,14 @@ class Examiner:
             return
         audit_values(record, analyse_again(captures, limits), sequence.labels(), limits, each, report,
                      same_versions=not differing_arithmetic(record))
+
+
+def _audit_form(each: Logged, said: dict[str, Any], report: Report) -> None:
+    kind = cast(Kind, each.entry.kind)      # the database has no other
+    for fault in faults_of(kind, said):
+        report.find("record.form", Severity.DOUBTFUL, f"{kind} breaks the schema of its format", where=each.name,
+                    since=each.since, expected=f"what {SCHEMAS[kind]}.schema.json allows", got=fault,
+                    remedy="Report it with the version of the station that wrote it.")
 
 
 def audit_other_record(evidence: Evidence, each: Logged, where: str, report: Report) -> None:

@@ -17,8 +17,12 @@ from station.record.log_key import LogKey
 from station.record.store import Store
 from station.sequence.station_file import load_station
 
-CHECK = {"format": 1, "motor_type": "CP-40", "result": "GOOD", "started": "2026-11-25T06:00:00.000Z",
-         "ended": "2026-11-25T06:01:00.000Z"}
+CHECK = {"format": 1, "motor_type": "CP-40", "result": "GOOD", "reasons": [], "done": "", "operator": "A. Auditee",
+         "started": "2026-11-25T06:00:00.000Z", "ended": "2026-11-25T06:01:00.000Z", "software": "0.1.0",
+         "station": {"id": "EOL-1", "place": "Varnholt Works, hall 2"}, "bench_sha256": 64 * "a",
+         "sequence_sha256": 64 * "b", "motors": [
+             {"serial": "CP40-R001", "kind": "good", "file": "CP40-R001.toml", "sha256": 64 * "c", "run": 1,
+              "verdict": "PASS", "started": "2026-11-25T06:00:00.000Z", "reasons": [], "compared": []}]}
 
 
 @pytest.fixture(scope="session")
