@@ -61,7 +61,9 @@ def correlate(keys: Sequence[str], columns: Sequence[Floats]) -> Correlation:
 
     Ranks are taken once over all values of a column, and of the motors with both, Pearson's correlation of them.
     """
-    ranks = np.array([_ranks(column) for column in columns]).reshape(len(keys), -1)
+    if not keys:
+        return Correlation((), np.zeros((0, 0)), np.zeros((0, 0), dtype=np.int64))
+    ranks = np.array([_ranks(column) for column in columns])
     there = np.isfinite(ranks).astype(np.float64)
     x = np.where(there > 0, ranks, 0.0)
     n = there @ there.T

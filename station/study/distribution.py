@@ -89,10 +89,14 @@ def _chance(a: float) -> float:
 
 
 def far_outside(values: Floats) -> NDArray[np.int64]:
-    """Return the places of values more than FAR robust standard deviations from the median."""
+    """Return the places of values more than FAR robust standard deviations from the median.
+
+    None where more than LEAST_HEAP of all lie there: these are a heap of their own, see `two_heaps`.
+    """
     away = np.abs(values - np.median(values))
     s = MAD_TO_S * float(np.median(away))
-    return np.flatnonzero(away > FAR * s) if s > 0 else np.flatnonzero(away > 0)[:0]
+    far = np.flatnonzero(away > FAR * s)
+    return far if s > 0 and far.size <= LEAST_HEAP * values.size else far[:0]
 
 
 def two_heaps(values: Floats) -> TwoHeaps | None:

@@ -76,8 +76,8 @@ def index_of_fit(fit: Fit, lower: float | None, upper: float | None, level: floa
     method), and knows nothing of a wrong family. At least one limit is there.
     """
     def index(unknowns: Floats) -> float:
-        quantiles = _FAMILIES[fit.family](unknowns).ppf((1 - FAR_TAIL, 0.5, FAR_TAIL))
-        return _nearest(*(float(q) for q in quantiles), lower, upper)
+        low, middle, high = (float(q) for q in _FAMILIES[fit.family](unknowns).ppf((1 - FAR_TAIL, 0.5, FAR_TAIL)))
+        return _nearest(low, middle, high, lower, upper)
 
     at = np.array(fit.unknowns)
     value = index(at)

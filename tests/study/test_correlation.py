@@ -37,6 +37,10 @@ def test_too_few_or_constant_columns_have_none():
     assert found.r[2, 2] == pytest.approx(1)
 
 
+def test_nothing_has_no_pairs():
+    assert correlate((), ()).strongest(5, ()) == []
+
+
 def test_a_defect_makes_no_correlation():
     rng = np.random.default_rng(4)
     one, other = rng.normal(size=(2, 200))

@@ -63,6 +63,13 @@ def test_counts_that_are_nearly_all_equal_have_nothing_far_outside():
     assert far_outside(np.array([0.0] * 99 + [7.0])).size == 0
 
 
+def test_a_heap_of_its_own_is_not_called_far_outside():
+    rng = np.random.default_rng(8)
+    values = np.concatenate([rng.normal(0, 0.2, 120), rng.normal(4, 0.2, 60)])
+    assert far_outside(values).size == 0
+    assert two_heaps(values).share == pytest.approx(1 / 3, abs=0.02)
+
+
 def test_two_suppliers_are_two_heaps():
     rng = np.random.default_rng(5)
     values = rng.permutation(np.concatenate([rng.normal(10, 0.1, 140), rng.normal(10.6, 0.1, 60)]))
