@@ -10,13 +10,13 @@ from station.bench.bench_file import BenchFile, InstrumentEntry, load_bench
 from station.cli.opening import open_store
 from station.clock import Clock, Date, stamp, system_clock
 from station.judgement.limit_file import LimitFile, parse_limits
-from station.record.gauge_run import GaugeRun
 from station.record.store import Store
 from station.sequence.files_in_force import FileInForce, files_in_force, keep_files, limit_file
 from station.sequence.motor_change import Hands, MotorChange
 from station.sequence.progress import Watch
 from station.sequence.record_of_run import Heading
 from station.sequence.reference_gate import covering_check
+from station.sequence.release_gate import require_released
 from station.sequence.run import Runner, RunResult
 from station.sequence.runs_gate import FurtherRun, leave_needed
 from station.sequence.station_file import Simulated, Station
@@ -123,36 +123,31 @@ class Workplace:
         BenchNotFitError
             A reference check is due.
         NotAllowedError
-            The motor has used its runs.
+            The limit file is a draft or not the one last released, or the motor has used its runs.
 
         Then nothing moves and nothing is recorded.
         """
-        limits, covering = load_limits(self.station, serial), self.covering(serial)
+        limits = load_limits(self.station, serial)
+        require_released(limits, self.store.statements("release"))
+        covering = covering_check(self.station, self.store, self.bench_file, self.sequence, limits.motor_type.name,
+                                  self.clock)
         beyond = leave_needed(serial, self.store.attempts(serial), limits.runs_allowed, further)
         return self.run(serial, watch, reference_check=covering, further=beyond)
 
     def run(self, serial: str, watch: Watch, *, purpose: str = "", reference_check: dict[str, Any] | None = None,
-            further: FurtherRun | None = None, gauge_run: GaugeRun | None = None, untouched: bool = False,
-            files: tuple[FileInForce, ...] = ()) -> RunResult:
+            further: FurtherRun | None = None) -> RunResult:
         """Run any motor; limits are read first, so that a faulty file stops it before anything moves.
 
-        Every file in force, and each of `files`, is durable in the store before the run begins. With a purpose the
-        motor is put in anew, unless it is to stay `untouched` since its last run.
+        Every file in force is durable in the store before the run begins.
         """
         limits = load_limits(self.station, serial)
-        kept = keep_files(self.store.folder, (*self.files, limit_file(limits), *files))
-        self.change.await_motor(serial, self.attendant, watch, anew=bool(purpose) and not untouched)
-        heading = replace(self._heading(), purpose=purpose, reference_check=reference_check, files=tuple(kept),
+        files = keep_files(self.store.folder, (*self.files, limit_file(limits)))
+        self.change.await_motor(serial, self.attendant, watch, anew=bool(purpose))
+        heading = replace(self._heading(), purpose=purpose, reference_check=reference_check, files=tuple(files),
                           attempts=() if purpose else self.store.attempts(serial),
-                          further_run=further.as_record() if further else None,
-                          gauge_run=gauge_run.as_record() if gauge_run else None)
+                          further_run=further.as_record() if further else None)
         runner = Runner(self.bench, limits, self.sequence, self.store, self.clock, watch)
         return runner.run(serial, heading, invite=self.attendant.press_start)
-
-    def covering(self, serial: str) -> dict[str, Any] | None:
-        """Return the reference check that covers the next run of `serial`; see `covering_check`."""
-        return covering_check(self.station, self.store, self.bench_file, self.sequence,
-                              load_limits(self.station, serial).motor_type.name, self.clock)
 
     def close_interrupted(self) -> list[str]:
         """Bring the bench to its safe state and record every interrupted run as NO RESULT."""
