@@ -19,9 +19,10 @@ def require_released(limits: LimitFile, releases: Iterable[Statement]) -> None:
     if limits.revision.released_by is None:
         raise NotAllowedError(
             "the limit file is a draft", where=limits.name, expected="a released revision",
-            got=f"{kind} revision {number}, which nobody has released", remedy=f"Put the released file back, or release "
-            f"this one: `station study what-if DRAFT --json` for the report, then `station limits release DRAFT "
-            f"--by NAME --reason TEXT --study REPORT`. `station limits history {kind}` tells what was released.")
+            got=f"{kind} revision {number}, which nobody has released",
+            remedy="Put the released file back, or release this one: `station study what-if DRAFT --json` for the "
+            "report, then `station limits release DRAFT --by NAME --reason TEXT --study REPORT`. "
+            f"`station limits history {kind}` tells what was released.")
     known = releases_of(kind, releases)
     if known and known[-1]["sha256"] != limits.sha256:
         last = known[-1]
