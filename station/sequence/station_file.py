@@ -1,5 +1,6 @@
 """The station file: who and where this station is, and which files it works with."""
 
+import re
 from dataclasses import dataclass
 from datetime import time
 from pathlib import Path
@@ -64,10 +65,25 @@ class Simulated(Table):
 
 
 class MotorMark(Table):
-    """How a serial number names its motor type: by its beginning."""
+    """How a serial number names its motor type: by its beginning; and, if it does, the lot of the motor.
+
+    `lot_pattern` is a regular expression that finds the lot in the serial number, as its group `lot`.
+    """
 
     serial_begins: Text
     limit_file: Text
+    lot_pattern: str = ""
+
+    @field_validator("lot_pattern")
+    @classmethod
+    def _finds_a_lot(cls, pattern: str) -> str:
+        try:
+            groups = re.compile(pattern).groupindex
+        except re.error as error:
+            raise ValueError(f"a regular expression ({error})") from error
+        if pattern and "lot" not in groups:
+            raise ValueError("a regular expression with a group named lot, such as ^CP40-(?P<lot>[A-Z])")
+        return pattern
 
 
 class Reference(Table):
@@ -194,6 +210,14 @@ class Station:
                                            f"a serial beginning with one of {known}",
                                            "Scan again, or add the motor type to the station file.")])
         return self.limits / max(fitting, key=lambda mark: len(mark.serial_begins)).limit_file
+
+    def lot_pattern_of(self, motor_type: str) -> str:
+        """Return what finds the lot in the serial numbers of a motor type, "" where nothing does.
+
+        The type is told by the name of its limit file; of several marks the first with a pattern counts.
+        """
+        patterns = [mark.lot_pattern for mark in self.marks if Path(mark.limit_file).stem == motor_type]
+        return next(filter(None, patterns), "")
 
 
 def load_station(path: Path) -> Station:

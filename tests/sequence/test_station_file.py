@@ -130,3 +130,17 @@ def test_faults_of_the_printer_table_are_told(tmp_path, old, new, key):
     with pytest.raises(FileContractError) as caught:
         load_station(tmp_path / "station.toml")
     assert {fault.key for fault in caught.value.faults} == {key}
+
+
+def test_a_pattern_finds_the_lot_of_a_type(station, tmp_path):
+    assert station.lot_pattern_of("long") == ""
+    (tmp_path / "station.toml").write_text(TEXT + "lot_pattern = '^CP40-(?P<lot>[A-Z])'\n")
+    marked = load_station(tmp_path / "station.toml")
+    assert (marked.lot_pattern_of("long"), marked.lot_pattern_of("short")) == ("^CP40-(?P<lot>[A-Z])", "")
+
+
+@pytest.mark.parametrize("pattern", ["^CP40-([A-Z])", "^CP40-(?P<lot>[A-Z]"])
+def test_a_pattern_that_finds_no_lot_is_refused(tmp_path, pattern):
+    (tmp_path / "station.toml").write_text(TEXT + f"lot_pattern = '{pattern}'\n")
+    with pytest.raises(FileContractError, match=r"motor\.1\.lot_pattern"):
+        load_station(tmp_path / "station.toml")
