@@ -8,7 +8,9 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Literal
 
+import numpy as np
 import pyarrow as pa
+import pyarrow.compute as pc
 import pyarrow.parquet as pq
 from numpy.typing import NDArray
 
@@ -16,6 +18,7 @@ from station.errors import EvidenceError, StationError
 
 FORMAT = 1
 KEY = b"table"
+MEASURED = 0                # see `table_rows.Status`
 ROWS_PER_GROUP = 32_768     # long enough to be read fast, short enough for its bounds to tell something
 
 Array = NDArray[Any]
@@ -46,17 +49,19 @@ ABOUT = {FORMAT: About}     # what each format tells; one more stands beside it
 
 @dataclass(frozen=True, slots=True)
 class Bounds:
-    """Least and largest value of a column in a group of rows, and how many rows have none; None where not told."""
+    """Least and largest entry of a column in a group of rows, and how many rows have none."""
 
-    least: float
-    largest: float
+    least: Any      # a number or a text, as the column
+    largest: Any
     nulls: int
 
 
 def write_table(path: Path, table: pa.Table, about: About) -> None:
     """Write a table by temporary name and rename; its folder must be there.
 
-    Values and uncertainties differ in every bit and are neither packed nor looked up; all else is both.
+    Values and uncertainties differ in every bit and are neither packed nor looked up; all else is both. A value that
+    is not finite or not measured, and an uncertainty that is no number from 0 on, is none in the file: what is not
+    there cannot pass.
 
     Raises
     ------
@@ -69,12 +74,25 @@ def write_table(path: Path, table: pa.Table, about: About) -> None:
     temporary = path.with_name(f"{path.name}.{os.getpid()}.tmp")
     with disk_trouble(path):
         try:
-            pq.write_table(table.replace_schema_metadata({KEY: about.as_json()}), temporary, compression=packing,
-                           row_group_size=ROWS_PER_GROUP,
+            sound = _sound(table, about.values).replace_schema_metadata({KEY: about.as_json()})
+            pq.write_table(sound, temporary, compression=packing, row_group_size=ROWS_PER_GROUP,
                            use_dictionary=[name for name in table.column_names if name not in measured])
             temporary.replace(path)
         finally:
             temporary.unlink(missing_ok=True)
+
+
+def _sound(table: pa.Table, values: Sequence[str]) -> pa.Table:
+    for key in values:
+        _, name_u, _, name_status = columns_of(key)
+        value, u, status = table[key], table[name_u], table[name_status]
+        for name, column, sound in ((key, value, pc.and_(pc.is_finite(value), pc.equal(status, MEASURED))),
+                                    (name_u, u, pc.and_(pc.is_finite(u), pc.greater_equal(u, 0.0)))):
+            if not (pc.all(sound).as_py() and sound.null_count == 0):
+                place = table.column_names.index(name)
+                kept = pc.if_else(pc.fill_null(sound, False), column, pa.scalar(None, pa.float64()))
+                table = table.set_column(place, table.schema.field(name), kept)
+    return table
 
 
 @contextmanager
@@ -105,6 +123,7 @@ class TableFile:
         metadata = self._file.metadata
         self.rows: int = metadata.num_rows
         self.groups: int = metadata.num_row_groups
+        self._starts = np.cumsum([0, *(metadata.row_group(group).num_rows for group in range(self.groups))])
         self._places = {metadata.schema.column(k).path: k for k in range(metadata.num_columns)}
 
     def __contains__(self, name: str) -> bool:
@@ -120,10 +139,6 @@ class TableFile:
         metadata = self._schema.field(name).metadata or {}
         return str(metadata.get(b"unit", b"").decode())
 
-    def size(self, group: int) -> int:
-        """Return the number of rows of a group."""
-        return int(self._file.metadata.row_group(group).num_rows)
-
     def bounds(self, name: str, group: int) -> Bounds | None:
         """Return the bounds of a column in a group; None where the file tells none, as where every row has no value."""
         told = self._file.metadata.row_group(group).column(self._places[name]).statistics
@@ -131,10 +146,28 @@ class TableFile:
             return None
         return Bounds(told.min, told.max, told.null_count)
 
+    def places(self, group: int) -> NDArray[np.int64]:
+        """Return which rows of the table stand in a group."""
+        return np.arange(self._starts[group], self._starts[group + 1])
+
+    def only(self, name: str, group: int) -> str | None:
+        """Return the text that a column has in every row of a group, None where they differ or it is not told."""
+        told = self.bounds(name, group)
+        return str(told.least) if told is not None and told.nulls == 0 and told.least == told.largest else None
+
     def read(self, names: Collection[str], groups: Sequence[int]) -> dict[str, Array]:
         """Return columns of some groups, one after another; NaN where a number is missing."""
-        table = self._file.read_row_groups(list(groups), columns=list(names))
+        if not names:
+            return {}
+        table = self._file.read_row_groups(list(groups), columns=list(names)) if groups else self._schema.empty_table()
         return {name: table[name].to_numpy() for name in names}
+
+    def texts(self, name: str, groups: Sequence[int]) -> tuple[NDArray[np.int64], list[str]]:
+        """Return a column of texts as places in a list of those that there are."""
+        if not groups:
+            return np.arange(0), []
+        chunks = self._file.read_row_groups(list(groups), columns=[name])[name].combine_chunks().dictionary_encode()
+        return chunks.indices.to_numpy().astype(np.int64), chunks.dictionary.to_pylist()
 
     def frame(self, names: Collection[str] | None = None) -> pa.Table:
         """Return the whole table, or some of its columns."""

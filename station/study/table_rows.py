@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from datetime import datetime
 from enum import IntEnum
 from typing import Any
 
@@ -40,6 +41,7 @@ class TableRows:
     exported: export.WideTable
     labels: dict[str, tuple[str, ...]] = field(default_factory=dict)    # captures of each sequence, by its SHA-256
     _beside: list[dict[str, Any]] = field(default_factory=list)
+    _counting: list[tuple[str, int, int]] = field(default_factory=list)     # serial, run and row
     _refused: dict[str, set[int]] = field(default_factory=dict)         # rows, by label of the capture refused
 
     def __len__(self) -> int:
@@ -57,7 +59,11 @@ class TableRows:
             "failed": results.count("FAIL"), "missing": results.count("NO RESULT"),
             "refused": bool(refused), "trouble": is_trouble(record),
             "broken": any(why["code"] in REFUSALS_OF_THE_MOTOR for why in refused.values()),
+            "first": False, "last": False,
         })
+        run = record["serial"], record["run"]
+        if record["verdict"] != "NO RESULT" and not record.get("purpose") and run not in self.exported.void:
+            self._counting.append((*run, len(self) - 1))
         self._add_labels(record)
 
     def table(self) -> tuple[pa.Table, tuple[str, ...]]:
@@ -66,6 +72,7 @@ class TableRows:
         A PASS run has every value that its limits ask for, so that what is to be judged again is told in
         long stretches by the least and the largest value of each, without a look at the rows; see `rejudge`.
         """
+        self._mark_attempts()
         columns = [self._beside_column(name) for name in (self._beside[0] if self._beside else ())]
         values = []
         for column in self.exported.columns(with_u=True, with_dof=True):
@@ -74,7 +81,7 @@ class TableRows:
                 if "unit" in column.about and not column.name.startswith("u("):
                     values.append(column.name)
             elif column.name not in _LEFT_OUT:
-                columns.append(Column(_RENAMED.get(column.name, column.name), column.kind, column.values, column.about))
+                columns.append(_of_run(column))
         fields = [pa.field(column.name, column.kind, metadata=dict(column.about)) for column in columns]
         table = pa.table([pa.array(column.values, column.kind) for column in columns], schema=pa.schema(fields))
         return table.take(self._order(table)), tuple(values)
@@ -92,6 +99,12 @@ class TableRows:
         values = [None if row in refused else value for row, value in enumerate(column.values)] if refused else None
         return Column(column.name, column.kind, values or column.values, column.about)
 
+    def _mark_attempts(self) -> None:
+        """Mark of each motor its first and its last run that counts: of the production, not void, with a verdict."""
+        for mark, order in (("first", sorted(self._counting, reverse=True)), ("last", sorted(self._counting))):
+            for row in {serial: row for serial, _, row in order}.values():
+                self._beside[row][mark] = True
+
     def _order(self, table: pa.Table) -> "np.ndarray[tuple[int], np.dtype[np.int64]]":
         if not len(self):
             return np.arange(0)
@@ -104,3 +117,11 @@ class TableRows:
         asked = [row["label"] for row in record["judged"] if row["label"]]
         sha256 = record["sequence"]["sha256"]
         self.labels[sha256] = tuple(dict.fromkeys([*self.labels.get(sha256, ()), *seen, *asked]))
+
+
+def _of_run(column: Column) -> Column:
+    """Return a column of the run by the name that it has here, instants as such."""
+    if column.name in ("started", "ended"):
+        instants = [datetime.fromisoformat(text) for text in column.values]
+        return Column(column.name, pa.timestamp("ms", "UTC"), instants)
+    return Column(_RENAMED.get(column.name, column.name), column.kind, column.values, column.about)

@@ -3,6 +3,7 @@
 import re
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass, replace
+from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -29,9 +30,10 @@ class WideTable:
 
     Of the run: seq (place in the log, -1 before there was one), serial, run, station, lot, started (UTC), kind
     ("production" or what else it was for), verdict, reason, void, suspect, trouble (NO RESULT whatever its values
-    say), failed and missing (values by its own limits), refused and broken (captures), limit_sha256,
-    sequence_sha256, leaf, conditions. Of each key in `values`, such as `hall_placement.b@forward 1000`: value,
-    `u(key)`, `dof(key)` (float64, NaN where there is none) and `status(key)`, see `Status`.
+    say), first and last (of the motor, among those that count), failed and missing (values by its own limits),
+    refused and broken (captures), limit_sha256, sequence_sha256, leaf, conditions. Of each key in `values`, such as
+    `hall_placement.b@forward 1000`: value, `u(key)`, `dof(key)` (float64, NaN where there is none) and
+    `status(key)`, see `Status`.
     """
 
     about: About
@@ -78,13 +80,7 @@ class WideTable:
 
         A run without a result says nothing of the motor; a later run never replaces a first one that has one.
         """
-        counting = self.production().where_verdict()
-        first = counting.frame.sort_values("run", kind="stable").drop_duplicates("serial").index
-        return counting.where(counting.frame.index.isin(first))
-
-    def where_verdict(self) -> "WideTable":
-        """Return the runs with PASS or FAIL."""
-        return self.where(self.frame["verdict"] != "NO RESULT")
+        return self.where(self.frame["first"])
 
     def _column(self, name: str) -> NDArray[np.float64]:
         numbers: NDArray[np.float64] = self.frame[name].to_numpy(np.float64)
@@ -115,7 +111,6 @@ def read_table(folder: Path, motor_type: str, sequence_revision: str = "", *, lo
     chosen = file.frame([name for name in file.names if name not in left_out]).to_pandas()
     frame = chosen.sort_values("seq", kind="stable").reset_index(drop=True)
     frame.insert(3, "lot", _lots(frame, lot_pattern))
-    frame["started"] = frame["started"].astype("datetime64[ms, UTC]")
     return WideTable(file.about, {name: file.unit(name) for name in values}, frame)
 
 
@@ -195,6 +190,6 @@ def _lots(frame: "pd.DataFrame", pattern: str) -> list[str]:
     return [_lot_of(serial, lot, started, pattern) for serial, lot, started in known]
 
 
-def _lot_of(serial: str, lot: str, started: str, pattern: str) -> str:
+def _lot_of(serial: str, lot: str, started: datetime, pattern: str) -> str:
     found = re.search(pattern, serial) if pattern else None
-    return (found["lot"] if found else "") or lot or started[:10]
+    return (found["lot"] if found else "") or lot or started.date().isoformat()
