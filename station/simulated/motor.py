@@ -119,8 +119,8 @@ def _braking(build: MotorBuild, unit: AsBuilt) -> float:
     return around**2 / (2 * loop) + unit.shorted_share * volts**2 / (2 * phase)
 
 
-def build_motor(lot: Lot, serial: str, seed: int, ambient_c: float) -> PlacedMotor:
-    """Return the motor `serial` ready for the fixture, or raise UsageError when the lot has none."""
+def build_motor(lot: Lot, serial: str, seed: int, ambient_c: float, turn: float = 0.0) -> PlacedMotor:
+    """Return the motor `serial` ready for the fixture, its rotor turned by `turn`, rad; UsageError if there is none."""
     entry = lot.motor(serial)
     build = lot.types[entry.type]
     unit = as_built(build, entry, seed)
@@ -133,7 +133,7 @@ def build_motor(lot: Lot, serial: str, seed: int, ambient_c: float) -> PlacedMot
     field = magnet * unit.ring
     switchings = tuple((switching(sensor, unit.poles, field, forward=True),
                         switching(sensor, unit.poles, field, forward=False)) for sensor in unit.sensors)
-    return PlacedMotor(serial, build, unit, winding_c, float(random.uniform(0.0, 2 * pi)),
+    return PlacedMotor(serial, build, unit, winding_c, float(random.uniform(0.0, 2 * pi)) + turn,
                        unit.windings.line_matrix() @ waves, loose, switchings, _braking(build, unit))
 
 

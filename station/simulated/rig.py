@@ -10,9 +10,11 @@ from station.capture import CHANNELS, HALL_CHANNELS, VOLTAGE_CHANNELS
 from station.clock import Clock, system_clock
 from station.errors import UsageError
 from station.motor import LINES
+from station.simulated.fitting import draw_fitting
 from station.simulated.guard_circuit import GuardCircuit
 from station.simulated.insulation import InsulationPath
 from station.simulated.lot import Lot
+from station.simulated.motion import Ripple
 from station.simulated.motor import PlacedMotor, build_motor
 from station.simulated.shaft import Shaft
 
@@ -41,6 +43,9 @@ class Rig:
         self._lot, self._seed, self._pace = lot, seed, pace
         self._lock = RLock()
         self._motor: PlacedMotor | None = None
+        self._fittings = np.random.default_rng([seed, 2])
+        self._fitting = draw_fitting(self._fittings)
+        self._untouched = False     # whether no hand can have reached the motor since it was put in
         self._supply = _SensorSupply()
         self._insulation = InsulationPath()
         self._guard = GuardCircuit(self.now)
@@ -66,6 +71,9 @@ class Rig:
     def place(self, serial: str) -> None:
         """Put a motor of the lot into the fixture, as soon as a shaft that coasts or stops is at rest.
 
+        It never sits twice in quite the same way; the motor that is in already stays as it is while the guard was
+        closed all the time.
+
         Raises
         ------
         UsageError
@@ -74,9 +82,12 @@ class Rig:
         self._await_rest()
         with self._lock:
             self._require_rest()
-            self._motor = build_motor(self._lot, serial, self._seed, AMBIENT_C)
+            if not (self._untouched and self._motor is not None and self._motor.serial == serial):
+                self._fitting = draw_fitting(self._fittings)
+            self._motor = build_motor(self._lot, serial, self._seed, AMBIENT_C, self._fitting.turn)
+            self._untouched = True
             self._guard.exchange_motor()
-            self.shaft.couple(self._motor)
+            self.shaft.couple(self._motor, Ripple(1, self._fitting.runout, self._fitting.runout_phase))
             self._insulation.connect(self._motor.insulation, self.now())
 
     def remove(self) -> None:
@@ -111,6 +122,7 @@ class Rig:
     def open_guard(self) -> None:
         """Open the guard: takes torque from the drive and switches insulation voltage off, hard-wired."""
         with self._lock:
+            self._untouched = False
             self._guard.open()
             self._take_energy_away()
 
@@ -241,7 +253,8 @@ class Rig:
         with self._lock:
             if self._motor is None:
                 return float("inf")
-            return self._motor.pair_resistance(LINES.index(pair), t)
+            index = LINES.index(pair)
+            return self._motor.pair_resistance(index, t) + self._fitting.pair_resistance(index)
 
     def set_insulation(self, volts: float, on: bool) -> None:
         """Switch the insulation voltage; with the guard open it stays off, hard-wired."""
@@ -260,12 +273,12 @@ class Rig:
             return self._insulation.voltage(self.now())
 
     def temperature(self, place: str) -> float:
-        """Return the temperature of "winding" or "ambient", °C; raises UsageError for another place."""
+        """Return the temperature that a probe takes at "winding" or "ambient", °C; UsageError for another place."""
         with self._lock:
             if place == "ambient" or (place == "winding" and self._motor is None):
                 return AMBIENT_C
             if place == "winding" and self._motor is not None:
-                return self._motor.temperature(self.now())
+                return self._motor.temperature(self.now()) + self._fitting.probe
         raise UsageError("no thermometer there", where="simulated fixture", expected="winding or ambient",
                          got=place, remedy="Ask for one of the two places.")
 

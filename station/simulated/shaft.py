@@ -46,6 +46,7 @@ class Shaft:
         self._now, self._lock, self._may_turn = now, lock, may_turn
         self._phases = random.uniform(0.0, 2 * np.pi, 3)
         self._load: Load | None = None
+        self._runout: Ripple | None = None
         self._target = 0.0          # rad/s
         self._slew = 2000 * RPM     # rad/s2
         self._limit = 6000 * RPM    # rad/s
@@ -56,10 +57,10 @@ class Shaft:
         self._motion = self._at_rest()
 
     # --- commands ---------------------------------------------------------------------------------
-    def couple(self, load: Load | None) -> None:
-        """Couple another motor (or none) to the drive, at rest; its output goes off."""
+    def couple(self, load: Load | None, runout: Ripple | None = None) -> None:
+        """Couple another motor (or none) to the drive, at rest; its output goes off. `runout` is of the coupling."""
         with self._lock:
-            self._load = load
+            self._load, self._runout = load, runout
             self._enabled, self._off_at, self._trip_at = False, None, None
             self._motion = self._at_rest()
 
@@ -205,6 +206,7 @@ class Shaft:
             # At speed, cogging shakes the shaft little: its inertia carries it over.
             ripples.append(Ripple(self._load.cogging_order, min(0.05 * self._load.cogging_torque, 3e-4), 0.0))
         phased = tuple(Ripple(r.order, r.share, float(p)) for r, p in zip(ripples, self._phases, strict=False))
+        phased += (self._runout,) if self._runout is not None else ()
         self._ramp_end = 0.0
         return Motion((Leg(self._now(), 0.0, 0.0, 0.0, 0.0),), phased, _BELT_HZ, _BELT_SHARE)
 
