@@ -10,6 +10,7 @@ from station.bench.bench_file import BenchFile, InstrumentEntry, load_bench
 from station.cli.opening import open_store
 from station.clock import Clock, Date, stamp, system_clock
 from station.judgement.limit_file import LimitFile, parse_limits
+from station.record.gauge_run import GaugeRun
 from station.record.store import Store
 from station.sequence.files_in_force import FileInForce, files_in_force, keep_files, limit_file
 from station.sequence.motor_change import Hands, MotorChange
@@ -129,25 +130,32 @@ class Workplace:
         """
         limits = load_limits(self.station, serial)
         require_released(limits, self.store.statements("release"))
-        covering = covering_check(self.station, self.store, self.bench_file, self.sequence, limits.motor_type.name,
-                                  self.clock)
+        covering = self.covering(serial)
         beyond = leave_needed(serial, self.store.attempts(serial), limits.runs_allowed, further)
         return self.run(serial, watch, reference_check=covering, further=beyond)
 
     def run(self, serial: str, watch: Watch, *, purpose: str = "", reference_check: dict[str, Any] | None = None,
-            further: FurtherRun | None = None) -> RunResult:
+            further: FurtherRun | None = None, gauge_run: GaugeRun | None = None, untouched: bool = False,
+            files: tuple[FileInForce, ...] = ()) -> RunResult:
         """Run any motor; limits are read first, so that a faulty file stops it before anything moves.
 
-        Every file in force is durable in the store before the run begins.
+        Every file in force, and each of `files`, is durable in the store before the run begins. With a purpose the
+        motor is put in anew, unless it is to stay `untouched` since its last run.
         """
         limits = load_limits(self.station, serial)
-        files = keep_files(self.store.folder, (*self.files, limit_file(limits)))
-        self.change.await_motor(serial, self.attendant, watch, anew=bool(purpose))
-        heading = replace(self._heading(), purpose=purpose, reference_check=reference_check, files=tuple(files),
+        kept = keep_files(self.store.folder, (*self.files, limit_file(limits), *files))
+        self.change.await_motor(serial, self.attendant, watch, anew=bool(purpose) and not untouched)
+        heading = replace(self._heading(), purpose=purpose, reference_check=reference_check, files=tuple(kept),
                           attempts=() if purpose else self.store.attempts(serial),
-                          further_run=further.as_record() if further else None)
+                          further_run=further.as_record() if further else None,
+                          gauge_run=gauge_run.as_record() if gauge_run else None)
         runner = Runner(self.bench, limits, self.sequence, self.store, self.clock, watch)
         return runner.run(serial, heading, invite=self.attendant.press_start)
+
+    def covering(self, serial: str) -> dict[str, Any] | None:
+        """Return the reference check that covers the next run of `serial`; see `covering_check`."""
+        return covering_check(self.station, self.store, self.bench_file, self.sequence,
+                              load_limits(self.station, serial).motor_type.name, self.clock)
 
     def close_interrupted(self) -> list[str]:
         """Bring the bench to its safe state and record every interrupted run as NO RESULT."""

@@ -14,7 +14,7 @@ from station.sequence.station_file import Station
 from station.sequence_file import Sequence
 from station.toml_file import TomlSource, read_toml
 
-Kind = Literal["station file", "bench file", "dialect", "sequence", "limit file", "reference motor"]
+Kind = Literal["station file", "bench file", "dialect", "sequence", "limit file", "reference motor", "gauge plan"]
 
 
 @dataclass(frozen=True, slots=True)

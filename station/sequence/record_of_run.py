@@ -42,6 +42,7 @@ class Heading:
     files: tuple[dict[str, str], ...] = ()          # in force, each kept in the store
     attempts: tuple[Attempt, ...] = ()              # earlier runs of this motor
     further_run: dict[str, str] | None = None       # who allowed a run beyond those of the limit file, and why
+    gauge_run: dict[str, Any] | None = None         # the place of the run in a gauge study
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,7 +71,7 @@ def known_at_start(heading: Heading, limits: LimitFile, sequence: Sequence, star
         "attempts": [attempt.as_record() for attempt in heading.attempts],
         "decision": _decision(limits),
         "hazards": _hazards(limits, sequence),
-        **{name: part for name in ("maker", "order", "purpose", "reference_check", "further_run")
+        **{name: part for name in ("maker", "order", "purpose", "reference_check", "further_run", "gauge_run")
            if (part := getattr(heading, name))},
     }
 
