@@ -5,7 +5,7 @@ from concurrent.futures import Future
 from functools import partial
 
 from station.analysis.budget import measurement
-from station.measurement import BudgetRow
+from station.measurement import BudgetRow, Measurement
 from station.sequence.capturing import Capturing, Stop, await_turning, peak_range, require_turning
 from station.sequence.hazards import require_discharged, require_speed_allowed
 from station.sequence.ongoing_test import OngoingTest
@@ -26,7 +26,7 @@ def back_drive(step: BackDriveStep, test: OngoingTest) -> None:
     test.require_guard()
     require_discharged(test)
     drive.enable()
-    stops = [Stop(label, target, peak_range(test, target))
+    stops = [Stop(label, target, peak_range(test.limits, target))
              for label, target in zip(step.labels(), step.targets_rpm(), strict=True)]
     clipped = _visit_all(step, test, stops)
     for stop in clipped:
@@ -83,7 +83,11 @@ def _is_ready(test: OngoingTest) -> bool:
 
 
 def _measure_drag(test: OngoingTest, label: str) -> None:
-    torque = from_si(abs(test.bench.drive.drag_torque()), "mN m")
-    u = torque * TORQUE_LIMIT / 3**0.5
-    test.add(measurement("drag_torque", torque,
-                         [BudgetRow("drive torque", "B", "rectangular", u, float("inf"))]), label)
+    test.add(measured_drag(test.bench.drive.drag_torque()), label)
+
+
+def measured_drag(torque: float) -> Measurement:
+    """Return what the torque indicated by the drive, N m, says of the motor's drag."""
+    drag = from_si(abs(torque), "mN m")
+    u = drag * TORQUE_LIMIT / 3**0.5
+    return measurement("drag_torque", drag, [BudgetRow("drive torque", "B", "rectangular", u, float("inf"))])

@@ -13,6 +13,7 @@ from station.bench.roles import SENSOR_DIGITIZER, Digitizer
 from station.bench.wiring import CapturePart
 from station.capture import HALL_CHANNELS, VOLTAGE_CHANNELS, Capture
 from station.errors import BenchError
+from station.judgement.limit_file import LimitFile
 from station.sequence.ongoing_test import OngoingTest
 from station.sequence_file import BackDriveStep
 from station.units import RPM
@@ -162,12 +163,12 @@ def await_turning(test: OngoingTest, pending: Future[Result], *, what: str, reme
     return pending.result()
 
 
-def peak_range(test: OngoingTest, target_rpm: float) -> float:
+def peak_range(limits: LimitFile, target_rpm: float) -> float:
     """Return the input range in V: above the highest peak that the limits allow at this speed."""
-    peaks = [limit.upper for limit in test.limits.limits
+    peaks = [limit.upper for limit in limits.limits
              if limit.name.startswith("back_emf_constant_peak") and limit.upper is not None]
     if not peaks:
-        return FALLBACK_SHARE * test.limits.motor_type.rated_voltage
+        return FALLBACK_SHARE * limits.motor_type.rated_voltage
     return HEADROOM * max(peaks) * abs(target_rpm) / 1000
 
 

@@ -4,7 +4,7 @@ from math import isfinite
 
 from station.analysis.budget import measurement
 from station.errors import BenchError
-from station.measurement import BudgetRow
+from station.measurement import BudgetRow, Measurement
 from station.sequence.hazards import require_at_rest, sensors_unpowered
 from station.sequence.ongoing_test import OngoingTest
 from station.sequence_file import InsulationStep
@@ -23,13 +23,18 @@ def insulation(step: InsulationStep, test: OngoingTest) -> None:
     require_at_rest(test)
     with sensors_unpowered(test):
         resistance = _measure(step, test)
+    test.add(measured_insulation(resistance))
+
+
+def measured_insulation(resistance: float) -> Measurement:
+    """Return what an indicated resistance, ohm, says of the insulation; BenchError when it is over range."""
     if not isfinite(resistance):
         raise BenchError("insulation resistance is over range", where="insulation tester",
                          expected="a value within the range", got="over range",
                          remedy="Check that the test leads reach winding and frame; an open lead reads so too.")
     megohms = from_si(resistance, "Mohm")
     row = BudgetRow("insulation tester", "B", "rectangular", megohms * RESISTANCE_LIMIT / 3**0.5, float("inf"))
-    test.add(measurement("insulation_resistance", megohms, [row]))
+    return measurement("insulation_resistance", megohms, [row])
 
 
 def _measure(step: InsulationStep, test: OngoingTest) -> float:

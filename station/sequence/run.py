@@ -1,6 +1,7 @@
 """One run: a motor in, a judged and durable record out, and the bench safe on every way out."""
 
 from collections.abc import Callable
+from collections.abc import Sequence as Ordered
 from dataclasses import dataclass
 from functools import partial
 from typing import Any
@@ -9,6 +10,7 @@ from station.bench.bench import Bench
 from station.bench.transcript_spool import TranscriptSpool
 from station.clock import Clock, stamp
 from station.errors import BenchNotFitError, StationError
+from station.judgement.conclusion import Measured
 from station.judgement.judge import judge
 from station.judgement.limit_file import LimitFile
 from station.record.store import Store
@@ -179,8 +181,12 @@ class Runner:
     def _failed(self, test: OngoingTest, before: set[tuple[str, str]]) -> set[str]:
         """Return the names of new values outside their limits; absent ones do not count yet."""
         new = {key: value for key, value in test.measurements.items() if key not in before}
-        rows = judge(new, self.sequence.labels(), self.limits).rows
-        return {row.name for row in rows if row.result == "FAIL"}
+        return outside_limits(new, self.sequence.labels(), self.limits)
+
+
+def outside_limits(measured: Measured, labels: Ordered[str], limits: LimitFile) -> set[str]:
+    """Return the names of the values that fail, whatever is not measured yet."""
+    return {row.name for row in judge(measured, labels, limits).rows if row.result == "FAIL"}
 
 
 def _carry_out(step: AnyStep, test: OngoingTest) -> None:

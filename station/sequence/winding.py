@@ -1,10 +1,12 @@
 """The winding step: four-wire resistance of the three line pairs, brought to the reference temperature."""
 
+from collections.abc import Mapping
 from math import isfinite
 
 from station.analysis.winding import winding_resistance
 from station.bench.roles import Ohmmeter
-from station.motor import LINES
+from station.measurement import Measurement
+from station.motor import LINES, MotorType
 from station.sequence.ongoing_test import OngoingTest
 from station.sequence_file import WindingStep
 
@@ -35,7 +37,11 @@ def winding(_step: WindingStep, test: OngoingTest) -> None:
     for pair, resistance in indications.items():
         if not isfinite(resistance):
             test.say("note", f"winding {pair} is open: no resistance within the range")
-    found = winding_resistance(indications, temperature, test.limits.motor_type,
-                               GAIN_LIMIT, OFFSET_LIMIT, TEMPERATURE_LIMIT)
-    for measurement in found.values():
+    for measurement in measured_winding(indications, temperature, test.limits.motor_type):
         test.add(measurement)
+
+
+def measured_winding(indications: Mapping[str, float], temperature: float, kind: MotorType) -> list[Measurement]:
+    """Return what the indicated resistances of the pairs, ohm, say of the winding at `temperature`, °C."""
+    return list(winding_resistance(indications, temperature, kind, GAIN_LIMIT, OFFSET_LIMIT,
+                                   TEMPERATURE_LIMIT).values())
