@@ -111,7 +111,7 @@ class _Stored:
 
 
 def _counts(file: TableFile, limits: LimitFile, own: LimitFile | None, kind: Kind, loud: Sequence[int],
-            stored: _Stored) -> tuple[NDArray[np.int64], NDArray[np.int64], bool]:
+            stored: _Stored) -> tuple[NDArray[np.int16], NDArray[np.int16], bool]:
     """Return of each row how many values fail and are missing by `limits`, and whether any is asked for."""
     asked = demands(limits, kind.labels)
     if own is None:
@@ -121,13 +121,13 @@ def _counts(file: TableFile, limits: LimitFile, own: LimitFile | None, kind: Kin
     more = count_results(file, added, kind.groups)
     less = count_results(file, dropped, [group for group in kind.groups if group in set(loud)])
     failed, missing = more.failed - less.failed, more.missing - less.missing
-    failed[stored.rows] += stored.failed
-    missing[stored.rows] += stored.missing
+    failed[stored.rows] += stored.failed.astype(np.int16)
+    missing[stored.rows] += stored.missing.astype(np.int16)
     _require_sense(failed, missing, kind, stored)
     return failed, missing, bool(asked)
 
 
-def _require_sense(failed: NDArray[np.int64], missing: NDArray[np.int64], kind: Kind, stored: _Stored) -> None:
+def _require_sense(failed: NDArray[np.int16], missing: NDArray[np.int16], kind: Kind, stored: _Stored) -> None:
     wrong = (failed < 0) | (missing < 0)
     wrong[stored.rows[stored.trouble]] = False      # what was interrupted may have been judged in part, or not at all
     if kind.rows is not None:

@@ -15,6 +15,7 @@ import pyarrow.parquet as pq
 from numpy.typing import NDArray
 
 from station.errors import EvidenceError, StationError
+from station.study.plain_pages import PlainPages
 
 FORMAT = 1
 KEY = b"table"
@@ -113,6 +114,7 @@ class TableFile:
         self.path = path
         try:
             self._file = pq.ParquetFile(path, memory_map=True)
+            self._pages = PlainPages(path)
             self._schema = self._file.schema_arrow
             about = json.loads((self._schema.metadata or {})[KEY])
             self.about = ABOUT[about.pop("format")](**{**about, "values": tuple(about["values"])})
@@ -161,6 +163,10 @@ class TableFile:
             return {}
         table = self._file.read_row_groups(list(groups), columns=list(names)) if groups else self._schema.empty_table()
         return {name: table[name].to_numpy() for name in names}
+
+    def in_place(self, name: str, group: int) -> NDArray[np.float64] | None:
+        """Return the values of a column in a group without copying them, None where they must be read; see above."""
+        return self._pages.values(self._file.metadata.row_group(group).column(self._places[name]))
 
     def texts(self, name: str, groups: Sequence[int]) -> tuple[NDArray[np.int64], list[str]]:
         """Return a column of texts as places in a list of those that there are."""

@@ -1,12 +1,16 @@
 """How many values of each run fail or are missing, counted over a table file limit by limit."""
 
+import os
 from collections.abc import Sequence
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field
+from threading import Lock
 
 import numpy as np
 from numpy.typing import NDArray
 
 from station.study.decide import FAIL, NO_RESULT, Bound, Floats, certain, decide
+from station.study.plain_pages import aligned
 from station.study.table_file import TableFile, columns_of
 
 
@@ -24,71 +28,75 @@ class Demand:
 class Counts:
     """Of each row of a table, how many values fail and how many give no result."""
 
-    failed: NDArray[np.int64]
-    missing: NDArray[np.int64]
+    failed: NDArray[np.int16]
+    missing: NDArray[np.int16]
 
 
-@dataclass(slots=True)
-class _Doubts:
-    """Values of one demand that its bounds do not decide, gathered from all groups."""
+@dataclass(frozen=True, slots=True)
+class _Doubt:
+    """Values of one demand in one group that bounds do not decide."""
 
-    rows: list[NDArray[np.int64]] = field(default_factory=list)
-    values: list[Floats] = field(default_factory=list)
-    us: list[Floats] = field(default_factory=list)
+    rows: NDArray[np.int64]
+    values: Floats
+    us: Floats
 
 
 def count_results(file: TableFile, demanded: Sequence[Demand], groups: Sequence[int]) -> Counts:
     """Return the counts of the rows in some groups, zero for all others."""
-    counts = Counts(np.zeros(file.rows, np.int64), np.zeros(file.rows, np.int64))
-    doubts = [_Doubts() for _ in demanded]
-    for group in groups:
-        _count_group(file, demanded, group, counts, doubts)
-    for demand, left in zip(demanded, doubts, strict=True):
-        if left.rows:
-            results = decide(np.concatenate(left.values), np.concatenate(left.us), demand.bound)
-            rows = np.concatenate(left.rows)
-            counts.failed[rows[results == FAIL]] += 1       # a row stands in it once at most
+    counts = Counts(np.zeros(file.rows, np.int16), np.zeros(file.rows, np.int16))
+    counting = _Counting(file, demanded, counts)
+    with ThreadPoolExecutor(os.cpu_count()) as threads:     # each counts in rows of its own
+        found = list(threads.map(counting.count, groups))
+    for demand, doubts in zip(demanded, zip(*found, strict=True), strict=True) if found else ():
+        left = [doubt for doubt in doubts if doubt is not None]
+        if left:
+            rows = np.concatenate([doubt.rows for doubt in left])       # each row stands in it once
+            results = decide(np.concatenate([doubt.values for doubt in left]),
+                             np.concatenate([doubt.us for doubt in left]), demand.bound)
+            counts.failed[rows[results == FAIL]] += 1
             counts.missing[rows[results == NO_RESULT]] += 1
     return counts
 
 
-def _count_group(file: TableFile, demanded: Sequence[Demand], group: int, counts: Counts, doubts: Sequence[_Doubts]
-                 ) -> None:
-    open_demands = []
-    for demand, doubt in zip(demanded, doubts, strict=True):
-        if demand.column not in file or file.unit(demand.column) != demand.unit:
-            counts.missing[file.places(group)] += 1
-        elif not _bounds_pass(file, demand, group):
-            open_demands.append((demand, doubt))
-    values = file.read({demand.column for demand, _ in open_demands}, [group])
-    unsure = []
-    for demand, doubt in open_demands:
-        left = _certain_fails(file, demand, group, values[demand.column], counts)
-        if left.size:
-            unsure.append((demand, doubt, left))
-    us = file.read({columns_of(demand.column)[1] for demand, _, _ in unsure}, [group])
-    for demand, doubt, left in unsure:
-        doubt.rows.append(file.places(group)[left])
-        doubt.values.append(values[demand.column][left])
-        doubt.us.append(us[columns_of(demand.column)[1]][left])
+@dataclass(frozen=True, slots=True)
+class _Counting:
+    """Counts group by group what is certain; thread-safe as long as no two threads count the same group."""
 
+    file: TableFile
+    demanded: Sequence[Demand]
+    counts: Counts
+    _reading: Lock = field(default_factory=Lock)
 
-def _bounds_pass(file: TableFile, demand: Demand, group: int) -> bool:
-    """Return whether every value of a group passes for certain."""
-    value, u = file.bounds(demand.column, group), file.bounds(columns_of(demand.column)[1], group)
-    if value is None or u is None or value.nulls or u.nulls:
-        return False
-    low, high, _, _ = certain(demand.bound, u.least, u.largest)
-    return bool(low <= value.least and value.largest <= high)
+    def count(self, group: int) -> list[_Doubt | None]:
+        """Count the results of a group that are certain; return what is not, for each demand."""
+        rows, room = self.file.places(group), np.empty(self.file.places(group).size)
+        return [self._count_one(demand, group, rows, room) for demand in self.demanded]
 
+    def _count_one(self, demand: Demand, group: int, rows: NDArray[np.int64], room: Floats) -> _Doubt | None:
+        file, (name, name_u, _, _) = self.file, columns_of(demand.column)
+        if name not in file or file.unit(name) != demand.unit:
+            self.counts.missing[rows] += 1
+            return None
+        value, u = file.bounds(name, group), file.bounds(name_u, group)
+        if value is None or u is None or u.nulls:
+            return _Doubt(rows, self._all(name, group), self._all(name_u, group))
+        low, high, wide_low, wide_high = certain(demand.bound, u.least, u.largest)
+        if value.nulls == 0 and low <= value.least and value.largest <= high:
+            return None
+        lying = file.in_place(name, group)
+        values = self._all(name, group) if lying is None else aligned(lying, room)
+        inside = values >= low
+        inside &= values <= high
+        left = np.flatnonzero(~inside)      # with those that are NaN
+        outside = (values[left] < wide_low) | (values[left] > wide_high)
+        self.counts.failed[rows[left[outside]]] += 1
+        left = left[~outside]
+        if not left.size:
+            return None
+        us = file.in_place(name_u, group)
+        return _Doubt(rows[left], values[left], (self._all(name_u, group) if us is None else us)[left])
 
-def _certain_fails(file: TableFile, demand: Demand, group: int, values: Floats, counts: Counts) -> NDArray[np.int64]:
-    """Count the values of a group that fail for certain; return the places of those that are left to decide."""
-    u = file.bounds(columns_of(demand.column)[1], group)
-    if u is None or u.nulls:
-        return np.arange(values.size)
-    low, high, wide_low, wide_high = certain(demand.bound, u.least, u.largest)
-    left = np.flatnonzero(~((values >= low) & (values <= high)))        # with those that are NaN
-    outside = (values[left] < wide_low) | (values[left] > wide_high)
-    counts.failed[file.places(group)[left[outside]]] += 1
-    return left[~outside]
+    def _all(self, name: str, group: int) -> Floats:
+        with self._reading:
+            values: Floats = self.file.read((name,), (group,))[name]
+        return values
