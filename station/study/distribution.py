@@ -15,6 +15,7 @@ STEPS = 200             # of the fit of two heaps; it is settled long before
 APART = 2.0             # standard deviations between two heaps that stand clear of each other (Ashman's D)
 EVIDENCE = 10.0         # difference of the information criterion that counts as very strong
 LEAST_HEAP = 0.1        # share of the motors; fewer are outliers rather than a heap
+VALLEY = 2.0            # standard deviations of two counts, by which a valley must be lower than the smaller heap
 LOWEST_P = 3.7e-24      # where Stephens' formula ends
 
 
@@ -118,7 +119,23 @@ def two_heaps(values: Floats) -> TwoHeaps | None:
     apart = (high - low) / s
     if gain < EVIDENCE or apart < APART or not LEAST_HEAP <= share <= 1 - LEAST_HEAP:
         return None
-    return TwoHeaps(low, high, s, share, apart)
+    found = TwoHeaps(low, high, s, share, apart)
+    return found if _has_valley(kept, found) else None
+
+
+def _has_valley(values: Floats, heaps: TwoHeaps) -> bool:
+    """Return whether fewer values lie between the heaps than in the smaller one, by more than chance.
+
+    A long tail on one side also takes two normals better than one, but has no valley.
+    """
+    between = np.linspace(heaps.low, heaps.high, 101)
+    lower, upper = ((between - mean) / heaps.s for mean in (heaps.low, heaps.high))
+    density = (1 - heaps.share) * np.exp(-lower**2 / 2) + heaps.share * np.exp(-upper**2 / 2)
+    half = (heaps.high - heaps.low) / 8
+    at_low, valley, at_high = (int(np.sum(np.abs(values - place) <= half))
+                               for place in (heaps.low, between[np.argmin(density)], heaps.high))
+    least = min(at_low, at_high)
+    return least - valley > VALLEY * sqrt(least + valley)
 
 
 def _best_cut(ordered: Floats) -> tuple[float, float, float, float]:

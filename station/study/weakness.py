@@ -76,13 +76,13 @@ def _within(study: CharacteristicStudy) -> float:
 def _absent(study: CharacteristicStudy) -> list[Remark]:
     found = []
     if study.n < LEAST:
-        found.append(Remark(Weight.LOOK, f"only {study.n} motors have a value: no index below {LEAST}"))
+        found.append(Remark(Weight.LOOK, f"a value of only {motors(study.n)}: no index below {LEAST}"))
     elif study.n < ENOUGH:
         found.append(Remark(Weight.NOTE, f"only {study.n} motors: the intervals are wide; {ENOUGH} make them narrower"))
     if study.sample.absent:
         why = ", ".join(f"{count} {words}" for words, count in study.sample.absent.items())
-        found.append(Remark(Weight.LOOK, f"{sum(study.sample.absent.values())} motors have no value ({why}), "
-                            "and may well be the worse ones"))
+        found.append(Remark(Weight.LOOK, f"no value of {motors(sum(study.sample.absent.values()))} ({why}): these "
+                            "may well be the worse ones"))
     return found
 
 
@@ -93,9 +93,9 @@ def _counts(study: CharacteristicStudy) -> list[Remark]:
     share = f"{percent(beyond.share.value)} of motors, 95 % interval {percent(beyond.share.low)} to " \
             f"{percent(beyond.share.high)}"
     if beyond.count:
-        return [Remark(Weight.WEAK, f"{beyond.count} of {study.n} motors lie outside the tolerance ({share})")]
+        return [Remark(Weight.WEAK, f"outside the tolerance: {beyond.count} of {motors(study.n)} ({share})")]
     if study.sample.nature == "count":
-        return [Remark(Weight.NOTE, f"none of {study.n} motors fails; up to {percent(beyond.share.high)} may (95 %)")]
+        return [Remark(Weight.NOTE, f"none of {motors(study.n)} fails; up to {percent(beyond.share.high)} may (95 %)")]
     return []
 
 
@@ -120,7 +120,7 @@ def _index(index: Estimate, name: str) -> Remark:
     if index.low >= CAPABLE:
         return Remark(Weight.NOTE, "")
     if index.value >= CAPABLE:
-        return Remark(Weight.NOTE, f"{words}: looks capable, but fewer than {CAPABLE} is not ruled out")
+        return Remark(Weight.NOTE, f"{words}: looks capable, but less than {CAPABLE} is not ruled out")
     if index.value >= BARE:
         return Remark(Weight.LOOK, f"{words}: tight, below {CAPABLE}")
     return Remark(Weight.WEAK, f"{words}: the process is wider than its tolerance allows")
@@ -143,7 +143,7 @@ def _form(study: CharacteristicStudy) -> list[Remark]:
     found = []
     if study.far:
         named = ", ".join(study.far[:NAMED]) + (f" and {len(study.far) - NAMED} more" if len(study.far) > NAMED else "")
-        found.append(Remark(Weight.LOOK, f"{len(study.far)} motors lie far outside all others and make "
+        found.append(Remark(Weight.LOOK, f"far outside all others: {motors(len(study.far))}, with "
                             f"{percent(study.far_share)} of the variance: {named}"))
     if study.heaps:
         why = "two causes are mixed that are not the lots" if study.heaps_within else "the lots explain it: split them"
@@ -168,6 +168,11 @@ def _measuring(study: CharacteristicStudy) -> list[Remark]:
     if share >= 1:
         return [Remark(weight, "the spread between motors cannot be told from the uncertainty of measuring")]
     return [Remark(weight, f"up to {percent(share)} of the variance is uncertainty of measuring")]
+
+
+def motors(count: int) -> str:
+    """Return a number of motors in words."""
+    return "1 motor" if count == 1 else f"{count} motors"
 
 
 def percent(share: float) -> str:
