@@ -8,19 +8,13 @@ from typing import Any
 from station.audit.finding import Report, Severity, Step
 from station.audit.ledger import ASK, BACKUP, Logged
 
-# The columns beside a body repeat what it says, under these keys.
-_COLUMNS: dict[str, tuple[str, tuple[str, ...]]] = {
-    "record": ("SELECT run_id, sha256, serial, run, motor_type, verdict, started FROM records",
-               ("serial", "run", "motor_type", "verdict", "started")),
-    "reference check": ("SELECT check_id, sha256, check_id, motor_type, result, last_run FROM reference_checks",
-                        ("check", "motor_type", "result", "last_run")),
-    "correction": ("SELECT statement_id, sha256, statement_id, kind FROM statements WHERE kind = 'correction'",
-                   ("statement", "kind")),
-    "retention": ("SELECT statement_id, sha256, statement_id, kind FROM statements WHERE kind = 'retention'",
-                  ("statement", "kind")),
-    "release": ("SELECT statement_id, sha256, statement_id, kind FROM statements WHERE kind = 'release'",
-                ("statement", "kind")),
-}
+# The columns beside a body repeat what it says, under these keys; those of statements are the same for every kind.
+_RECORDS = "SELECT 'record', run_id, sha256, serial, run, motor_type, verdict, started FROM records"
+_CHECKS = "SELECT 'reference check', check_id, sha256, check_id, motor_type, result, last_run FROM reference_checks"
+_STATEMENTS = "SELECT kind, statement_id, sha256, statement_id, kind FROM statements"
+_KEYS = {"record": ("serial", "run", "motor_type", "verdict", "started"),
+         "reference check": ("check", "motor_type", "result", "last_run")}
+_STATEMENT_KEYS = ("statement", "kind")
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,8 +30,8 @@ Rows = Mapping[tuple[str, int], Row]    # by kind and subject of the entry
 
 def read_rows(connection: sqlite3.Connection) -> Rows:
     """Return every row that should have an entry in the log."""
-    return {(kind, row[0]): Row(row[1], row[2:]) for kind, (sql, _) in _COLUMNS.items()
-            for row in connection.execute(sql)}
+    return {(kind, number): Row(sha256, tuple(columns)) for sql in (_RECORDS, _CHECKS, _STATEMENTS)
+            for kind, number, sha256, *columns in connection.execute(sql)}
 
 
 def audit_bodies(entries: Sequence[Logged], rows: Rows, origin: str, report: Report) -> None:
@@ -87,4 +81,4 @@ def _said(each: Logged) -> tuple[Any, ...]:
     kind = said.get("motor_type")
     if isinstance(kind, dict):
         said = {**said, "motor_type": kind.get("name")}
-    return tuple(said.get(key) for key in _COLUMNS[each.entry.kind][1])
+    return tuple(said.get(key) for key in _KEYS.get(each.entry.kind, _STATEMENT_KEYS))

@@ -119,9 +119,9 @@ class Report:
         return all(finding.severity is Severity.NOTE for finding in self.findings)
 
     def ordered(self) -> list[AuditFinding]:
-        """Return the findings in the auditor's order."""
+        """Return the findings in the auditor's order, within a step as they were found, which is that of the log."""
         steps = list(Step)
-        return sorted(self.findings, key=lambda finding: (steps.index(finding.step), finding.where))
+        return sorted(self.findings, key=lambda finding: steps.index(finding.step))
 
     def as_json(self, target: str) -> dict[str, Any]:
         """Return it as `--json` prints it; keys may be added, none is ever removed or changed."""

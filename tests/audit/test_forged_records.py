@@ -8,11 +8,13 @@ import shutil
 from contextlib import contextmanager
 
 import pytest
+from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 from tampering import body, rows
 
 from station.certificate.issue import issue_certificate
 from station.certificate.signing import Signer
 from station.record.log_key import LogKey
+from station.record.release_entry import Revision, StudyUsed, release
 from station.record.store import Kept, Store
 
 FORGED = "entry 6, record of CP40-0777, run 1"
@@ -189,11 +191,8 @@ def test_suspects_of_a_failed_check(archive, found):
     with opened(archive) as store:
         store.add_reference_check({**body(archive, 4), "motor_type": "VB-24", "result": "BAD"})
     assert ("circumstance.suspect", "doubtful", "entry 5, record of VB24-0001, run 1") in found("--quick")
-    record = body(archive, 5)
     with opened(archive) as store:      # tested again, which settles it
-        run_id = store.begin("VB24-0001", started=record["ended"])
-        kept = {key: value for key, value in record.items() if key not in NOT_STORED}
-        store.finish(run_id, {**kept, **times(archive), "captures": []}, [])
+        add_one_more(store, archive, body(archive, 5))
     assert "circumstance.suspect" not in {code for code, _, _ in found("--quick")}
 
 
@@ -204,6 +203,35 @@ def test_entries_keep_to_their_schema(archive, audit):
     _, told = audit("VB24-0001", "--station", archive / "station.toml")
     assert {(each["code"], each["where"]) for each in told["targets"][0]["findings"] if each["severity"] != "note"} == {
         ("record.form", "entry 6, reference check 2"), ("record.form", "entry 7, retention 2")}
+
+
+def test_releases_of_limit_files(archive, found):
+    """A release is signed; whoever is tested after it is tested by that file."""
+    record, key = body(archive, 5), LogKey.load(archive / "keys")
+    used = record["limit_file"]
+
+    def stated(sha256, signer):
+        return release(Revision("VB-24", used["revision"], sha256), file=used["name"], draft_sha256=64 * "0",
+                       study=StudyUsed("study", 64 * "1", 6, 64 * "2"), predecessor=None, person="B. Releaser",
+                       reason="first", at=record["ended"], key=signer)
+
+    with opened(archive) as store:
+        store.add_statement("release", stated(used["sha256"], key))
+        add_one_more(store, archive, record)
+    assert found("--quick") == []
+    with opened(archive) as store:
+        store.add_statement("release", stated(64 * "f", key))
+        add_one_more(store, archive, record)
+        store.add_statement("release", stated(64 * "e", LogKey("eol-1", Ed25519PrivateKey.generate())))
+    assert [(code, where) for code, _, where in found("--quick")] == [
+        ("circumstance.unreleased", "entry 9, record of VB24-0001, run 3"),
+        ("circumstance.release", "entry 10, release 4")]    # signed by another key
+
+
+def add_one_more(store, archive, record):
+    run_id = store.begin(record["serial"], started=record["ended"])
+    kept = {key: value for key, value in record.items() if key not in NOT_STORED}
+    store.finish(run_id, {**kept, **times(archive), "captures": []}, [])
 
 
 def test_file_removed_by_a_rule_is_no_finding(archive, audit):
