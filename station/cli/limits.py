@@ -1,10 +1,11 @@
-"""`station limits`: look at limit files before a motor meets them."""
+"""`station limits`: look at limit files before a motor meets them, compare them, and release them."""
 
 from pathlib import Path
 from typing import Annotated
 
 import typer
 
+from station.cli import limits_release
 from station.cli.console import errors, results
 from station.errors import FileContractError
 from station.exit_code import ExitCode
@@ -12,12 +13,12 @@ from station.judgement.limit_file import LimitFile, parse_limits
 from station.judgement.narrow_limits import Narrow, find_narrow
 from station.toml_file import read_toml
 
-app = typer.Typer(no_args_is_help=True, help="Check limit files.", rich_markup_mode=None)
+app = typer.Typer(no_args_is_help=True, help="Check, compare and release limit files.", rich_markup_mode=None)
 
 
 @app.callback()
 def _group() -> None:
-    """Check limit files."""
+    """Check, compare and release limit files."""
 
 
 @app.command("check")
@@ -43,6 +44,12 @@ def check(
             for each in narrow:
                 results.print(f"{path}: warning: {each.words}", markup=False, highlight=False, soft_wrap=True)
     return int(code)
+
+
+app.command("compare")(limits_release.compare_files)
+app.command("release")(limits_release.release)
+app.command("restore")(limits_release.restore)
+app.command("history")(limits_release.history)
 
 
 def _held_against(store: Path, revision: str, limits: LimitFile, path: Path) -> list[Narrow]:

@@ -50,17 +50,22 @@ def release(revision: Revision, *, file: str, draft_sha256: str, study: StudyUse
     Raises
     ------
     UsageError
-        Nobody answers for it, or no reason is given.
+        As `require_words`.
     """
-    for name, text in (("person", person), ("reason", reason)):
-        if not text.strip():
-            raise UsageError(f"a release without a {name}", where=f"{revision.motor_type} revision {revision.number}",
-                             expected="words that say it", got=repr(text), remedy="Say who releases it, and why.")
+    require_words(f"{revision.motor_type} revision {revision.number}", person, reason)
     before = None if predecessor is None else {"revision": predecessor.number, "sha256": predecessor.sha256}
     return {"format": FORMAT, "motor_type": revision.motor_type, "revision": revision.number, "file": file,
             "sha256": revision.sha256, "draft_sha256": draft_sha256, "study": study.as_statement(),
             "predecessor": before, "person": person.strip(), "reason": reason.strip(), "at": at,
             "note": key.sign(revision.note_text())}
+
+
+def require_words(where: str, person: str, reason: str) -> None:
+    """Raise UsageError when nobody answers for a release, or no reason is given."""
+    for name, text in (("person", person), ("reason", reason)):
+        if not text.strip():
+            raise UsageError(f"a release without a {name}", where=where, expected="words that say it", got=repr(text),
+                             remedy="Say who releases it, and why.")
 
 
 def releases_of(motor_type: str, releases: Iterable[Statement]) -> list[Statement]:

@@ -1,0 +1,169 @@
+"""`station limits compare | release | restore | history`: what a draft changes, and who put which limits in force."""
+
+import json
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Annotated, Any
+
+import typer
+from rich.table import Table
+
+from station.cli.console import results
+from station.cli.keys import keys_folder
+from station.cli.opening import open_store
+from station.clock import system_clock
+from station.errors import EvidenceError, FileContractError, UsageError
+from station.exit_code import ExitCode
+from station.judgement.limit_file import LimitFile, parse_limits
+from station.record.kept_files import kept_file
+from station.record.log_key import PUBLIC_FILE, LogKey, load_verifier
+from station.record.release_entry import releases_of, verify_release
+from station.record.signed_note import Verifier
+from station.record.statement import Statement
+from station.record.store import Store
+from station.sequence.station_file import Station, load_station
+from station.study.compare import Change, compare
+from station.study.release import Wish, last_release, put_in_force, release_draft
+from station.toml_file import parse_toml, read_toml
+
+StationFile = Annotated[Path, typer.Option("--station", help="The station file.")]
+MotorType = Annotated[str, typer.Argument(help="Motor type.")]
+
+
+def compare_files(
+    before: Annotated[Path, typer.Argument(help="Limit file.")],
+    after: Annotated[Path, typer.Argument(help="Another one, such as a draft.")],
+    as_json: Annotated[bool, typer.Option("--json", help="Print it as JSON.")] = False,
+) -> int:
+    """Say by characteristic what the second limit file changes, in words and numbers."""
+    files = [parse_limits(read_toml(path)) for path in (before, after)]
+    changes = compare(*files)
+    if as_json:
+        results.print(json.dumps({"format": 1, "before": _named(files[0]), "after": _named(files[1]),
+                                  "changes": [change.as_json() for change in changes]}),
+                      markup=False, highlight=False, soft_wrap=True)
+        return 0
+    _show(files, changes)
+    return 0
+
+
+def release(
+    draft: Annotated[Path, typer.Argument(help="Limit file without released_by, under a new revision number.")],
+    by: Annotated[str, typer.Option("--by", help="Who releases it and answers for it.")],
+    reason: Annotated[str, typer.Option(help="Why.")],
+    study: Annotated[Path, typer.Option(help="Report of `station study what-if DRAFT --json`, no older than the "
+                                        "tests.")],
+    station: StationFile = Path("station.toml"),
+) -> int:
+    """Put a draft in force as a signed revision, kept for ever with its study; the log says who, when and why."""
+    here = load_station(station)
+    limits = parse_limits(read_toml(draft))
+    target, key = _file_of(here, limits.motor_type.name), LogKey.load(keys_folder(here))
+    with open_store(here) as store:
+        before = last_release(store, limits.motor_type.name)
+        old = parse_limits(read_toml(target)) if target.exists() else None
+        said = release_draft(store, key, Wish(draft, target, study, by, reason), system_clock())
+    if before == said:
+        _say(f"{said['motor_type']} revision {said['revision']} was released already, by {said['person']} on "
+             f"{said['at']}; its file is in place: {target}")
+        return 0
+    if old is not None:
+        _show([old, limits], compare(old, limits))
+    _say(f"{said['motor_type']} revision {said['revision']} is in force: {target}")
+    _say(f"released by {said['person']}, entry {said['log']['seq']} of the log, SHA-256 {said['sha256']}")
+    return 0
+
+
+def restore(motor_type: MotorType, station: StationFile = Path("station.toml")) -> int:
+    """Put the file of the last release back in place."""
+    here = load_station(station)
+    with Store(here.store, read_only=True) as store:
+        said = last_release(store, motor_type)
+        if said is None:
+            raise UsageError("nothing of this type was released here", where=str(here.store), got="none",
+                             expected=f"a release of {motor_type} in the log", remedy="Put the file back by hand.")
+        target = next((here.limits / mark.limit_file for mark in here.marks
+                       if Path(mark.limit_file).name == said["file"]), here.limits / said["file"])
+        put_in_force(store, said, target)
+    _say(f"{motor_type} revision {said['revision']} is in force: {target}")
+    return 0
+
+
+def history(
+    motor_type: MotorType,
+    station: StationFile = Path("station.toml"),
+    as_json: Annotated[bool, typer.Option("--json", help="Print the entries as stored.")] = False,
+) -> int:
+    """Tell who released which revision when and why, and whether file and signature still hold."""
+    here = load_station(station)
+    public = None if here.keys is None else here.keys / PUBLIC_FILE
+    verifiers = [load_verifier(public)] if public is not None and public.exists() else []
+    with Store(here.store, read_only=True) as store:
+        said = releases_of(motor_type, store.statements("release"))
+        holds = [_holds(store, one, verifiers) for one in said]
+    if as_json:
+        results.print(json.dumps([{**one, "holds": words} for one, words in zip(said, holds, strict=True)]),
+                      markup=False, highlight=False, soft_wrap=True)
+    else:
+        table = Table("revision", "released", "by", "reason", "replaces", "study", "SHA-256", "entry", "holds")
+        for one, words in zip(said, holds, strict=True):
+            before = one["predecessor"]
+            table.add_row(one["revision"], one["at"], one["person"], one["reason"],
+                          before["revision"] if before else "-", f"{one['study']['name']} {one['study']['sha256'][:8]}",
+                          one["sha256"][:8], str(one["log"]["seq"]), words)
+        results.print(table)
+        _say(f"{len(said)} release(s) of {motor_type}")
+    return int(ExitCode.PASS if all(words == "yes" for words in holds) else ExitCode.EVIDENCE)
+
+
+def _holds(store: Store, said: Statement, verifiers: Sequence[Verifier]) -> str:
+    """Return "yes", or what is wrong with the kept files or the signature of a release."""
+    try:
+        if not verifiers:
+            return "signature not looked at: no public key here"
+        verify_release(said, verifiers)
+        for sha256 in (said["sha256"], said["draft_sha256"], said["study"]["sha256"]):
+            kept_file(store.folder, sha256)
+        limits = parse_limits(parse_toml(kept_file(store.folder, said["sha256"]), said["file"]))
+    except (EvidenceError, FileContractError) as error:
+        return str(error)
+    named = limits.motor_type.name, limits.revision.number, limits.revision.released_by
+    return "yes" if named == (said["motor_type"], said["revision"], said["person"]) else f"the file is {named}"
+
+
+def _file_of(here: Station, motor_type: str) -> Path:
+    """Return the limit file of a motor type, as the station file names it; UsageError when it does not."""
+    paths = sorted({here.limits / mark.limit_file for mark in here.marks})
+    found = [path for path in paths
+             if (parse_limits(read_toml(path)).motor_type.name if path.exists() else path.stem) == motor_type]
+    if len(found) != 1:
+        raise UsageError("the station file names no one limit file for this motor type", where=str(here.file),
+                         expected=f"one file of {motor_type}", got=", ".join(path.name for path in found) or
+                         "files of others: " + ", ".join(path.name for path in paths),
+                         remedy="Add a [[motor]] with limit_file to the station file, or correct the type's name.")
+    return found[0]
+
+
+def _named(limits: LimitFile) -> dict[str, Any]:
+    return {"type": limits.motor_type.name, "revision": limits.revision.number, "sha256": limits.sha256,
+            "released_by": limits.revision.released_by}
+
+
+def _show(files: list[LimitFile], changes: tuple[Change, ...]) -> None:
+    for limits in files:
+        by = limits.revision.released_by
+        _say(f"{limits.motor_type.name} revision {limits.revision.number}, "
+             + (f"released by {by}" if by else "a draft") + f", SHA-256 {limits.sha256}")
+    if not changes:
+        _say("No limit, rule or convention differs.")
+        return
+    table = Table("characteristic", "change", "before", "after", "in words")
+    for change in changes:
+        table.add_row(change.key, change.direction, change.before, change.after, change.words)
+    results.print(table)
+    kinds = [change.direction for change in changes]
+    _say(", ".join(f"{kinds.count(kind)} {kind}" for kind in dict.fromkeys(kinds)))
+
+
+def _say(text: str) -> None:
+    results.print(text, markup=False, highlight=False, soft_wrap=True)
