@@ -133,6 +133,25 @@ def test_results_and_zones(value, u, rule, result, zone):
     assert (row.result, row.zone) == (result, zone)
 
 
+@pytest.mark.parametrize(("own", "result", "zone"), [
+    ("", "FAIL", NEARLY_OUTSIDE), (', rule = "simple"', "PASS", NEARLY_OUTSIDE),
+    (', rule = "conformance"', "FAIL", NEARLY_OUTSIDE),                             # 0.945 of 0.95
+    (', rule = "conformance", least_probability = 0.94', "PASS", INSIDE),
+    (', rule = "false_accept"', "FAIL", NEARLY_OUTSIDE), (", guard_factor = 1.5", "PASS", INSIDE),
+    (", expanded_share = 0.75", "PASS", INSIDE), (", u_max = 10.0", "FAIL", NEARLY_OUTSIDE),
+    (', rule = "simple", u_max = 9.9', "NO RESULT", TOO_UNCERTAIN)])
+def test_a_limit_is_judged_by_its_own_rule(own, result, zone):
+    row, = one(116.0, 10.0, limit=f'insulation_resistance = {{ unit = "Mohm", lower = 100.0{own} }}').rows
+    assert (row.result, row.zone) == (result, zone)
+
+
+def test_one_limits_rule_is_no_others():
+    limits = limit_file(INSULATION, 'drag_torque = { unit = "mN m", upper = 40.0, rule = "simple" }')
+    values = {("insulation_resistance", ""): Measurement("insulation_resistance", 116.0, "Mohm", 10.0, inf),
+              ("drag_torque", ""): Measurement("drag_torque", 39.9, "mN m", 10.0, inf)}
+    assert [row.result for row in judge(values, (), limits).rows] == ["FAIL", "PASS"]
+
+
 def test_too_uncertain_is_no_result():
     row = one(0.0, 20.0, "deg", limit='"hall_placement.a" = { unit = "deg", lower = -4.0, upper = 4.0 }',
               name="hall_placement.a").rows[0]

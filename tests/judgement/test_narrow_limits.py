@@ -27,6 +27,7 @@ number = "C"
 hall_placement = { unit = "deg", lower = -4.0, upper = 4.0 }
 "hall_duty.b@forward 1500" = { unit = "%", lower = 48.0, upper = 52.0, rule = "simple" }
 thd = { unit = "%", upper = 6.0 }
+pole_spread = { unit = "%", upper = 5.0, u_max = 0.2 }
 winding_resistance = { unit = "mohm", lower = 540.0, upper = 600.0, u_max = 12.0 }
 hall_edges_per_revolution = { unit = "1", lower = 24, upper = 24 }
 """
@@ -35,7 +36,7 @@ LIMITS = parse_limits(parse_toml(TEXT.encode(), "CP-40.toml"))
 
 def of(name, u, label=""):
     return [(narrow.key, narrow.refused) for narrow in find_narrow(LIMITS, {(name, label): u})
-            if narrow.key != "winding_resistance"]
+            if narrow.name]
 
 
 def test_index():
@@ -86,5 +87,6 @@ def test_what_the_file_declares_is_looked_at_by_itself():
 
 
 def test_stored_values_less_certain_than_the_file_allows_refuse_it():
-    _, stored = find_narrow(LIMITS, {("winding_resistance.ab", ""): 0.0121})
-    assert (stored.name, stored.refused) == ("winding_resistance.ab", True)
+    assert of("winding_resistance.ab", 0.0121) == [("winding_resistance", True)]
+    assert of("pole_spread.bc", 0.2, "forward 750") == []
+    assert of("pole_spread.bc", 0.201, "forward 750") == [("pole_spread", True)]

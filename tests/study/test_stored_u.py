@@ -14,13 +14,14 @@ US = np.linspace(0.5, 1.0, 40)
 
 @pytest.fixture
 def table(tmp_path):
-    """A table of forty motors, whose uncertainty grows from 0.5 to 1 degree."""
+    """A table of forty motors, whose uncertainty grows from 0.5 to 1 degree, and of some without a number."""
     limits = limits_of([limit_line("hall_placement.b", -40.0, 40.0)])
     with Store(tmp_path) as store:
         for number, u in enumerate(US):
             measured = {("hall_placement.b", label): (0.0, float(u)) for label in LABELS}
             store_record(store, record_of(f"M{number}", measured, limits))
-        store_record(store, record_of("broken", {("hall_placement.b", LABELS[0]): (np.nan, 50.0)}, limits))
+        for number, (value, u) in enumerate([(np.nan, 50.0), (0.0, np.nan), (0.0, np.nan), (0.0, np.nan)]):
+            store_record(store, record_of(f"N{number}", {("hall_placement.b", LABELS[0]): (value, u)}, limits))
         return read_table(tmp_path, "CP-40")
 
 
