@@ -87,7 +87,8 @@ class Rig:
             self._motor = build_motor(self._lot, serial, self._seed, AMBIENT_C, self._fitting.turn)
             self._untouched = True
             self._guard.exchange_motor()
-            self.shaft.couple(self._motor, Ripple(1, self._fitting.runout, self._fitting.runout_phase))
+            runout = Ripple(1, self._fitting.runout, self._fitting.runout_phase)
+            self.shaft.couple(self._motor, runout, self._fitting.turn)
             self._insulation.connect(self._motor.insulation, self.now())
 
     def remove(self) -> None:

@@ -47,6 +47,7 @@ class Shaft:
         self._phases = random.uniform(0.0, 2 * np.pi, 3)
         self._load: Load | None = None
         self._runout: Ripple | None = None
+        self._turn = 0.0            # rad, of the load's rotor to the drive
         self._target = 0.0          # rad/s
         self._slew = 2000 * RPM     # rad/s2
         self._limit = 6000 * RPM    # rad/s
@@ -57,10 +58,13 @@ class Shaft:
         self._motion = self._at_rest()
 
     # --- commands ---------------------------------------------------------------------------------
-    def couple(self, load: Load | None, runout: Ripple | None = None) -> None:
-        """Couple another motor (or none) to the drive, at rest; its output goes off. `runout` is of the coupling."""
+    def couple(self, load: Load | None, runout: Ripple | None = None, turn: float = 0.0) -> None:
+        """Couple another motor (or none) to the drive, at rest; its output goes off.
+
+        `runout` is of the coupling, `turn` how far its rotor stands turned to the drive, rad: cogging turns along.
+        """
         with self._lock:
-            self._load, self._runout = load, runout
+            self._load, self._runout, self._turn = load, runout, turn
             self._enabled, self._off_at, self._trip_at = False, None, None
             self._motion = self._at_rest()
 
@@ -204,8 +208,10 @@ class Shaft:
         ripples = [*_DRIVE_RIPPLE]
         if self._load is not None:
             # At speed, cogging shakes the shaft little: its inertia carries it over.
-            ripples.append(Ripple(self._load.cogging_order, min(0.05 * self._load.cogging_torque, 3e-4), 0.0))
-        phased = tuple(Ripple(r.order, r.share, float(p)) for r, p in zip(ripples, self._phases, strict=False))
+            order = self._load.cogging_order
+            ripples.append(Ripple(order, min(0.05 * self._load.cogging_torque, 3e-4), order * self._turn))
+        phased = tuple(Ripple(r.order, r.share, r.phase + float(p))
+                       for r, p in zip(ripples, self._phases, strict=False))
         phased += (self._runout,) if self._runout is not None else ()
         self._ramp_end = 0.0
         return Motion((Leg(self._now(), 0.0, 0.0, 0.0, 0.0),), phased, _BELT_HZ, _BELT_SHARE)

@@ -75,3 +75,13 @@ def test_contacts_add_and_the_coupling_runs_out():
     bench = rig()
     ripples = {ripple for _ in range(3) if refit(bench) for ripple in bench.shaft.motion().ripples if ripple.order == 1}
     assert len(ripples) == 1 + 3            # that of the drive, and one of each fitting
+
+
+def test_cogging_is_the_motor_s_own_and_turns_with_its_rotor():
+    """At every rotor angle the shaft is as far ahead or behind after a refit as before."""
+    bench, ways = rig(), []
+    for _ in range(3):
+        refit(bench)
+        cogging = next(ripple for ripple in bench.shaft.motion().ripples if ripple.order == 24)
+        ways.append(cogging.phase - 24 * bench._motor.first_angle)
+    assert np.exp(1j * np.array(ways)) == pytest.approx(np.exp(1j * np.full(3, ways[0])), abs=1e-9)
