@@ -39,12 +39,13 @@ def risk(
 
     store = load_station(station).store
     table = read_table(store, motor_type, revision)
-    judged_by = _newest_limits(store, table) if limits is None else parse_limits(read_toml(limits))
+    judged_by = newest_limits(store, table) if limits is None else parse_limits(read_toml(limits))
     _show(risks_of_type(table, judged_by), judged_by, everything=everything)
     return 0
 
 
-def _newest_limits(store: Path, table: "WideTable") -> LimitFile:
+def newest_limits(store: Path, table: "WideTable") -> LimitFile:
+    """Return the limit file that the newest test of the production was judged by, as the store keeps it."""
     sha256 = str(table.production().frame["limit_sha256"].iloc[-1])
     return parse_limits(parse_toml(kept_file(store, sha256), f"limit file {sha256[:8]}"))
 

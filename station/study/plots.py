@@ -30,8 +30,8 @@ def distribution_plot(whole: TypeStudy, row: Row) -> Picture:
 
 def index_plot(whole: TypeStudy) -> Picture:
     """Return the indices with their intervals, the weakest on top, and what they should reach."""
-    ranked = [(row.study.sample.key, row.study.index) for row in whole.rows if row.study.index]
-    rows = [(key, index) for key, index in ranked if np.isfinite(index.value)][:RANKED]
+    there = [(row.study.sample.key, row.study.index) for row in whole.rows if row.study.index]
+    rows = sorted((one for one in there if np.isfinite(one[1].value)), key=lambda one: one[1].value)[:RANKED]
     with house_figure(7.6, 1.0 + 0.2 * max(len(rows), 1)) as figure:
         axes = figure.subplots()
         for place, (_, index) in enumerate(rows):

@@ -67,7 +67,7 @@ def _remarks(pages: Pages, whole: TypeStudy) -> None:
     told = [row for row in whole.rows if row.weight > Weight.NOTE]
     if not told:
         pages.paragraph("Nothing.")
-    for row in sorted(told, key=lambda row: -row.weight):
+    for row in told:
         pages.paragraph(row.study.sample.key, font=fonts.BOLD, colour=RED if row.weight is Weight.WEAK else GREY)
         for remark in row.remarks:
             pages.paragraph(remark.text + ".", indent=10)

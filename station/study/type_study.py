@@ -32,10 +32,10 @@ class Row:
         return max((remark.weight for remark in self.remarks), default=Weight.NOTE)
 
     @property
-    def rank(self) -> tuple[float, float]:
-        """What it is sorted by, the weakest first: its index, then the share beyond the tolerance."""
+    def rank(self) -> tuple[float, float, float]:
+        """What it is sorted by, the weakest first: heaviest remark, index, share beyond the tolerance."""
         index = self.study.index.value if self.study.index else inf
-        return index, -(self.study.beyond.share.value if self.study.beyond else 0.0)
+        return -self.weight, index, -(self.study.beyond.share.value if self.study.beyond else 0.0)
 
 
 @dataclass(frozen=True, slots=True)
