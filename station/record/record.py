@@ -13,6 +13,7 @@ from station.errors import EvidenceError, StationError
 Record = dict[str, Any]
 
 INTERRUPTED = "interrupted"
+EXACT = 2**53           # whole numbers below are doubles; RFC 8785 refuses others, but writes large doubles as such
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,10 +52,19 @@ def _top(part: object) -> bytes:
 def _dumps(part: object) -> bytes:
     try:
         # The first pass turns tuples, enumerations of text and the like into plain JSON.
-        return rfc8785.dumps(json.loads(json.dumps(part, allow_nan=False)))
+        return rfc8785.dumps(json.loads(json.dumps(part, allow_nan=False), parse_int=_whole_number))
     except (TypeError, ValueError, rfc8785.CanonicalizationError) as error:
         raise StationError("record cannot be stored", where="record", expected="plain JSON, finite numbers",
                            got=str(error), remedy="Test the motor again and report this as a defect.") from error
+
+
+def _whole_number(digits: str) -> int | float:
+    """Return a whole number as it was before it was written: large doubles are written without a point or exponent."""
+    number = int(digits)
+    if abs(number) < EXACT:
+        return number
+    written = float(digits)
+    return written if rfc8785.dumps(written) == digits.encode() else number
 
 
 def sha256_of(content: bytes) -> str:

@@ -26,6 +26,14 @@ def test_what_has_no_place_in_json_is_refused(thing):
         canonical({"value": thing})
 
 
+@pytest.mark.parametrize("number", [11640247134995850.0, -(2.0**53), 2.0**60, 1e16, 999999999999999900000.0, 1e21])
+def test_large_numbers_keep_their_bytes_when_they_are_read_back(number):
+    """They come as degrees of freedom, where hardly anything is uncertain; RFC 8785 writes them as whole numbers."""
+    body = canonical({"dof": number, "rows": [{"dof": number}]})
+    assert float(json.loads(body)["dof"]) == number
+    assert canonical(json.loads(body)) == body
+
+
 def row_of(record, **changed):
     body = canonical(record)
     row = {"serial": record["serial"], "run": record["run"], "motor_type": record["motor_type"]["name"],
