@@ -40,7 +40,8 @@ def study_type(
     from station.study.wide_table import read_table  # noqa: PLC0415
 
     stations = [load_station(file) for file in (station, *(also or ()))]
-    tables = [read_table(one.store, motor_type, revision, lot_pattern=one.lot_pattern_of(motor_type)) for one in stations]
+    tables = [read_table(one.store, motor_type, revision, lot_pattern=one.lot_pattern_of(motor_type))
+              for one in stations]
     judged_by = newest_limits(stations[0].store, tables[0]) if limits is None else parse_limits(read_toml(limits))
     whole = type_study.study_type(gather(tables, judged_by), judged_by)
     if out is not None:
