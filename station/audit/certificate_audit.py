@@ -70,7 +70,7 @@ def _audit_heads(evidence: Evidence, name: str, heads: Mapping[str, str], truste
         own = head_of(evidence, name, trusted)
         others = [(kept, open_head(note, trusted, kept)) for kept, note in heads.items()]
     except HeadError as error:
-        if error.where != name:     # what is wrong with its own is a finding already
+        if error.wrong.where != name:     # what is wrong with its own is a finding already
             error.report_to(report, "")
         return
     for kept, other in others:

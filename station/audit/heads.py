@@ -14,17 +14,18 @@ from station.record.signed_note import Ed25519Verifier, parse_note
 ASK = "Trust nothing from there on; compare with copies of the log kept elsewhere, and ask who changed it."
 
 
-class HeadError(EvidenceError):
-    """A head that does not hold, with the code of the finding that it makes."""
+class HeadError(Exception):
+    """A head that does not hold: what is wrong with it, and the code of the finding that it makes."""
 
-    def __init__(self, code: str, error: EvidenceError) -> None:
-        self.code = code
-        super().__init__(error.what, where=error.where, expected=error.expected, got=error.got, remedy=error.remedy)
+    def __init__(self, code: str, wrong: EvidenceError) -> None:
+        self.code, self.wrong = code, wrong
+        super().__init__(str(wrong))
 
     def report_to(self, report: Report, since: str) -> None:
         """Add the finding."""
-        report.find(self.code, Severity.BROKEN, self.what, where=self.where, since=since, expected=self.expected,
-                    got=self.got, remedy=self.remedy)
+        wrong = self.wrong
+        report.find(self.code, Severity.BROKEN, wrong.what, where=wrong.where, since=since, expected=wrong.expected,
+                    got=wrong.got, remedy=wrong.remedy)
 
 
 def open_head(note: str, trusted: Trusted, where: str) -> Checkpoint:
