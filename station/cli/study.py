@@ -2,7 +2,7 @@
 
 import typer
 
-from station.cli import study_risk, study_type
+from station.cli import study_gauge, study_risk, study_type
 
 app = typer.Typer(no_args_is_help=True, rich_markup_mode=None,
                   help="Study stored tests: distributions, gauge, drift, and what other limits would have done.")
@@ -13,5 +13,6 @@ def _group() -> None:
     """Study stored tests."""
 
 
+app.add_typer(study_gauge.app, name="gauge")
 app.command("risk")(study_risk.risk)
 app.command("type")(study_type.study_type)

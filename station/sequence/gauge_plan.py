@@ -16,8 +16,6 @@ from station.toml_file import Table, TomlSource, check
 Text = Annotated[str, Field(min_length=1, max_length=64, pattern=r"^[^\"\\\x00-\x1f]+$")]   # stands in quotes
 By = Literal["refit", "shift", "station"]
 
-LEAST_MOTORS = 5        # below which the spread of the motors is hardly known; common practice, no source
-
 COMMENT = {
     "refit": "each motor is put in anew in every round and then tested so often without a touch",
     "shift": "a round in each shift; the motor is put in anew before every test",

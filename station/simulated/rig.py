@@ -43,7 +43,8 @@ class Rig:
         self._lot, self._seed, self._pace = lot, seed, pace
         self._lock = RLock()
         self._motor: PlacedMotor | None = None
-        self._fittings = np.random.default_rng([seed, 2])
+        # Each time the bench is started the hands are other ones: else two rounds would be fitted alike.
+        self._fittings = np.random.default_rng([seed, 2, int(self._clock.utc().timestamp() * 1000)])
         self._fitting = draw_fitting(self._fittings)
         self._untouched = False     # whether no hand can have reached the motor since it was put in
         self._supply = _SensorSupply()

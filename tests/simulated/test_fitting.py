@@ -1,6 +1,6 @@
 """station.simulated.fitting: a motor never sits twice in the same way, and stays as it is while nobody touches it."""
 
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 
 import numpy as np
 import pytest
@@ -15,8 +15,8 @@ NOON = datetime(2026, 11, 25, 12, tzinfo=UTC)
 SERIAL = "CP40-0001"
 
 
-def rig(seed=1):
-    made = Rig(LOT, seed, 10.0, Clock(lambda: NOON, lambda: 0.0, lambda _: None))
+def rig(seed=1, start=NOON):
+    made = Rig(LOT, seed, 10.0, Clock(lambda: start, lambda: 0.0, lambda _: None))
     made.place(SERIAL)
     return made
 
@@ -60,10 +60,11 @@ def test_another_motor_in_between_is_a_refit():
     assert look(bench) != first
 
 
-def test_the_same_seed_gives_the_same_fittings():
+def test_the_same_seed_gives_the_same_fittings_but_not_when_started_again_later():
     assert [refit(bench) for bench in (rig(),) for _ in range(3)] == [refit(bench) for bench in (rig(),)
                                                                       for _ in range(3)]
     assert look(rig(1)) != look(rig(2))
+    assert look(rig(1)) != look(rig(1, NOON + timedelta(seconds=5)))
 
 
 def test_contacts_add_and_the_coupling_runs_out():
