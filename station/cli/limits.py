@@ -7,7 +7,7 @@ import typer
 
 from station.cli import limits_release
 from station.cli.console import errors, results
-from station.errors import FileContractError
+from station.errors import FileContractError, UsageError
 from station.exit_code import ExitCode
 from station.judgement.limit_file import LimitFile, parse_limits
 from station.judgement.narrow_limits import Narrow, find_narrow
@@ -26,14 +26,13 @@ def check(
     files: Annotated[list[Path], typer.Argument(help="Limit files.")],
     against: Annotated[Path | None, typer.Option(
         help="Folder of a store: are the tolerances wide enough for the uncertainty of its values?")] = None,
-    revision: Annotated[str, typer.Option("--sequence-revision", help="Of the sequence, if there are several.")] = "",
 ) -> int:
     """Say of each limit file whether it holds, with every fault of those that do not, and which limits are narrow."""
     code = ExitCode.PASS
     for path in files:
         try:
             limits = parse_limits(read_toml(path))
-            narrow = find_narrow(limits) if against is None else _held_against(against, revision, limits, path)
+            narrow = find_narrow(limits) if against is None else _held_against(against, limits, path)
         except FileContractError as error:
             code = ExitCode.WRONG_USE
             errors.print(str(error), markup=False, highlight=False, soft_wrap=True)
@@ -52,8 +51,11 @@ app.command("restore")(limits_release.restore)
 app.command("history")(limits_release.history)
 
 
-def _held_against(store: Path, revision: str, limits: LimitFile, path: Path) -> list[Narrow]:
+def _held_against(store: Path, limits: LimitFile, path: Path) -> list[Narrow]:
     from station.study.stored_u import hold_against  # noqa: PLC0415 - slow to import, and for studies only
-    from station.study.wide_table import read_table  # noqa: PLC0415
+    from station.study.wide_table import revisions_of  # noqa: PLC0415
 
-    return hold_against(read_table(store, limits.motor_type.name, revision), limits, str(path))
+    if not revisions_of(store, limits.motor_type.name):
+        raise UsageError("no tests to hold limits against", where=str(store), got="none",
+                         expected=f"tests of {limits.motor_type.name}", remedy="Test motors first, or leave it out.")
+    return hold_against(store, limits, str(path))

@@ -18,6 +18,7 @@ from station.judgement.limit_file import LimitFile, parse_limits
 from station.record.kept_files import kept_file
 from station.record.log_key import PUBLIC_FILE, LogKey, load_verifier
 from station.record.release_entry import releases_of, verify_release
+from station.record.schema import DATABASE
 from station.record.signed_note import Verifier
 from station.record.statement import Statement
 from station.record.store import Store
@@ -58,6 +59,7 @@ def release(
     """Put a draft in force as a signed revision, kept for ever with its study; the log says who, when and why."""
     here = load_station(station)
     limits = parse_limits(read_toml(draft))
+    _refuse_narrow(here, limits, draft)
     target, key = _file_of(here, limits.motor_type.name), LogKey.load(keys_folder(here))
     with open_store(here) as store:
         before = last_release(store, limits.motor_type.name)
@@ -114,6 +116,15 @@ def history(
         results.print(table)
         _say(f"{len(said)} release(s) of {motor_type}")
     return int(ExitCode.PASS if all(words == "yes" for words in holds) else ExitCode.EVIDENCE)
+
+
+def _refuse_narrow(here: Station, limits: LimitFile, draft: Path) -> None:
+    """Raise FileContractError where a tolerance is too narrow for the uncertainty of the values stored."""
+    from station.study.stored_u import hold_against  # noqa: PLC0415 - slow to import, and for studies only
+
+    if (here.store / DATABASE).exists():
+        for narrow in hold_against(here.store, limits, str(draft)):
+            _say(f"warning: {narrow.words}")
 
 
 def _holds(store: Store, said: Statement, verifiers: Sequence[Verifier]) -> str:

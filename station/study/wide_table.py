@@ -128,6 +128,12 @@ def table_of(folder: Path, motor_type: str, sequence_revision: str = "") -> Tabl
     return fitting[0]
 
 
+def revisions_of(folder: Path, motor_type: str) -> list[str]:
+    """Return the revisions of the sequence by which the store at `folder` has tests of a motor type."""
+    with Store(folder, read_only=True) as store:
+        return [file.about.sequence_revision for file in _tables(store) if file.about.motor_type == motor_type]
+
+
 def build_tables(store: Store) -> list[Path]:
     """Make the table of every motor type and revision of its sequence anew; return the files."""
     gathered: dict[tuple[str, str], TableRows] = {}

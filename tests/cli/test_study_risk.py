@@ -74,3 +74,20 @@ def test_limits_are_held_against_a_store(line, command, limits, code, words):
     assert told == code
     assert (words or "holds") in " ".join((out + err).split())
     assert ("warning" in out) == (limits is TIGHT)
+
+
+def test_no_tests_to_hold_limits_against(line, command):
+    path = Path(__file__).parents[2] / "limits" / "VB-24.toml"
+    code, _, err = command("limits", "check", path, "--against", load_station(line / "station.toml").store)
+    assert code == ExitCode.WRONG_USE
+    assert "VB-24" in err
+
+
+def test_a_draft_too_narrow_for_the_stored_values_is_not_released(line, command):
+    draft = line / "draft.toml"
+    line_of_it = drawn.limit_line("hall_placement.b", -0.5, 0.5)
+    draft.write_text(drawn.limits_of([line_of_it], number="B", released=False).text, encoding="utf-8")
+    code, _, err = command("limits", "release", draft, "--by", "A. Tester", "--reason", "tighter", "--study",
+                           line / "none.json", "--station", line / "station.toml")
+    assert code == ExitCode.WRONG_USE
+    assert "Cm 0.50" in " ".join(err.split())
