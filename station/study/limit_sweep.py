@@ -16,6 +16,7 @@ from station.judgement.limit_file import Limit, LimitFile
 from station.study.decide import NO_RESULT, PASS, Bound, Floats, decide
 from station.study.rejudge import demands, kinds, rejudge
 from station.study.table_file import TableFile, columns_of
+from station.study.value_counts import Demand
 
 Side = Literal["lower", "upper"]
 Places = NDArray[np.int64]
@@ -39,14 +40,15 @@ class Sweep:
     """What becomes of every run by each candidate.
 
     `alone` and `among` give of each row how many of the tightest candidates it does not pass by, by this limit
-    alone and with all others in force: the run passes by all after them. `passed` counts the passing runs by
-    each of `bounds`, as they were given.
+    alone and with all others in force: the run passes by all after them. `measured` tells the rows that have every
+    value that the limit asks for. `passed` counts the passing runs by each of `bounds`, as they were given.
     """
 
     bounds: tuple[float, ...]
     ordered: tuple[float, ...]
     alone: Places
     among: Places
+    measured: NDArray[np.bool_]
     passed: tuple[int, ...]
 
 
@@ -54,15 +56,18 @@ def sweep(file: TableFile, limits: LimitFile, in_force: Mapping[str, LimitFile],
     """Return what becomes of every run in a table; `limits` holds the limit that is swept, errors as `rejudge`."""
     limit = limit_called(limits, candidates.key)
     ordered = candidates.tightest_first()
-    alone = np.zeros(file.rows, np.int64)
+    alone, measured = np.zeros(file.rows, np.int64), np.ones(file.rows, bool)
     for kind in kinds(file):
+        own = np.ones(file.rows, bool) if kind.rows is None else kind.rows
         for demand in demands(replace(limits, limits=(limit,)), kind.labels):
-            fails = _fails(file, demand.column, demand.unit, demand.bound, candidates.side, ordered)
-            alone = np.maximum(alone, fails if kind.rows is None else np.where(kind.rows, fails, 0))
+            fails, there = _fails(file, demand, candidates.side, ordered)
+            alone = np.maximum(alone, np.where(own, fails, 0))
+            measured &= there | ~own
     among = np.where(_others_pass(file, limits, limit, in_force), alone, len(ordered))
     counted = np.cumsum(np.bincount(among, minlength=len(ordered) + 1))
     found = dict(zip(ordered, counted.tolist(), strict=False))
-    return Sweep(candidates.bounds, tuple(ordered), alone, among, tuple(found[bound] for bound in candidates.bounds))
+    return Sweep(candidates.bounds, tuple(ordered), alone, among, measured,
+                 tuple(found[bound] for bound in candidates.bounds))
 
 
 def limit_called(limits: LimitFile, key: str) -> Limit:
@@ -91,15 +96,16 @@ def _others_pass(file: TableFile, limits: LimitFile, limit: Limit, in_force: Map
     return clear
 
 
-def _fails(file: TableFile, column: str, unit: str, bound: Bound, side: Side, ordered: list[float]) -> Places:
-    """Return of each row by how many of the candidates its value in one column does not pass."""
+def _fails(file: TableFile, demand: Demand, side: Side, ordered: list[float]) -> tuple[Places, NDArray[np.bool_]]:
+    """Return of each row by how many candidates its value in one column does not pass, and whether there is one."""
     fails = np.full(file.rows, len(ordered), np.int64)
-    if column in file and file.unit(column) == unit:
-        _, name_u, _, _ = columns_of(column)
-        read = file.read((column, name_u), range(file.groups))
-        halving = _Halving(bound, side, ordered, fails)
-        _part(read[column], read[name_u], np.arange(file.rows), halving, (0, len(ordered)))
-    return fails
+    if demand.column not in file or file.unit(demand.column) != demand.unit:
+        return fails, np.zeros(file.rows, bool)
+    name, name_u, _, _ = columns_of(demand.column)
+    read = file.read((name, name_u), range(file.groups))
+    halving = _Halving(demand.bound, side, ordered, fails)
+    _part(read[name], read[name_u], np.arange(file.rows), halving, (0, len(ordered)))
+    return fails, np.isfinite(read[name]) & np.isfinite(read[name_u])
 
 
 @dataclass(frozen=True, slots=True)
