@@ -83,7 +83,8 @@ def trace(words: Sequence[str | Path], into: Path, *, ends_with: Sequence[int] =
               "-e", "signal=none", "-o", str(into)]
     ended = subprocess.run([*strace, *map(str, words)], capture_output=True, text=True, timeout=seconds, check=False)
     if ended.returncode not in ends_with:
-        raise RuntimeError(f"the traced program ended with {ended.returncode}: {ended.stderr[-2000:]}")
+        said = ended.stdout[-1000:] + ended.stderr[-1000:]
+        raise RuntimeError(f"the traced program ended with {ended.returncode}: {said}")
     return ended.stdout
 
 

@@ -11,6 +11,7 @@ from station.audit.trusted import load_trusted
 from station.certificate.key_folder import AUTHORITY_FILE
 from station.cli.setup import write_folder
 from station.clock import stamp, system_clock
+from station.exit_code import ExitCode
 from station.record.kept_files import kept_file
 from station.record.log_key import PUBLIC_FILE, LogKey
 from station.record.store import Store
@@ -28,10 +29,13 @@ PROGRAM = [sys.executable, "-c", "from station.cli import main; main()"]
 @pytest.fixture(scope="module")
 def traced(tmp_path_factory):
     """One motor tested; (folder of the station, events, index of the verdict on the screen)."""
-    home = tmp_path_factory.mktemp("traced")
-    write_folder(home / "line", pace=20.0, free_ports=True)
-    printed = trace([*PROGRAM, "test", SERIAL, "--station", home / "line" / "station.toml"], home / "trace")
-    assert f"PASS      {SERIAL}" in printed
+    for _ in range(3):      # an overloaded machine may leave a motor without a result, which is of no use here
+        home = tmp_path_factory.mktemp("traced")
+        write_folder(home / "line", pace=20.0, free_ports=True)
+        words = [*PROGRAM, "test", SERIAL, "--station", home / "line" / "station.toml"]
+        printed = trace(words, home / "trace", ends_with=(ExitCode.PASS, ExitCode.NO_RESULT, ExitCode.BENCH_NOT_FIT))
+        if f"PASS      {SERIAL}" in printed:
+            break
     events = events_under(home / "line", home / "trace")
     verdict, = (i for i, event in enumerate(events) if isinstance(event, Said) and f"PASS      {SERIAL}" in event.text)
     return home / "line", events, verdict
