@@ -13,6 +13,8 @@ import tempfile
 import time
 from pathlib import Path
 
+from station.simulated.free_port import free_ports
+
 BUS = """<busconfig>
   <listen>unix:path={path}</listen>
   <policy context="default">
@@ -55,7 +57,10 @@ def message_bus():
 
 
 class RealPrinter:
-    """`start` and `stop` it; what it printed is in `printed()`. Off until started; its port stays the same."""
+    """`start` and `stop` it; what it printed is in `printed()`. Off until started.
+
+    Its port stays the same, and is none that another connection could be given while it is off.
+    """
 
     def __init__(self, folder, bus):
         self.folder, self.bus, self.process = folder, bus, None
@@ -64,8 +69,7 @@ class RealPrinter:
         self.engine = folder / "engine"
         self.engine.write_text(ENGINE.format(folder=folder))
         self.engine.chmod(0o755)
-        with socket.create_server(("127.0.0.1", 0)) as free:
-            self.port = free.getsockname()[1]
+        (self.port,) = free_ports(1)
         self.uri = f"ipp://localhost:{self.port}/ipp/print"
 
     def start(self, formats="application/pdf"):

@@ -1,7 +1,6 @@
 """`station setup`: a starter folder, ready to run on the simulated bench."""
 
 import shutil
-import socket
 from datetime import timedelta
 from enum import StrEnum
 from pathlib import Path
@@ -17,6 +16,7 @@ from station.clock import system_clock
 from station.errors import UsageError
 from station.sequence.station_file import load_station
 from station.simulated import lot
+from station.simulated.free_port import free_ports as loopback_ports
 
 ROLES = ("drive", "digitizer", "ohmmeter", "supply", "insulation", "thermometer", "guard", "sensor_digitizer")
 FIRST_PORT = 45025
@@ -129,7 +129,7 @@ def write_folder(folder: Path, *, pace: float, free_ports: bool, drive: DriveKin
     if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
         raise UsageError("folder is in use", where=str(folder), expected="an absent or empty folder",
                          got="one with files", remedy="Name another folder, or empty this one.")
-    ports = _free_ports() if free_ports else [FIRST_PORT + i for i in range(len(ROLES))]
+    ports = loopback_ports(len(ROLES)) if free_ports else [FIRST_PORT + i for i in range(len(ROLES))]
     side_port = 0 if free_ports else FIRST_PORT + SIDE_PORT_OFFSET
     today = system_clock().today()
     folder.mkdir(parents=True, exist_ok=True)
@@ -151,11 +151,3 @@ def _shipped(name: str) -> Path:
         raise UsageError("the shipped files are not there", where=str(path), expected=f"the folder {name}",
                          got="nothing", remedy="Install the station from its checkout with `pip install -e .`.")
     return path
-
-
-def _free_ports() -> list[int]:
-    sockets = [socket.create_server(("127.0.0.1", 0)) for _ in ROLES]
-    ports = [s.getsockname()[1] for s in sockets]
-    for s in sockets:
-        s.close()
-    return ports

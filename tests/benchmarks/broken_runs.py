@@ -1,7 +1,6 @@
 """Runs on the simulated bench with faults armed through its side channel, and what came of each."""
 
 import re
-import socket
 import time
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -11,6 +10,7 @@ from station.cli.workplace import open_workplace
 from station.sequence.progress import unwatched
 from station.sequence.runs_gate import FurtherRun
 from station.sequence.station_file import load_station
+from station.simulated.free_port import free_ports
 from station.simulated.side_channel import SideChannel
 
 PACE = 100.0
@@ -64,8 +64,7 @@ def faulty_station(folder, pace=PACE, over="sockets"):
 
     `over` "hislip": every instrument is reached so; "modbus": the drive is, the others over raw sockets.
     """
-    with socket.create_server(("127.0.0.1", 0)) as free:
-        port = free.getsockname()[1]
+    (port,) = free_ports(1)
     write_folder(folder, pace=pace, free_ports=True, drive=DriveKind.MODBUS if over == "modbus" else DriveKind.SCPI)
     if over == "hislip":
         bench = folder / "bench.toml"

@@ -1,6 +1,5 @@
 """A run whose drive is spoken to over Modbus: trouble in mid-turn ends in NO RESULT and a shaft at rest."""
 
-import socket
 
 import pytest
 
@@ -9,13 +8,13 @@ from station.cli.workplace import open_workplace
 from station.errors import BenchError, NoReplyError, StoppedError
 from station.sequence.progress import unwatched
 from station.sequence.station_file import load_station
+from station.simulated.free_port import free_ports
 from station.simulated.side_channel import SideChannel
 
 
 @pytest.fixture
 def side_port():
-    with socket.create_server(("127.0.0.1", 0)) as taken:
-        return taken.getsockname()[1]
+    return free_ports(1)[0]
 
 
 @pytest.fixture
