@@ -73,9 +73,10 @@ def figures_of(pace, physics, runs):
     at = f"pace {pace:g}"
     shown = [Figure(f"{at}: ramps, settling, dwells and captures", lasting, unit="s"),
              Figure(f"{at}: scan to durable verdict, less the wait for START", cycle, unit="s"),
-             # The station's own work takes as long at any pace, and is held to what pace 1 allows.
+             # The station's own work takes as long at any pace. At a higher one so does what the simulated bench
+             # computes, which no real bench would, so that only pace 1 is held to the limit.
              Figure(f"{at}: beyond physics, of the physics at pace 1", 100 * (cycle - lasting) / physics, unit="%",
-                    most=100 * MOST)]
+                    most=100 * MOST if pace == 1 else None)]
     parts = {"noticed late, in phases of physics": seconds_of(rows, "physics") - lasting}
     for row in rows:
         if row.kind == "station":
