@@ -18,6 +18,7 @@ from station.cli import (
     printing,
     records,
     reference,
+    serve,
     setup,
     study,
     testing,
@@ -35,6 +36,7 @@ app.command("test")(testing.run_tests)
 app.command("analyse")(analyse.analyse)
 app.command("certificate")(certificate.certificate)
 app.command("print")(printing.print_certificates)
+app.command("serve")(serve.serve)
 app.command("setup")(setup.setup)
 app.add_typer(audit.app, name="audit")
 app.add_typer(limits.app, name="limits")

@@ -70,7 +70,7 @@ def _visit(capturing: Capturing) -> Future[bool]:
         prepared = capturing.prepare(groups[0])
         test.wait_until(lambda: _is_ready(test), what=f"reaching {stop.target_rpm:g} r/min", expected=ramp,
                         remedy="Look for a blocked or heavy shaft, or give the step more time.")
-    test.say("speed", f"{stop.label}: {stop.target_rpm:g} r/min reached")
+    test.say("speed", f"{stop.label}: {stop.target_rpm:g} r/min reached", stop.label)
     fetched = [capturing.take(groups[0], prepared, meanwhile=partial(_measure_drag, test, stop.label))]
     for together in groups[1:]:
         fetched.append(capturing.take(together, capturing.prepare(together)))

@@ -44,7 +44,8 @@ class MotorChange:
         """
         if anew or self._last not in ("", serial):
             out = f"take {self._last} out, " if self._last else ""
-            watch(Notice("wait", f"next is {serial}: open the guard, {out}put {serial} in, close the guard"))
+            watch(Notice("wait", f"next is {serial}: open the guard, {out}put {serial} in, close the guard",
+                         "another motor"))
             self._await_guard(False, hands.open_guard, watch)
             hands.place(serial)
             self._await_guard(True, hands.close_guard, watch)
@@ -57,7 +58,7 @@ class MotorChange:
         hands.close_guard()
         try:
             if not self.guard.state().closed:
-                watch(Notice("wait", f"{serial}: close the guard"))
+                watch(Notice("wait", f"{serial}: close the guard", "guard"))
             while not self.guard.state().closed:
                 hands.close_guard()
                 self.clock.pause(LOOK)

@@ -63,7 +63,8 @@ class OngoingTest:
         """Keep a measurement and show it."""
         self.measurements[measurement.name, label] = measurement
         at = f" ({label})" if label else ""
-        self.say("value", f"{measurement.name}{at} = {measurement.value:.4g} {printed(measurement.unit)}")
+        self.watch(Notice("value", f"{measurement.name}{at} = {measurement.value:.4g} {printed(measurement.unit)}",
+                          measurement.name, measurement, label))
 
     def hand_over(self, parts: tuple[Capture, ...]) -> None:
         """Keep a capture, or the parts of a stitched one, and begin its analysis without waiting for it."""
@@ -128,9 +129,9 @@ class OngoingTest:
         """Return the analyses that are finished by now."""
         return [pending.result() for pending in self._pending if pending.done()]
 
-    def say(self, kind: NoticeKind, text: str) -> None:
+    def say(self, kind: NoticeKind, text: str, code: str = "") -> None:
         """Tell whoever watches."""
-        self.watch(Notice(kind, text))
+        self.watch(Notice(kind, text, code))
 
     def allow(self, seconds: float) -> None:
         """Give what follows a deadline, `seconds` from now."""

@@ -4,15 +4,25 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Literal
 
+from station.measurement import Measurement
+
 NoticeKind = Literal["step", "wait", "speed", "value", "note"]
+WaitFor = Literal["another motor", "guard", "START"]
 
 
 @dataclass(frozen=True, slots=True)
 class Notice:
-    """One line of progress: what it is about, in words, with a number where there is one."""
+    """One line of progress: what it is about, in words, with a number where there is one.
+
+    For those who show it otherwise than by its words: `code` is the name of the step that begins, of what is waited
+    for (see `WaitFor`) or of the capture whose speed is reached; `measurement` the new value, of the capture `label`.
+    """
 
     kind: NoticeKind
     text: str
+    code: str = ""
+    measurement: Measurement | None = None
+    label: str = ""
 
 
 Watch = Callable[[Notice], None]

@@ -149,7 +149,7 @@ class Runner:
                                    remedy="Keep the guard closed, press the emergency stop, and have it mended.")
         guard = self.bench.guard
         guard.arm()
-        self.watch(Notice("wait", f"{test.serial}: armed, press START (keep clear of the shaft)"))
+        self.watch(Notice("wait", f"{test.serial}: armed, press START (keep clear of the shaft)", "START"))
         invite()
         test.allow(self.sequence.start_deadline)
         with test.timing.phase("waiting for START", "person"):
@@ -158,7 +158,7 @@ class Runner:
     def _steps(self, test: OngoingTest, traces: list[StepTrace]) -> None:
         for step, trace in zip(self.sequence.steps, traces, strict=True):
             test.require_guard()
-            self.watch(Notice("step", step.name))
+            self.watch(Notice("step", step.name, step.name))
             test.timing.begin(step.name)
             before, trace.started = set(test.measurements), stamp(self.clock.utc())
             test.allow(step.deadline_s)

@@ -1,0 +1,115 @@
+"""`station serve`: the pages for operator, engineer and auditor, on this computer."""
+
+from collections.abc import Callable, Iterator
+from contextlib import ExitStack, contextmanager
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Annotated, Any
+
+import typer
+import uvicorn
+
+from station.bench.roles import GuardState
+from station.cli.console import results
+from station.cli.printing import hand_over, printing
+from station.cli.testing import certify
+from station.cli.workplace import Workplace, load_limits, open_workplace
+from station.clock import Clock, system_clock
+from station.errors import StationError
+from station.record.store import Store
+from station.screens.app import build_app
+from station.screens.line import Line
+from station.screens.line_state import Order
+from station.screens.site import Site, make_site
+from station.sequence.progress import Notice
+from station.sequence.runs_gate import FurtherRun, leave_needed
+from station.sequence.station_file import Station, load_station
+
+HOST, PORT = "127.0.0.1", 8080
+
+
+def serve(
+    station: Annotated[Path, typer.Option("--station", help="The station file.")] = Path("station.toml"),
+    port: Annotated[int, typer.Option(min=1, max=65535, help="Port on this computer.")] = PORT,
+    look_only: Annotated[bool, typer.Option("--look-only", help="Open no bench: show what is stored.")] = False,
+) -> int:
+    """Serve the pages of the station to the browser of this computer, until interrupted."""
+    here, clock = load_station(station), system_clock()
+    with opened_site(here, clock, look_only=look_only) as site:
+        results.print(f"http://{HOST}:{port}/", highlight=False)
+        uvicorn.run(build_app(site), host=HOST, port=port, log_level="warning", access_log=False, server_header=False,
+                    timeout_graceful_shutdown=2)
+    return 0
+
+
+@contextmanager
+def opened_site(station: Station, clock: Clock, *, look_only: bool) -> Iterator[Site]:
+    """Put together what the pages need; the bench is opened and given back within."""
+    with ExitStack() as stack:
+        if look_only:
+            yield make_site(station, clock, None)
+            return
+        stack.enter_context(printing(station, clock))
+        line = stack.enter_context(Line(lambda: opened_tester(station), clock))
+        yield make_site(station, clock, line)
+
+
+@contextmanager
+def opened_tester(station: Station) -> Iterator["PlaceTester"]:
+    """Open the workplace, in the thread that shall use it."""
+    with open_workplace(station, "nobody") as place:
+        yield PlaceTester(place)
+
+
+@dataclass(frozen=True, slots=True)
+class _Withdrawable:
+    """Hands of a person who may give the motor up before the guard is closed; see `Line.withdraw`."""
+
+    go_on: Callable[[], None]
+
+    def open_guard(self) -> None:
+        """Wait on, or not."""
+        self.go_on()
+
+    def close_guard(self) -> None:
+        """Wait on, or not."""
+        self.go_on()
+
+    def place(self, serial: str) -> None:
+        """Nothing to do: the person puts in what was scanned."""
+
+    def press_start(self) -> None:
+        """Nothing to do: only the person's hand starts motion."""
+
+
+@dataclass(frozen=True, slots=True)
+class PlaceTester:
+    """Tests for the screens as `station test` does: certificate and print queue included."""
+
+    place: Workplace
+
+    def order(self, serial: str) -> Order:
+        """Return what a motor would be tested by; StationError if it cannot be."""
+        limits, sequence = load_limits(self.place.station, serial), self.place.sequence
+        with Store(self.place.station.store, read_only=True) as store:     # asked from other threads
+            attempts = store.attempts(serial)
+        leave_needed(serial, attempts, limits.runs_allowed, None)
+        return Order(serial, limits.motor_type.name, limits.revision.number, limits.sha256,
+                     f"{sequence.name} {sequence.revision}", tuple(step.name for step in sequence.steps),
+                     sum(attempt.counts for attempt in attempts) + 1, limits.runs_allowed)
+
+    def guard(self) -> GuardState:
+        """Read the guard."""
+        return self.place.bench.guard.state()
+
+    def locked(self) -> StationError | None:
+        """Return why no motor may be tested now."""
+        return None
+
+    def test(self, order: Order, operator: str, watch: Callable[[Notice], None], go_on: Callable[[], None],
+             further: FurtherRun | None) -> dict[str, Any]:
+        """Test one motor, issue its certificate, and return its record as stored."""
+        place = replace(self.place, operator=operator, attendant=_Withdrawable(go_on))
+        record = place.test(order.serial, watch, further=further).record
+        hand_over(place.station, record, certify(place, record), operator, place.clock)
+        return record

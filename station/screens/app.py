@@ -1,0 +1,64 @@
+"""The pages of a station as one application: every address in one table, and what holds for all of them."""
+
+from collections.abc import Sequence
+from http import HTTPStatus
+
+from starlette.applications import Starlette
+from starlette.exceptions import HTTPException
+from starlette.middleware import Middleware
+from starlette.middleware.gzip import GZipMiddleware
+from starlette.middleware.trustedhost import TrustedHostMiddleware
+from starlette.requests import Request
+from starlette.responses import PlainTextResponse, Response
+from starlette.routing import Route
+from starlette.types import ASGIApp, Message, Receive, Scope, Send
+
+from station.screens import assets, operator, sign_in
+from station.screens.ask import Page
+from station.screens.guarding import guarded
+from station.screens.live import live
+from station.screens.site import Site
+
+LOOPBACK = ("127.0.0.1", "localhost")
+# No script, style or picture but ours, nothing embedded anywhere: ASVS 5.0 3.4.3 to 3.4.6.
+POLICY = ("default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self'; font-src 'self'; "
+          "connect-src 'self'; form-action 'self'; base-uri 'none'; frame-ancestors 'none'")
+HEADERS = ((b"content-security-policy", POLICY.encode()), (b"x-content-type-options", b"nosniff"),
+           (b"referrer-policy", b"no-referrer"), (b"cross-origin-opener-policy", b"same-origin"),
+           (b"cross-origin-resource-policy", b"same-origin"))
+PAGES: tuple[Page, ...] = (*sign_in.PAGES, *operator.PAGES)
+
+
+def build_app(site: Site, hosts: Sequence[str] = LOOPBACK) -> Starlette:
+    """Return the application that serves `site` under the names `hosts`."""
+    routes = [Route(page.path, guarded(site, page), methods=["POST" if page.post else "GET"]) for page in PAGES]
+    routes += [Route("/line/events", live(site)), Route("/assets/{mark}/{name}", assets.serve)]
+    shared = [Middleware(TrustedHostMiddleware, allowed_hosts=list(hosts)), Middleware(_Headers),
+              Middleware(GZipMiddleware, minimum_size=1000)]
+    return Starlette(routes=routes, middleware=shared, exception_handlers={HTTPException: _plain})
+
+
+class _Headers:
+    """Puts the headers that every answer has onto it; pages are never kept by browsers, as they tell a state."""
+
+    def __init__(self, app: ASGIApp) -> None:
+        self._app = app
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        """Answer a request."""
+        async def with_headers(message: Message) -> None:
+            if message["type"] == "http.response.start":
+                names = {name.lower() for name, _ in message["headers"]}
+                added = [*HEADERS, *(() if b"cache-control" in names else [(b"cache-control", b"no-store")])]
+                message["headers"] = [*message["headers"], *added]
+            await send(message)
+
+        await self._app(scope, receive, with_headers if scope["type"] == "http" else send)
+
+
+async def _plain(_request: Request, error: Exception) -> Response:
+    """Answer what no page answers, in a line of text."""
+    status, headers = (error.status_code, error.headers) if isinstance(error, HTTPException) else (500, None)
+    return PlainTextResponse(HTTPStatus(status).phrase, status, headers=headers)
+
+

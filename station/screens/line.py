@@ -1,0 +1,152 @@
+"""The line: motors tested one after the other in a thread of its own, whoever looks on, or no longer does."""
+
+import threading
+from collections.abc import Callable
+from concurrent.futures import Future
+from contextlib import AbstractContextManager
+from dataclasses import dataclass, replace
+from queue import Empty, Queue
+from typing import Any, Protocol
+
+from station.bench.roles import GuardState
+from station.clock import Clock
+from station.errors import NotAllowedError, StationError, StoppedError
+from station.screens.line_state import LineState, Order, after_notice, at_rest, ended, stopped_by
+from station.sequence.progress import Notice
+from station.sequence.runs_gate import FurtherRun
+
+LOOK = 0.2      # s between looks at the guard while nothing is tested
+
+
+class Tester(Protocol):
+    """What tests the motors of this station: an open workplace."""
+
+    def order(self, serial: str) -> Order:
+        """Return what a motor would be tested by, or raise StationError if it cannot be."""
+
+    def guard(self) -> GuardState:
+        """Read the guard."""
+
+    def locked(self) -> StationError | None:
+        """Return why no motor may be tested now: calibration, reference check, drift, room on the disk."""
+
+    def test(self, order: Order, operator: str, watch: Callable[[Notice], None], go_on: Callable[[], None],
+             further: FurtherRun | None) -> dict[str, Any]:
+        """Test one motor and return its record as stored; `go_on` raises once nobody waits for the motor any more."""
+
+
+@dataclass(frozen=True, slots=True)
+class _Asked:
+    order: Order
+    operator: str
+    further: FurtherRun | None
+
+
+class Line:
+    """Opens a tester in a thread and works it there; `state` tells how it stands, its `number` grows with each change.
+
+    `order` of the tester is asked from any thread; everything else in the one that opened it.
+    """
+
+    def __init__(self, opened: Callable[[], AbstractContextManager[Tester]], clock: Clock) -> None:
+        self._opened, self._clock = opened, clock
+        self._ready: Future[Tester] = Future()
+        self._asked: Queue[_Asked] = Queue(1)
+        self._lock, self._leaving, self._withdrawn = threading.Lock(), threading.Event(), threading.Event()
+        self._state = LineState()
+        self._thread = threading.Thread(target=self._work, name="line")
+
+    def __enter__(self) -> "Line":
+        """Begin to work; whatever keeps the tester from being opened is raised here."""
+        self._thread.start()
+        self._ready.result()
+        return self
+
+    def __exit__(self, *_trouble: object) -> None:
+        """Take no more motors; the one under test is finished first."""
+        self._leaving.set()
+        self._withdrawn.set()
+        self._thread.join()
+
+    @property
+    def state(self) -> LineState:
+        """How the line stands now."""
+        with self._lock:
+            return self._state
+
+    def arm(self, serial: str, operator: str, further: FurtherRun | None = None) -> Order:
+        """Ask for a test; START at the guard begins it, never this. Return what it will be tested by.
+
+        Raises
+        ------
+        NotAllowedError
+            Another motor is under test, or waited for.
+        StationError
+            This one cannot be tested: unknown type, runs used, calibration or reference check overdue.
+        """
+        order = self._ready.result().order(serial)
+        with self._lock:
+            if self._state.is_busy:
+                raise NotAllowedError("one motor at a time", where=serial, expected="an idle line",
+                                      got=f"{self._state.serial} under test", remedy="Finish that motor first.")
+            self._withdrawn.clear()
+            self._state = replace(LineState(order=order, operator=operator, guard=self._state.guard), phase="waiting",
+                                  number=self._state.number + 1)
+        self._asked.put(_Asked(order, operator, further))
+        return order
+
+    def refuse(self, trouble: StationError) -> None:
+        """Show why what was scanned is not tested; a motor that is waited for or tested comes first."""
+        self._change(lambda state: state if state.is_busy else stopped_by(state, trouble))
+
+    def withdraw(self) -> None:
+        """Give up a motor that is waited for; one whose shaft may turn already is stopped by its guard alone."""
+        self._withdrawn.set()
+
+    def _work(self) -> None:
+        try:
+            with self._opened() as tester:
+                self._ready.set_result(tester)
+                while not self._leaving.is_set():
+                    try:
+                        asked = self._asked.get(timeout=LOOK)
+                    except Empty:
+                        self._look(tester)
+                        continue
+                    self._test(tester, asked)
+        except BaseException as error:
+            if self._ready.done():
+                raise
+            self._ready.set_exception(error)
+
+    def _look(self, tester: Tester) -> None:
+        """See guard and fitness while nothing is tested, so that pages tell them before a motor is scanned."""
+        try:
+            guard, locked = tester.guard(), tester.locked()
+        except StationError as error:
+            guard, locked = None, error
+        self._change(lambda state: at_rest(state, guard, locked))
+
+    def _test(self, tester: Tester, asked: _Asked) -> None:
+        try:
+            record = tester.test(asked.order, asked.operator, self._heard, self._go_on, asked.further)
+        except StationError as error:
+            told = error
+            self._change(lambda state: stopped_by(state, told))
+            return
+        self._change(lambda state: ended(state, record))
+
+    def _heard(self, notice: Notice) -> None:
+        now = self._clock.monotonic()
+        self._change(lambda state: after_notice(state, notice, now))
+
+    def _go_on(self) -> None:
+        if self._withdrawn.is_set():
+            raise StoppedError("given up", where=self.state.serial, expected="the motor in the fixture",
+                               got="another wish", remedy="Scan the next motor.")
+
+    def _change(self, change: Callable[[LineState], LineState]) -> None:
+        with self._lock:
+            changed = change(self._state)
+            if changed != self._state:
+                self._state = replace(changed, number=self._state.number + 1)

@@ -1,0 +1,45 @@
+"""Pages out of templates: escaped, in the language of whoever asks, with numbers as people write them."""
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from jinja2 import Environment, FileSystemLoader, StrictUndefined
+from starlette.responses import HTMLResponse, JSONResponse, Response
+
+from station.errors import StationError
+from station.screens.assets import address_of
+from station.screens.words import DEFAULT, Words, language_for
+
+if TYPE_CHECKING:
+    from station.screens.ask import Ask
+
+_templates = Environment(loader=FileSystemLoader(Path(__file__).with_name("templates")), autoescape=True,
+                         undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True)
+_templates.globals["asset"] = address_of
+
+
+def page(ask: "Ask", template: str, status: int = 200, **given: Any) -> Response:  # noqa: ANN401 - what a template shows
+    """Return a page from `template`, which sees `given`, the station, the person and the words of their language."""
+    return HTMLResponse(part(ask, template, **given), status)
+
+
+def part(ask: "Ask", template: str, **given: Any) -> str:  # noqa: ANN401 - what a template shows
+    """Return what `template` makes, as `page`, without a response around it."""
+    words = words_for(ask)
+    return _templates.get_template(template).render(
+        station=ask.site.station, person=ask.person, here=ask.request.url.path, words=words, t=words.text,
+        number=words.number, **given)
+
+
+def words_for(ask: "Ask") -> Words:
+    """Return the words of the language that the person chose, else the browser's, else English."""
+    chosen = ask.person.language if ask.person else ask.request.cookies.get("language", "")
+    return language_for(chosen, ask.request.headers.get("accept-language", "")) or DEFAULT
+
+
+def trouble_page(ask: "Ask", status: int, error: StationError) -> Response:
+    """Return the page, or the JSON where that was asked for, that tells what went wrong and what to do."""
+    if "application/json" in ask.request.headers.get("accept", ""):
+        return JSONResponse({"what": error.what, "where": error.where, "expected": str(error.expected),
+                             "got": str(error.got), "remedy": error.remedy}, status)
+    return page(ask, "trouble.html", status, error=error)

@@ -1,0 +1,113 @@
+"""Signing in and out: operators by badge, everybody else by name and password."""
+
+from collections import deque
+from threading import Lock
+from urllib.parse import quote
+
+from starlette.responses import Response
+
+from station.errors import NotAllowedError
+from station.screens.access import Duty, Role
+from station.screens.ask import Ask, Page
+from station.screens.guarding import cookie_name, to
+from station.screens.pages import page
+from station.screens.people import Person
+from station.screens.words import languages
+
+TRIES, WITHIN = 10, 60.0        # failed sign-ins from one computer, s
+HOMES = ((Role.OPERATOR, "/line"), (Role.ENGINEER, "/tests"), (Role.RELEASER, "/limits"), (Role.AUDITOR, "/evidence"),
+         (Role.KEEPER, "/people"))
+
+
+class _Failures:
+    """Remembers failed sign-ins, so that nobody tries passwords by the thousand."""
+
+    def __init__(self) -> None:
+        self._lock, self._when = Lock(), dict[str, deque[float]]()
+
+    def require_patience(self, where: str, now: float) -> None:
+        """Raise NotAllowedError while too many sign-ins have failed from one computer."""
+        with self._lock:
+            when = self._when.get(where, deque())
+            while when and now - when[0] > WITHIN:
+                when.popleft()
+            if len(when) >= TRIES:
+                raise NotAllowedError("too many failed sign-ins", where=where, expected=f"at most {TRIES} a minute",
+                                      got=f"{len(when)}", remedy="Wait a minute, then try again.")
+
+    def add(self, where: str, now: float) -> None:
+        """Remember one."""
+        with self._lock:
+            self._when.setdefault(where, deque(maxlen=TRIES)).append(now)
+
+
+_failures = _Failures()
+
+
+def _show(ask: Ask) -> Response:
+    return page(ask, "sign_in.html", then=_inside(ask.given("then")), failed=False)
+
+
+def _sign_in(ask: Ask) -> Response:
+    """Sign in by password; what was wrong, name or password, is never said."""
+    now = ask.site.clock.monotonic()
+    _failures.require_patience(ask.where, now)
+    name, password = ask.given("name"), ask.form.get("password", "")
+    person = ask.site.people.by_password(name, password)
+    if person is None:
+        _failures.add(ask.where, now)
+        ask.site.trail.add(name, "sign in", where=ask.where, good=False)
+        return page(ask, "sign_in.html", 401, then=_inside(ask.given("then")), failed=True)
+    return enter(ask, person, _inside(ask.given("then")) or home_of(person))
+
+
+def _sign_out(ask: Ask) -> Response:
+    ask.site.sessions.end(ask.request.cookies.get(cookie_name(ask.request), ""))
+    ask.site.trail.add(ask.name, "sign out", where=ask.where)
+    answer = to("/sign-in")
+    answer.delete_cookie(cookie_name(ask.request), path="/")
+    return answer
+
+
+def _home(ask: Ask) -> Response:
+    return to(home_of(ask.person) if ask.person else "/line" if ask.site.line else "/sign-in")
+
+
+def _language(ask: Ask) -> Response:
+    code, answer = ask.given("code", 10), to(_inside(ask.given("then")) or "/")
+    if code in languages():
+        answer.set_cookie("language", code, max_age=365 * 86_400, httponly=True, samesite="strict",
+                          secure=ask.request.url.scheme == "https")
+        if ask.person:
+            ask.site.people.speak(ask.name, code)
+    return answer
+
+
+def enter(ask: Ask, person: Person, address: str) -> Response:
+    """Begin a session of `person` in the browser that asks, and send it to `address`."""
+    name = cookie_name(ask.request)
+    token = ask.site.sessions.begin(person, ask.where, ask.request.cookies.get(name, ""))
+    ask.site.trail.add(person.name, "sign in", where=ask.where, about=" ".join(sorted(person.roles)))
+    answer = to(address)
+    answer.set_cookie(name, token, httponly=True, samesite="strict", path="/", secure=ask.request.url.scheme == "https")
+    return answer
+
+
+def home_of(person: Person) -> str:
+    """Return the first page of somebody with these roles."""
+    return next(address for role, address in HOMES if role in person.roles)
+
+
+def _inside(address: str) -> str:
+    """Return `address` if it is one of ours, else nothing: no way leads out of the station."""
+    return quote(address, safe="/?=&-._~@ ").replace(" ", "%20") if address.startswith("/") and not (
+        address.startswith(("//", "/\\"))) else ""
+
+
+PAGES = (
+    Page("/", Duty.NONE, _home),
+    Page("/sign-in", Duty.NONE, _show),
+    Page("/sign-in", Duty.NONE, _sign_in, post=True),
+    Page("/sign-out", Duty.SIGNED_IN, _sign_out, post=True),
+    Page("/language", Duty.NONE, _language, post=True),
+)

@@ -1,0 +1,45 @@
+"""What the pages of a station stand on, put together once by whoever serves them."""
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+
+from station.clock import Clock
+from station.record.store import Store
+from station.screens.line import Line
+from station.screens.people import People
+from station.screens.sessions import Sessions
+from station.screens.trail import Trail
+from station.sequence.station_file import Station
+
+FOLDER = "people"       # beside the station file
+
+
+@dataclass(frozen=True, slots=True)
+class Site:
+    """A station to be shown; without a `line` nothing can be tested here, only looked at."""
+
+    station: Station
+    clock: Clock
+    people: People
+    sessions: Sessions
+    trail: Trail
+    line: Line | None
+
+    @contextmanager
+    def store(self) -> Iterator[Store]:
+        """Open the store for reading."""
+        with Store(self.station.store, read_only=True) as store:
+            yield store
+
+
+def make_site(station: Station, clock: Clock, line: Line | None) -> Site:
+    """Put together what the pages of `station` need."""
+    people = People(people_folder(station), clock)
+    return Site(station, clock, people, Sessions(people, clock), Trail(people, clock), line)
+
+
+def people_folder(station: Station) -> Path:
+    """Return where accounts, sessions and trail of a station lie."""
+    return station.folder / FOLDER
