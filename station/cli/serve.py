@@ -7,25 +7,24 @@ from pathlib import Path
 from typing import Annotated, Any
 
 import typer
-import uvicorn
 
 from station.bench.roles import GuardState
 from station.cli.console import results
 from station.cli.printing import hand_over, printing
 from station.cli.testing import certify
-from station.cli.workplace import Workplace, load_limits, open_workplace
+from station.cli.workplace import Attendant, EmbeddedAttendant, Workplace, load_limits, open_workplace
 from station.clock import Clock, system_clock
 from station.errors import StationError
 from station.record.store import Store
-from station.screens.app import build_app
 from station.screens.line import Line
 from station.screens.line_state import Order
+from station.screens.server import HOST, make_server
 from station.screens.site import Site, make_site
 from station.sequence.progress import Notice
 from station.sequence.runs_gate import FurtherRun, leave_needed
 from station.sequence.station_file import Station, load_station
 
-HOST, PORT = "127.0.0.1", 8080
+PORT = 8080
 
 
 def serve(
@@ -37,8 +36,7 @@ def serve(
     here, clock = load_station(station), system_clock()
     with opened_site(here, clock, look_only=look_only) as site:
         results.print(f"http://{HOST}:{port}/", highlight=False)
-        uvicorn.run(build_app(site), host=HOST, port=port, log_level="warning", access_log=False, server_header=False,
-                    timeout_graceful_shutdown=2)
+        make_server(site, port).run()
     return 0
 
 
@@ -50,15 +48,44 @@ def opened_site(station: Station, clock: Clock, *, look_only: bool) -> Iterator[
             yield make_site(station, clock, None)
             return
         stack.enter_context(printing(station, clock))
-        line = stack.enter_context(Line(lambda: opened_tester(station), clock))
-        yield make_site(station, clock, line)
+        found: list[Attendant] = []
+        line = stack.enter_context(Line(lambda: opened_tester(station, found), clock))
+        yield make_site(station, clock, line, _fixture(found[0]))
 
 
 @contextmanager
-def opened_tester(station: Station) -> Iterator["PlaceTester"]:
-    """Open the workplace, in the thread that shall use it."""
+def opened_tester(station: Station, found: list[Attendant]) -> Iterator["PlaceTester"]:
+    """Open the workplace, in the thread that shall use it; its attendant is put into `found`."""
     with open_workplace(station, "nobody") as place:
+        found.append(place.attendant)
         yield PlaceTester(place)
+
+
+@dataclass(frozen=True, slots=True)
+class _RigFixture:
+    """The hands of the page `/rig` at the embedded bench."""
+
+    attendant: EmbeddedAttendant
+
+    def open_guard(self) -> None:
+        """Open the guard."""
+        self.attendant.open_guard()
+
+    def close_guard(self) -> None:
+        """Close the guard."""
+        self.attendant.close_guard()
+
+    def press_start(self) -> None:
+        """Press START."""
+        self.attendant.press_start()
+
+    def emergency_stop(self, *, pressed: bool) -> None:
+        """Press the emergency stop, or release it."""
+        self.attendant.rig.emergency_stop_healthy = not pressed
+
+
+def _fixture(attendant: Attendant) -> _RigFixture | None:
+    return _RigFixture(attendant) if isinstance(attendant, EmbeddedAttendant) else None
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,6 +93,7 @@ class _Withdrawable:
     """Hands of a person who may give the motor up before the guard is closed; see `Line.withdraw`."""
 
     go_on: Callable[[], None]
+    put_in: Callable[[str], None]       # nothing to do at a real bench: the person puts in what was scanned
 
     def open_guard(self) -> None:
         """Wait on, or not."""
@@ -76,7 +104,8 @@ class _Withdrawable:
         self.go_on()
 
     def place(self, serial: str) -> None:
-        """Nothing to do: the person puts in what was scanned."""
+        """Put in what was scanned."""
+        self.put_in(serial)
 
     def press_start(self) -> None:
         """Nothing to do: only the person's hand starts motion."""
@@ -109,7 +138,7 @@ class PlaceTester:
     def test(self, order: Order, operator: str, watch: Callable[[Notice], None], go_on: Callable[[], None],
              further: FurtherRun | None) -> dict[str, Any]:
         """Test one motor, issue its certificate, and return its record as stored."""
-        place = replace(self.place, operator=operator, attendant=_Withdrawable(go_on))
+        place = replace(self.place, operator=operator, attendant=_Withdrawable(go_on, self.place.attendant.place))
         record = place.test(order.serial, watch, further=further).record
         hand_over(place.station, record, certify(place, record), operator, place.clock)
         return record

@@ -4,6 +4,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from station.clock import Clock
 from station.record.store import Store
@@ -12,6 +13,9 @@ from station.screens.people import People
 from station.screens.sessions import Sessions
 from station.screens.trail import Trail
 from station.sequence.station_file import Station
+
+if TYPE_CHECKING:
+    from station.screens.rig import Fixture
 
 FOLDER = "people"       # beside the station file
 
@@ -26,6 +30,7 @@ class Site:
     sessions: Sessions
     trail: Trail
     line: Line | None
+    fixture: "Fixture | None" = None        # of a simulated bench
 
     @contextmanager
     def store(self) -> Iterator[Store]:
@@ -34,10 +39,10 @@ class Site:
             yield store
 
 
-def make_site(station: Station, clock: Clock, line: Line | None) -> Site:
+def make_site(station: Station, clock: Clock, line: Line | None, fixture: "Fixture | None" = None) -> Site:
     """Put together what the pages of `station` need."""
     people = People(people_folder(station), clock)
-    return Site(station, clock, people, Sessions(people, clock), Trail(people, clock), line)
+    return Site(station, clock, people, Sessions(people, clock), Trail(people, clock), line, fixture)
 
 
 def people_folder(station: Station) -> Path:
