@@ -4,6 +4,7 @@ from dataclasses import dataclass
 from math import pi
 
 import numpy as np
+from numpy.typing import NDArray
 
 from station.analysis.angle_track import AngleTrack, TrackedWaves, first_motion, track_waves
 from station.analysis.back_emf import BackEmf, back_emf, usable_orders
@@ -28,12 +29,16 @@ PLOT_ANGLES: tuple[float, ...] = tuple(np.rad2deg(np.linspace(0, 2 * pi, PLOT_PO
 
 @dataclass(frozen=True, slots=True)
 class FittedLines:
-    """What the three lines of a capture tell: waves, rotor angle, and every number that rests on them alone."""
+    """What the three lines of a capture tell: waves, rotor angle, and every number that rests on them alone.
+
+    `pole_gains` (3, 2p): flux of each half cycle of a revolution over the line's mean.
+    """
 
     emf: BackEmf
     track: AngleTrack
     tracked: TrackedWaves
     measurements: dict[str, Measurement]
+    pole_gains: NDArray[np.float64]
 
 
 def analyse_capture(capture: Capture, motor_type: MotorType, highest_order: int = ORDERS) -> CaptureAnalysis:
@@ -91,11 +96,12 @@ def _fit(
                or refuse_flux(half_cycles, emf, pole_pairs, to_reference))
     if refusal is not None:
         return refusal
-    speed = speed_measurements(tracked, track, emf, half_cycles.gains.mean(axis=1), capture.accuracy)
+    pole_gains = half_cycles.gains.mean(axis=1)
+    speed = speed_measurements(tracked, track, emf, pole_gains, capture.accuracy)
     evidence = EmfEvidence(emf, half_cycles.gains, half_cycles.gain_u, track.mean_electrical_frequency,
                            capture.accuracy, motor_type, tone.phase_order,
                            max(abs(capture.channels[name].lag) for name in VOLTAGE_CHANNELS))
-    return FittedLines(emf, track, tracked, speed | emf_measurements(evidence))
+    return FittedLines(emf, track, tracked, speed | emf_measurements(evidence), pole_gains)
 
 
 def _hall(capture: Capture, motor_type: MotorType, track: AngleTrack) -> HallAnalysis | None:

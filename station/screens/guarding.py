@@ -1,7 +1,9 @@
 """The one way in: every page is reached through here, and nobody past here who may not."""
 
 import sys
+import traceback
 from collections.abc import Awaitable, Callable, Mapping
+from secrets import token_hex
 from urllib.parse import parse_qsl, quote
 
 from starlette.concurrency import run_in_threadpool
@@ -39,6 +41,10 @@ def guarded(site: Site, page: Page) -> Endpoint:
             return await run_in_threadpool(page.handler, ask)
         except StationError as error:
             return await run_in_threadpool(_told, ask, error)
+        except HTTPException:
+            raise
+        except Exception as error:      # nobody is shown what is inside, and the next page works
+            return await run_in_threadpool(_broken, ask, error)
 
     return endpoint
 
@@ -100,6 +106,16 @@ def _told(ask: Ask, error: StationError) -> Response:
     if status == 503:
         sys.stderr.write(f"{plain(ask.request.url.path)}: {plain(str(error))}\n")
     return trouble_page(ask, status, error)
+
+
+def _broken(ask: Ask, error: Exception) -> Response:
+    """Return the page for a fault of the program: a reference, by which what happened is found in what it printed."""
+    reference = token_hex(4)
+    sys.stderr.write(f"{reference} {plain(ask.request.url.path)}\n{''.join(traceback.format_exception(error))}")
+    return trouble_page(ask, 500, StationError("the program made a mistake", where=plain(ask.request.url.path),
+                                               expected="a page", got=f"none, reference {reference}",
+                                               remedy="Nothing is lost. Tell whoever looks after the station this "
+                                               "reference."))
 
 
 def to(address: str) -> Response:

@@ -7,15 +7,20 @@ from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from starlette.responses import HTMLResponse, JSONResponse, Response
 
 from station.errors import StationError
+from station.screens.access import Duty, may
 from station.screens.assets import address_of
 from station.screens.words import DEFAULT, Words, language_for
 
 if TYPE_CHECKING:
     from station.screens.ask import Ask
 
+# The pages of the desk: address, key of its name, and who may see it.
+DESK: tuple[tuple[str, str, Duty], ...] = (("/tests", "desk.tests", Duty.READ),)
+
 _templates = Environment(loader=FileSystemLoader(Path(__file__).with_name("templates")), autoescape=True,
                          undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True)
-_templates.globals["asset"] = address_of
+_templates.globals |= {"asset": address_of, "desk_pages": DESK,
+                       "may": lambda person, duty: may(person.roles if person else (), duty)}
 
 
 def page(ask: "Ask", template: str, status: int = 200, **given: Any) -> Response:  # noqa: ANN401 - what a template shows

@@ -7,6 +7,7 @@ from contextlib import contextmanager
 import httpx
 import pytest
 
+from station.cli import program
 from station.cli.serve import opened_site
 from station.cli.setup import write_folder
 from station.clock import system_clock
@@ -51,6 +52,16 @@ def site(tmp_path_factory):
     folder = tmp_path_factory.mktemp("screens") / "line"
     write_folder(folder, pace=50.0, free_ports=True)
     with opened_site(load_station(folder / "station.toml"), system_clock(), look_only=False) as opened:
+        yield with_people(opened)
+
+
+@pytest.fixture(scope="session")
+def tested(tmp_path_factory):
+    """A station with two tested motors, one good and one with a reversed magnet, to be looked at only."""
+    folder = tmp_path_factory.mktemp("tested") / "line"
+    write_folder(folder, pace=50.0, free_ports=True)
+    program.run(["test", "CP40-0001", "CP40-0102", "--station", str(folder / "station.toml")])
+    with opened_site(load_station(folder / "station.toml"), system_clock(), look_only=True) as opened:
         yield with_people(opened)
 
 

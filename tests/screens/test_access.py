@@ -1,5 +1,7 @@
 """Every page with every role and with none; and nothing from other sites."""
 
+import re
+
 import pytest
 
 from station.screens.access import MAY, Duty, Role, may
@@ -67,3 +69,18 @@ def test_headers_of_every_answer(asked):
         assert answer.headers["x-content-type-options"] == "nosniff"
         assert answer.headers["cache-control"] == "no-store"
         assert "server" not in answer.headers or "uvicorn" not in answer.headers["server"]
+
+
+def test_a_fault_of_the_program_is_told_by_a_reference_and_nothing_else(asked, monkeypatch, capfd):
+    def broken(_words):
+        raise RuntimeError("secret of the inside")
+
+    monkeypatch.setattr("station.screens.sign_in.cookie_name", broken)
+    answer = asked().post("/sign-in", data={"name": "R. Fink", "password": "a password for tests"})
+    assert answer.status_code == 500
+    assert "secret" not in answer.text
+    (reference,) = re.findall(r"reference ([0-9a-f]{8})", answer.text)
+    told = capfd.readouterr().err
+    assert reference in told
+    assert "secret of the inside" in told
+    assert "a password for tests" not in told
