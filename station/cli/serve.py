@@ -131,6 +131,10 @@ class PlaceTester:
         """Read the guard."""
         return self.place.bench.guard.state()
 
+    def said(self, since: int) -> tuple[int, list[str]]:
+        """Return what was said to the instruments; see `Transcript.since`."""
+        return self.place.bench.transcript.since(since)
+
     def locked(self) -> StationError | None:
         """Return why no motor may be tested now."""
         return None

@@ -27,6 +27,9 @@ class Tester(Protocol):
     def guard(self) -> GuardState:
         """Read the guard."""
 
+    def said(self, since: int) -> tuple[int, list[str]]:
+        """Return what was said to the instruments; see `Transcript.since`. From any thread."""
+
     def locked(self) -> StationError | None:
         """Return why no motor may be tested now: calibration, reference check, drift, room on the disk."""
 
@@ -45,7 +48,7 @@ class _Asked:
 class Line:
     """Opens a tester in a thread and works it there; `state` tells how it stands, its `number` grows with each change.
 
-    `order` of the tester is asked from any thread; everything else in the one that opened it.
+    `order` and `said` of the tester are asked from any thread; everything else in the one that opened it.
     """
 
     def __init__(self, opened: Callable[[], AbstractContextManager[Tester]], clock: Clock) -> None:
@@ -73,6 +76,10 @@ class Line:
         """How the line stands now."""
         with self._lock:
             return self._state
+
+    def said(self, since: int) -> tuple[int, list[str]]:
+        """Return how many exchanges with instruments the run has had, and those from number `since` on as JSON."""
+        return self._ready.result().said(since)
 
     def arm(self, serial: str, operator: str, further: FurtherRun | None = None) -> Order:
         """Ask for a test; START at the guard begins it, never this. Return what it will be tested by.
