@@ -23,6 +23,11 @@ class Calibration:
     due: Date
     extension: Extension | None = None
 
+    @property
+    def until(self) -> Date:
+        """The last day on which it holds."""
+        return max(self.due, self.extension.until) if self.extension else self.due
+
     def fault(self, today: Date) -> str | None:
         """Return why this calibration does not hold on `today`, with the remedy, or None."""
         if today < self.date:

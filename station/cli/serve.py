@@ -12,16 +12,20 @@ from station.bench.roles import GuardState
 from station.cli.console import results
 from station.cli.printing import hand_over, printing
 from station.cli.testing import certify
-from station.cli.workplace import Attendant, EmbeddedAttendant, Workplace, load_limits, open_workplace
+from station.cli.workplace import Attendant, EmbeddedAttendant, Workplace, open_workplace
 from station.clock import Clock, system_clock
-from station.errors import StationError
-from station.record.store import Store
 from station.screens.line import Line
 from station.screens.line_state import Order
+from station.screens.orders import Orders
 from station.screens.server import HOST, make_server
 from station.screens.site import Site, make_site
+from station.screens.standing import Standing, standing_of
+from station.screens.step_times import StepTimes
 from station.sequence.progress import Notice
-from station.sequence.runs_gate import FurtherRun, leave_needed
+from station.sequence.reference_check import PURPOSE, check_motors
+from station.sequence.reference_file import ReferenceMotor, load_references
+from station.sequence.run import RunResult
+from station.sequence.runs_gate import FurtherRun
 from station.sequence.station_file import Station, load_station
 
 PORT = 8080
@@ -49,7 +53,7 @@ def opened_site(station: Station, clock: Clock, *, look_only: bool) -> Iterator[
             return
         stack.enter_context(printing(station, clock))
         found: list[Attendant] = []
-        line = stack.enter_context(Line(lambda: opened_tester(station, found), clock))
+        line = stack.enter_context(Line(lambda: opened_tester(station, found), clock, station.panel.fails_in_a_row))
         yield make_site(station, clock, line, _fixture(found[0]))
 
 
@@ -58,7 +62,8 @@ def opened_tester(station: Station, found: list[Attendant]) -> Iterator["PlaceTe
     """Open the workplace, in the thread that shall use it; its attendant is put into `found`."""
     with open_workplace(station, "nobody") as place:
         found.append(place.attendant)
-        yield PlaceTester(place)
+        times = StepTimes(place.store, place.sequence, clock=place.clock)
+        yield PlaceTester(place, Orders(station, place.bench_file, place.sequence, place.clock), times)
 
 
 @dataclass(frozen=True, slots=True)
@@ -116,16 +121,12 @@ class PlaceTester:
     """Tests for the screens as `station test` does: certificate and print queue included."""
 
     place: Workplace
+    orders: Orders
+    times: StepTimes
 
-    def order(self, serial: str) -> Order:
+    def order(self, serial: str, further: FurtherRun | None) -> Order:
         """Return what a motor would be tested by; StationError if it cannot be."""
-        limits, sequence = load_limits(self.place.station, serial), self.place.sequence
-        with Store(self.place.station.store, read_only=True) as store:     # asked from other threads
-            attempts = store.attempts(serial)
-        leave_needed(serial, attempts, limits.runs_allowed, None)
-        return Order(serial, limits.motor_type.name, limits.revision.number, limits.sha256,
-                     f"{sequence.name} {sequence.revision}", tuple(step.name for step in sequence.steps),
-                     sum(attempt.counts for attempt in attempts) + 1, limits.runs_allowed)
+        return self.orders.order(serial, further, self.times.by_type)
 
     def guard(self) -> GuardState:
         """Read the guard."""
@@ -135,14 +136,31 @@ class PlaceTester:
         """Return what was said to the instruments; see `Transcript.since`."""
         return self.place.bench.transcript.since(since)
 
-    def locked(self) -> StationError | None:
-        """Return why no motor may be tested now."""
-        return None
+    def standing(self) -> Standing:
+        """Return how the station itself stands."""
+        place = self.place
+        return standing_of(place.station, place.store, place.bench_file, place.sequence, place.clock)
 
     def test(self, order: Order, operator: str, watch: Callable[[Notice], None], go_on: Callable[[], None],
              further: FurtherRun | None) -> dict[str, Any]:
-        """Test one motor, issue its certificate, and return its record as stored."""
+        """Test one motor, issue its certificate, and return its record as stored; or check reference motors."""
         place = replace(self.place, operator=operator, attendant=_Withdrawable(go_on, self.place.attendant.place))
+        if order.references:
+            return _check(place, order, watch, further)
         record = place.test(order.serial, watch, further=further).record
+        self.times.learn(record)
         hand_over(place.station, record, certify(place, record), operator, place.clock)
         return record
+
+
+def _check(place: Workplace, order: Order, watch: Callable[[Notice], None], further: FurtherRun | None
+           ) -> dict[str, Any]:
+    """Make a reference check and return it as stored; what was mended before is what the engineer said."""
+    def run(motor: ReferenceMotor) -> RunResult:
+        watch(Notice("motor", motor.serial, motor.serial))
+        return place.run(motor.serial, watch, purpose=PURPOSE)
+
+    motors = load_references(place.station.references, order.motor_type)
+    done = f"{further.reason} ({further.person})" if further else ""
+    entry, _trouble = check_motors(motors, run, place.sequence.labels(), done)
+    return place.store.add_reference_check(entry)

@@ -10,18 +10,31 @@ from typing import Any, Protocol
 
 from station.bench.roles import GuardState
 from station.clock import Clock
-from station.errors import NotAllowedError, StationError, StoppedError
-from station.screens.line_state import LineState, Order, after_notice, at_rest, ended, stopped_by
+from station.errors import StationError, StoppedError
+from station.screens.line_state import (
+    LineState,
+    Order,
+    after_notice,
+    asked_for,
+    at_rest,
+    checked,
+    ended,
+    refused,
+    stopped_by,
+)
+from station.screens.refusal import RefusedError, refusal_of
+from station.screens.standing import Standing
 from station.sequence.progress import Notice
 from station.sequence.runs_gate import FurtherRun
 
-LOOK = 0.2      # s between looks at the guard while nothing is tested
+LOOK = 0.2              # s between looks at the guard while nothing is tested
+LOOK_AROUND = 4.0       # s between looks at the station itself: calibrations, reference checks, queue
 
 
 class Tester(Protocol):
     """What tests the motors of this station: an open workplace."""
 
-    def order(self, serial: str) -> Order:
+    def order(self, serial: str, further: FurtherRun | None) -> Order:
         """Return what a motor would be tested by, or raise StationError if it cannot be."""
 
     def guard(self) -> GuardState:
@@ -30,12 +43,15 @@ class Tester(Protocol):
     def said(self, since: int) -> tuple[int, list[str]]:
         """Return what was said to the instruments; see `Transcript.since`. From any thread."""
 
-    def locked(self) -> StationError | None:
-        """Return why no motor may be tested now: calibration, reference check, drift, room on the disk."""
+    def standing(self) -> Standing:
+        """Return how the station itself stands, and why nothing may be tested if it may not."""
 
     def test(self, order: Order, operator: str, watch: Callable[[Notice], None], go_on: Callable[[], None],
              further: FurtherRun | None) -> dict[str, Any]:
-        """Test one motor and return its record as stored; `go_on` raises once nobody waits for the motor any more."""
+        """Test one motor and return its record as stored; `go_on` raises once nobody waits for the motor any more.
+
+        For an order with references, check them and return the reference check as stored.
+        """
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,12 +67,12 @@ class Line:
     `order` and `said` of the tester are asked from any thread; everything else in the one that opened it.
     """
 
-    def __init__(self, opened: Callable[[], AbstractContextManager[Tester]], clock: Clock) -> None:
-        self._opened, self._clock = opened, clock
+    def __init__(self, opened: Callable[[], AbstractContextManager[Tester]], clock: Clock, most_fails: int = 0) -> None:
+        self._opened, self._clock, self._most_fails = opened, clock, most_fails
         self._ready: Future[Tester] = Future()
         self._asked: Queue[_Asked] = Queue(1)
         self._lock, self._leaving, self._withdrawn = threading.Lock(), threading.Event(), threading.Event()
-        self._state = LineState()
+        self._state, self._looked = LineState(), -LOOK_AROUND
         self._thread = threading.Thread(target=self._work, name="line")
 
     def __enter__(self) -> "Line":
@@ -86,25 +102,35 @@ class Line:
 
         Raises
         ------
-        NotAllowedError
-            Another motor is under test, or waited for.
+        RefusedError
+            Another motor is under test, or waited for; or too many failed one after the other, and nobody looked.
         StationError
             This one cannot be tested: unknown type, runs used, calibration or reference check overdue.
         """
-        order = self._ready.result().order(serial)
+        if self.state.is_busy:
+            raise RefusedError("busy", serial, other=self.state.serial)
+        order = self._ready.result().order(serial, further)
         with self._lock:
             if self._state.is_busy:
-                raise NotAllowedError("one motor at a time", where=serial, expected="an idle line",
-                                      got=f"{self._state.serial} under test", remedy="Finish that motor first.")
+                raise RefusedError("busy", serial, other=self._state.serial)
+            if self.is_locked_by_fails(self._state) and not order.references:
+                raise RefusedError("fails", serial, count=str(self._state.fails))
             self._withdrawn.clear()
-            self._state = replace(LineState(order=order, operator=operator, guard=self._state.guard), phase="waiting",
-                                  number=self._state.number + 1)
+            self._state = replace(asked_for(self._state, order, operator), number=self._state.number + 1)
         self._asked.put(_Asked(order, operator, further))
         return order
 
     def refuse(self, trouble: StationError) -> None:
         """Show why what was scanned is not tested; a motor that is waited for or tested comes first."""
-        self._change(lambda state: state if state.is_busy else stopped_by(state, trouble))
+        self._change(lambda state: refused(state, trouble))
+
+    def is_locked_by_fails(self, state: LineState) -> bool:
+        """Return whether so many motors failed one after the other that the bench itself is in doubt."""
+        return 0 < self._most_fails <= state.fails
+
+    def unlock(self) -> None:
+        """Go on after many failures: an engineer has looked why."""
+        self._change(lambda state: replace(state, fails=0))
 
     def withdraw(self) -> None:
         """Give up a motor that is waited for; one whose shaft may turn already is stopped by its guard alone."""
@@ -129,10 +155,13 @@ class Line:
     def _look(self, tester: Tester) -> None:
         """See guard and fitness while nothing is tested, so that pages tell them before a motor is scanned."""
         try:
-            guard, locked = tester.guard(), tester.locked()
+            guard, standing = tester.guard(), self.state.standing
+            if self._clock.monotonic() - self._looked >= LOOK_AROUND:
+                standing, self._looked = tester.standing(), self._clock.monotonic()
         except StationError as error:
-            guard, locked = None, error
-        self._change(lambda state: at_rest(state, guard, locked))
+            guard, standing = None, Standing(locked=refusal_of(error))
+            self._looked = self._clock.monotonic() - LOOK_AROUND
+        self._change(lambda state: at_rest(state, guard, standing))
 
     def _test(self, tester: Tester, asked: _Asked) -> None:
         try:
@@ -140,8 +169,10 @@ class Line:
         except StationError as error:
             told = error
             self._change(lambda state: stopped_by(state, told))
-            return
-        self._change(lambda state: ended(state, record))
+        else:
+            self._change(lambda state: (checked if asked.order.references else ended)(state, record))
+        finally:
+            self._looked = self._clock.monotonic() - LOOK_AROUND
 
     def _heard(self, notice: Notice) -> None:
         now = self._clock.monotonic()

@@ -1,13 +1,20 @@
 """What the operator's page says of the line: word, sign and next step, out of the one table of states."""
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from station.errors import StoppedError
-from station.screens.line_state import WORST, LineState
+from station.errors import StationError, StoppedError
+from station.screens.line_state import WORST, LineState, Order
+from station.screens.plain_names import capture_name, plain_name
+from station.screens.refusal import refusal_of
 from station.screens.words import Words
 from station.units import printed
+
+SHOWN = 6       # values shown as they come, the newest
+# Causes that lie as well in how the motor sits and is plugged in as in the motor.
+AT_THE_FIXTURE = frozenset({"channel_wrong", "speed_disagrees", "coupling_slips", "unsteady_capture", "loose_contact",
+                            "hall_channel_missing", "hall_supply_missing", "no_back_emf", "open_phase"})
 
 
 @dataclass(frozen=True, slots=True)
@@ -18,62 +25,165 @@ class View:
     sign: str
     word: str
     step: str
+    details: tuple[str, ...] = ()
+    cautions: tuple[str, ...] = ()
     worst: tuple[str, ...] = ()
-    finding: str = ""
-    detail: str = ""
+    values: tuple[tuple[str, str, str], ...] = ()       # name, value, its limits
+    hint: str = ""
     seconds_left: float | None = None
+    may_be_allowed: bool = False        # an engineer may let it be tested all the same
 
 
 # key -> shape; the words are `line.<key>.word` and `line.<key>.step` of each language
-SIGNS = {"ready": "label", "locked": "lock", "change": "fixture", "guard": "guard", "start": "start",
-         "testing": "turning", "pass": "tick", "fail": "cross", "no-result": "question", "stopped": "hand",
-         "refused": "bar"}
+SIGNS = {"ready": "label", "locked": "lock", "reference": "known", "change": "fixture", "guard": "guard",
+         "start": "start", "testing": "turning", "pass": "tick", "fail": "cross", "no-result": "question",
+         "stopped": "hand", "refused": "bar", "check-good": "tick", "check-bad": "lock", "check-none": "question"}
 
 
-def view_of(state: LineState, now: float, words: Words) -> View:
-    """Return what is drawn for `state` at `now`, s, monotonic."""
-    key = key_of(state)
-    record = state.record if state.phase == "ended" else None
-    return View(key, SIGNS[key], words.text(f"line.{key}.word"), words.text(f"line.{key}.step"),
-                _worst(record, words) if record and key == "fail" else (),
-                record["findings"][0]["text"] if record and record["findings"] else "",
-                _detail(state, record), _left(state, now) if key == "testing" else None)
+def view_of(state: LineState, now: float, words: Words, *, by_fails: bool = False) -> View:
+    """Return what is drawn for `state` at `now`, s, monotonic; `by_fails`: many failures have locked the line."""
+    key = key_of(state, by_fails=by_fails)
+    step = "again" if key == "fail" and has_run_left(state) else "step"
+    return View(key, SIGNS[key], words.text(f"line.{key}.word"), words.text(f"line.{key}.{step}"),
+                tuple(_details(state, key, words)),
+                tuple(cautions(state.order, words)) if key in ("guard", "start", "testing", "change") else (),
+                _worst(state.record, words) if state.record and key == "fail" else (),
+                tuple(_values(state, words)) if key == "testing" else (),
+                _said(state.hint, words) if state.hint else "",
+                _left(state, now) if key == "testing" else None, _may_be_allowed(state, key))
 
 
-def key_of(state: LineState) -> str:
+def key_of(state: LineState, *, by_fails: bool = False) -> str:
     """Return the name of the state that an operator sees."""
     if state.phase == "idle":
-        return "locked" if state.locked else "ready"
+        locked = state.standing.locked or by_fails
+        return "locked" if locked else "reference" if state.standing.needs_reference else "ready"
     if state.phase == "waiting":
         return {"another motor": "change", "guard": "guard", "START": "start"}.get(state.wait, "guard")
     if state.phase == "refused":
         return "stopped" if isinstance(state.trouble, StoppedError) else "refused"
-    if state.phase == "testing" or state.record is None:
-        return "testing"
-    return {"PASS": "pass", "FAIL": "fail"}.get(str(state.record["verdict"]), "no-result")
+    if state.phase == "checked" and state.check is not None:
+        return {"GOOD": "check-good", "BAD": "check-bad"}.get(str(state.check["result"]), "check-none")
+    return "testing" if state.phase == "testing" or state.record is None else _of_verdict(state.record)
 
 
-def _detail(state: LineState, record: Mapping[str, Any] | None) -> str:
-    if state.phase == "refused" and state.trouble is not None:
-        return f"{state.trouble.what}. {state.trouble.remedy}"
-    if state.phase == "idle" and state.locked is not None:
-        return f"{state.locked.what}. {state.locked.remedy}"
-    return str(record["reason"]) if record and record["verdict"] == "NO RESULT" else ""
+def _of_verdict(record: Mapping[str, Any]) -> str:
+    verdict = str(record["verdict"])
+    if verdict == "NO RESULT" and _was_stopped(record):
+        return "stopped"
+    return {"PASS": "pass", "FAIL": "fail"}.get(verdict, "no-result")
+
+
+def has_run_left(state: LineState) -> bool:
+    """Return whether the limit file allows the motor that just failed another run."""
+    return state.order is not None and state.order.run < state.order.allowed
+
+
+def cautions(order: Order | None, words: Words) -> Iterator[str]:
+    """Yield what can hurt in the test that comes, before it does."""
+    if order is None:
+        return
+    yield words.text("caution.shaft")
+    if order.touch_speed_rpm is not None:
+        yield words.text("caution.terminals", speed=words.number(order.touch_speed_rpm, 2, "r/min"))
+    if order.insulation_v is not None:
+        yield words.text("caution.insulation", volts=words.number(order.insulation_v, 4, "V"))
+
+
+def _details(state: LineState, key: str, words: Words) -> Iterator[str]:
+    record, order = state.record, state.order
+    if key in ("refused", "stopped") and state.phase == "refused" and state.trouble is not None:
+        yield _said(state.trouble, words)
+    if key == "locked":
+        locked = state.standing.locked
+        yield (f"{locked.what(words)} {locked.do(words)}" if locked else
+               words.text("refused.fails.what", count=state.fails) + " " + words.text("refused.fails.do"))
+    if key == "reference":
+        yield words.text("line.reference.motors", serials=", ".join(state.standing.to_check()))
+    if key.startswith("check-") and state.check is not None:
+        yield from (str(reason) for reason in state.check["reasons"][:WORST])
+    if key in ("guard", "start", "change", "testing") and state.placing:
+        yield words.text("line.placing", serial=state.placing)
+    if key in ("guard", "start", "change") and order is not None and order.earlier:
+        last = order.earlier[-1]
+        yield words.text("line.earlier", run=last.run, verdict=words.text(f"verdict.{last.verdict}"),
+                         at=last.started[:16].replace("T", " ") + " UTC")
+    if key == "testing" and order is not None and state.step in order.steps:
+        yield words.text("line.step", number=order.steps.index(state.step) + 1, count=len(order.steps), step=state.step)
+        if state.reached:
+            yield words.text("line.speed", capture=capture_name(state.reached, words))
+    if key == "fail" and record is not None and record["findings"]:
+        yield from _cause(record["findings"][0], words)
+    if key in ("no-result", "stopped") and state.phase == "ended" and record is not None:
+        yield str(record["reason"])
+        yield words.text("line.reference_number", number=f"{record['serial']} / {record['run']}")
+
+
+def _cause(finding: Mapping[str, Any], words: Words) -> Iterator[str]:
+    """Yield the likely cause in plain words, and what to do about it."""
+    code = str(finding["code"])
+    yield words.texts.get(f"finding.{code}", str(finding["text"]))
+    yield words.text("action.fixture" if code in AT_THE_FIXTURE else "action.rework")
+
+
+def _said(trouble: StationError, words: Words) -> str:
+    refusal = refusal_of(trouble)
+    return f"{refusal.what(words)} {refusal.do(words)}"
+
+
+def _may_be_allowed(state: LineState, key: str) -> bool:
+    if key == "locked":
+        return state.standing.locked is None or state.standing.locked.is_allowable
+    said = state.hint if key in ("pass", "fail") else state.trouble if key == "refused" else None
+    return key == "check-bad" or (said is not None and refusal_of(said).is_allowable)
+
+
+def _was_stopped(record: Mapping[str, Any]) -> bool:
+    """Return whether guard, emergency stop or a person ended the test."""
+    return any(word in str(record["reason"]).lower() for word in ("guard", "emergency stop"))
 
 
 def _worst(record: Mapping[str, Any], words: Words) -> tuple[str, ...]:
-    """Return the failing values, the furthest out first: what, measured, allowed."""
+    """Return the failing characteristics, the furthest out first, each once: what, measured, allowed."""
     failing = [row for row in record["judged"] if row["result"] == "FAIL" and row["value"] is not None]
     failing.sort(key=lambda row: row["margin"] if row["margin"] is not None else 0.0)
-    return tuple(_row(row, words) for row in failing[:WORST])
+    first: dict[str, Mapping[str, Any]] = {}
+    for row in failing:
+        first.setdefault(row["name"].partition(".")[0], row)
+    return tuple(_row(row, words) for row in list(first.values())[:WORST])
 
 
 def _row(row: Mapping[str, Any], words: Words) -> str:
-    unit, below = printed(row["unit"]), row["lower"] is not None and row["value"] < row["lower"]
+    unit, value = printed(row["unit"]), float(row["value"])
+    what = plain_name(row["name"], words) + (f", {capture_name(row['label'], words)}" if row["label"] else "")
+    below = row["lower"] is not None and value < row["lower"]
+    above = row["upper"] is not None and value > row["upper"]
+    if not below and not above:
+        return f"{what}: {words.number(value, 4, unit)}, {words.text('limit.unsure')}"
     bound, side = (row["lower"], "at_least") if below else (row["upper"], "at_most")
-    at = f" ({row['label']})" if row["label"] else ""
-    return f"{row['name']}{at}: {words.number(row['value'], 4, unit)}, " + words.text(
-        f"limit.{side}", limit=words.number(bound, 4, unit))
+    digits = telling_digits(value, float(bound))
+    return f"{what}: {words.number(value, digits, unit)}, " + words.text(
+        f"limit.{side}", limit=words.number(bound, digits, unit))
+
+
+def telling_digits(value: float, bound: float) -> int:
+    """Return how many significant digits, four at least, tell a value from the limit that it breaks."""
+    return next((digits for digits in range(4, 16)
+                 if float(f"{value:.{digits}g}") != float(f"{bound:.{digits}g}")), 16)
+
+
+def _values(state: LineState, words: Words) -> Iterator[tuple[str, str, str]]:
+    """Yield the newest limited values with their limits; what they mean is said once the record is durable."""
+    limits = state.order.limits if state.order else ()
+    limited = [(seen, limit) for seen in state.values
+               for limit in [next((one for one in limits if one.covers(seen.name, seen.label)), None)]
+               if limit is not None]
+    for seen, limit in limited[-SHOWN:]:
+        unit = printed(seen.unit)
+        bounds = [words.text(f"limit.{side}", limit=words.number(bound, 4, unit))
+                  for side, bound in (("at_least", limit.lower), ("at_most", limit.upper)) if bound is not None]
+        name = plain_name(seen.name, words) + (f", {capture_name(seen.label, words)}" if seen.label else "")
+        yield name, words.number(seen.value, 4, unit), ", ".join(bounds)
 
 
 def _left(state: LineState, now: float) -> float | None:

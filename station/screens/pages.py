@@ -39,7 +39,8 @@ def part(ask: "Ask", template: str, **given: Any) -> str:  # noqa: ANN401 - what
 
 def words_for(ask: "Ask") -> Words:
     """Return the words of the language that the person chose, else the browser's, else English."""
-    chosen = ask.person.language if ask.person else ask.request.cookies.get("language", "")
+    chosen = (ask.person.language if ask.person else "") or ask.request.cookies.get("language", "")
+    chosen = chosen or ask.site.station.panel.language
     return language_for(chosen, ask.request.headers.get("accept-language", "")) or DEFAULT
 
 

@@ -50,15 +50,21 @@ def _show(ask: Ask) -> Response:
 
 def _sign_in(ask: Ask) -> Response:
     """Sign in by password; what was wrong, name or password, is never said."""
-    now = ask.site.clock.monotonic()
-    _failures.require_patience(ask.where, now)
-    name, password = ask.given("name"), ask.form.get("password", "")
-    person = ask.site.people.by_password(name, password)
+    person = proved(ask)
     if person is None:
-        _failures.add(ask.where, now)
-        ask.site.trail.add(name, "sign in", where=ask.where, good=False)
+        ask.site.trail.add(ask.given("name"), "sign in", where=ask.where, good=False)
         return page(ask, "sign_in.html", 401, then=_inside(ask.given("then")), failed=True)
     return enter(ask, person, _inside(ask.given("then")) or home_of(person))
+
+
+def proved(ask: Ask) -> Person | None:
+    """Return whose name and password a form holds, or None; NotAllowedError after too many that did not fit."""
+    now = ask.site.clock.monotonic()
+    _failures.require_patience(ask.where, now)
+    person = ask.site.people.by_password(ask.given("name"), ask.form.get("password", ""))
+    if person is None:
+        _failures.add(ask.where, now)
+    return person
 
 
 def _sign_out(ask: Ask) -> Response:

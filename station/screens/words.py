@@ -1,4 +1,7 @@
-"""The languages of the screens: one file of words each, complete, and numbers as people there write them."""
+"""The languages of the screens: one file of words each, and numbers as people there write them.
+
+The operator's pages are complete in each; those of the desk fall back to English, phrase by phrase.
+"""
 
 import tomllib
 from dataclasses import dataclass
@@ -38,12 +41,16 @@ class Words:
 
 @cache
 def languages() -> dict[str, Words]:
-    """Return every language shipped, by code."""
-    found = {}
+    """Return every language shipped, by code; what a desk page says in none but English is English in all."""
+    found, english = {}, _read(FOLDER / "en.toml")
     for path in sorted(FOLDER.glob("*.toml")):
-        texts = tomllib.loads(path.read_text(encoding="utf-8"))
+        texts = english | _read(path)
         found[path.stem] = Words(path.stem, texts["language.name"], texts["language.decimal"], texts)
     return found
+
+
+def _read(path: Path) -> dict[str, str]:
+    return tomllib.loads(path.read_text(encoding="utf-8"))
 
 
 def language_for(chosen: str, accepted: str) -> Words | None:

@@ -6,7 +6,7 @@ from typing import Literal
 
 from station.measurement import Measurement
 
-NoticeKind = Literal["step", "wait", "speed", "value", "note"]
+NoticeKind = Literal["step", "wait", "motor", "speed", "value", "note"]
 WaitFor = Literal["another motor", "guard", "START"]
 
 
@@ -15,7 +15,8 @@ class Notice:
     """One line of progress: what it is about, in words, with a number where there is one.
 
     For those who show it otherwise than by its words: `code` is the name of the step that begins, of what is waited
-    for (see `WaitFor`) or of the capture whose speed is reached; `measurement` the new value, of the capture `label`.
+    for (see `WaitFor`), the serial of the motor that comes next, or the capture whose speed is reached; `measurement`
+    is the new value, of the capture `label`.
     """
 
     kind: NoticeKind

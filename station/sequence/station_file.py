@@ -1,7 +1,7 @@
 """The station file: who and where this station is, and which files it works with."""
 
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import time
 from pathlib import Path
 from typing import Annotated, Literal
@@ -141,6 +141,21 @@ class Retention(Table):
         return tuple(Rule(verdict, days) for verdict, days in rows if days is not None)
 
 
+class Panel(Table):
+    """The operator's screen: how large its pixels are, how bright the hall is, what it says and how loud.
+
+    `pitch_mm` is the side of a CSS pixel, that is the width of the visible screen in mm over the browser's width in
+    pixels; letters and buttons are sized in millimetres by it.
+    """
+
+    pitch_mm: Annotated[float, Field(ge=0.05, le=1.0)] = 0.248      # 21.5 inches at 1920 x 1080
+    hall: Literal["bright", "dark"] = "bright"
+    language: Literal["", "de", "en", "pl"] = ""                     # of whoever has chosen none; "" asks the browser
+    volume: Annotated[float, Field(ge=0, le=1)] = 0.5
+    fails_in_a_row: Annotated[int, Field(ge=0, le=100)] = 5          # after which an engineer must look; 0 never
+    help: str = ""                                                  # whom to call, with a telephone number
+
+
 class StationContract(Table):
     """A whole station file."""
 
@@ -154,6 +169,7 @@ class StationContract(Table):
     signing: Signing | None = None
     retention: Retention | None = None
     printer: Printer | None = None
+    panel: Panel = Panel()
     simulated: Simulated | None = None
 
 
@@ -178,6 +194,7 @@ class Station:
     order: Order | None = None
     retention: Retention | None = None
     printer: Printer | None = None
+    panel: Panel = field(default_factory=Panel)
 
     @property
     def keys(self) -> Path | None:
@@ -230,4 +247,4 @@ def load_station(path: Path) -> Station:
                    folder / files.sequence, folder / files.limits, folder / files.store,
                    tuple(contract.motor), contract.simulated, path, source.sha256,
                    contract.reference, contract.signing, contract.maker, contract.order,
-                   contract.retention, contract.printer)
+                   contract.retention, contract.printer, contract.panel)

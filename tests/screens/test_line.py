@@ -45,7 +45,7 @@ class Panel:
         end = time.monotonic() + PATIENCE
         while time.monotonic() < end:
             for number, seen in enumerate(self.seen[after:], after):
-                if f"</span>{word}</h1>" in seen:
+                if f"</svg>{word}</h1>" in seen:
                     return number
             time.sleep(0.02)
         raise AssertionError(f"no {word} in {[s[:200] for s in self.seen[after:]]}")

@@ -7,32 +7,73 @@
   let read = "", last = 0;
 
   document.addEventListener("keydown", (event) => {
-    if (event.target instanceof HTMLInputElement && event.target.type !== "hidden") return;
+    if (event.ctrlKey || event.altKey || event.metaKey || event.target.closest("input, textarea, select")) return;
     const now = performance.now();
     if (now - last > PAUSE) read = "";
     last = now;
+    const within = read.length > 0;     // a code, so no key of it may press a button
     if (event.key === "Enter" && read.length > 2) {
-      event.preventDefault();
-      event.stopPropagation();
       form.elements.text.value = read;
       read = "";
       form.submit();
     } else if (event.key.length === 1) {
       read += event.key;
     }
+    if (within) {
+      event.preventDefault();
+      event.stopPropagation();
+    }
   }, true);
 
   const line = document.getElementById("line");
+  const volume = line ? Number(line.dataset.volume) : 0.5;
+  document.getElementById("try-sound").addEventListener("click", () => sound.all(volume));
   if (!line) return;
-  const cover = document.getElementById("no-link");
-  let heard = performance.now();
-  const source = new EventSource("/line/events");
-  source.addEventListener("state", (event) => { heard = performance.now(); line.innerHTML = event.data; });
-  source.addEventListener("beat", () => { heard = performance.now(); });
-  source.addEventListener("over", () => { location.reload(); });
+  const cover = document.getElementById("no-link"), said = document.getElementById("said");
+  let heard = performance.now(), source = null;
+
+  function show(html) {
+    if (html) line.innerHTML = html;
+    const state = line.querySelector(".state"), key = state.dataset.key, hint = state.querySelector(".hint");
+    const before = sessionStorage.getItem("key") || "";
+    const mark = hint || key === "refused" ? state.textContent : key;   // refused again is news, too
+    if (mark === sessionStorage.getItem("mark")) return;
+    sessionStorage.setItem("mark", mark);
+    sessionStorage.setItem("key", key);
+    if (hint) {
+      sound.enter("refused", before, volume);
+      return;
+    }
+    said.textContent = `${state.querySelector("h1").textContent.trim()}. ${state.querySelector(".step").textContent}`;
+    document.title = document.title.replace(/^.* – /, `${state.querySelector("h1").textContent.trim()} – `);
+    sound.enter(key, before, volume);
+  }
+
+  function follow() {
+    heard = performance.now();
+    source = new EventSource("/line/events");
+    source.addEventListener("state", (event) => { heard = performance.now(); show(event.data); });
+    source.addEventListener("beat", () => { heard = performance.now(); });
+    source.addEventListener("over", () => { location.reload(); });
+  }
+
+  document.addEventListener("visibilitychange", () => {     // a browser has few streams to give
+    if (document.hidden) {
+      source.close();
+    } else {
+      follow();
+    }
+  });
   setInterval(() => {
     const lost = performance.now() - heard > QUIET;
     cover.hidden = !lost;
     line.hidden = lost;
+    const left = line.querySelector("[data-left]");
+    if (left) {
+      left.dataset.left = Math.max(0, Number(left.dataset.left) - 0.25);
+      left.textContent = Math.ceil(Number(left.dataset.left));
+    }
   }, 250);
+  show("");
+  follow();
 })();
