@@ -36,7 +36,7 @@ class View:
 
 # key -> shape; the words are `line.<key>.word` and `line.<key>.step` of each language
 SIGNS = {"ready": "label", "locked": "lock", "reference": "known", "change": "fixture", "guard": "guard",
-         "start": "start", "testing": "turning", "pass": "tick", "fail": "cross", "no-result": "question",
+         "wait": "glass", "start": "start", "testing": "turning", "pass": "tick", "fail": "cross", "no-result": "question",
          "stopped": "hand", "refused": "bar", "check-good": "tick", "check-bad": "lock", "check-none": "question"}
 
 
@@ -46,7 +46,7 @@ def view_of(state: LineState, now: float, words: Words, *, by_fails: bool = Fals
     step = "again" if key == "fail" and has_run_left(state) else "step"
     return View(key, SIGNS[key], words.text(f"line.{key}.word"), words.text(f"line.{key}.{step}"),
                 tuple(_details(state, key, words)),
-                tuple(cautions(state.order, words)) if key in ("guard", "start", "testing", "change") else (),
+                tuple(cautions(state.order, words)) if key in ("wait", "guard", "start", "testing", "change") else (),
                 _worst(state.record, words) if state.record and key == "fail" else (),
                 tuple(_values(state, words)) if key == "testing" else (),
                 _said(state.hint, words) if state.hint else "",
@@ -59,7 +59,7 @@ def key_of(state: LineState, *, by_fails: bool = False) -> str:
         locked = state.standing.locked or by_fails
         return "locked" if locked else "reference" if state.standing.needs_reference else "ready"
     if state.phase == "waiting":
-        return {"another motor": "change", "guard": "guard", "START": "start"}.get(state.wait, "guard")
+        return {"another motor": "change", "guard": "guard", "START": "start"}.get(state.wait, "wait")
     if state.phase == "refused":
         return "stopped" if isinstance(state.trouble, StoppedError) else "refused"
     if state.phase == "checked" and state.check is not None:
@@ -102,9 +102,9 @@ def _details(state: LineState, key: str, words: Words) -> Iterator[str]:
         yield words.text("line.reference.motors", serials=", ".join(state.standing.to_check()))
     if key.startswith("check-") and state.check is not None:
         yield from (str(reason) for reason in state.check["reasons"][:WORST])
-    if key in ("guard", "start", "change", "testing") and state.placing:
+    if key in ("wait", "guard", "start", "change", "testing") and state.placing:
         yield words.text("line.placing", serial=state.placing)
-    if key in ("guard", "start", "change") and order is not None and order.earlier:
+    if key in ("wait", "guard", "start", "change") and order is not None and order.earlier:
         last = order.earlier[-1]
         yield words.text("line.earlier", run=last.run, verdict=words.text(f"verdict.{last.verdict}"),
                          at=last.started[:16].replace("T", " ") + " UTC")

@@ -47,6 +47,18 @@ def with_people(site):
     return site
 
 
+@pytest.fixture(scope="session")
+def serving():
+    """Return the function that serves a site, as a context of its address."""
+    return served
+
+
+@pytest.fixture(scope="session")
+def peopled():
+    """Return the function that adds one person for each role to a site."""
+    return with_people
+
+
 @pytest.fixture(scope="module")
 def site(tmp_path_factory):
     folder = tmp_path_factory.mktemp("screens") / "line"

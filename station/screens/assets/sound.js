@@ -9,7 +9,7 @@ const sound = (() => {
     fail: [[700, 300, 1.1, 0]],
     call: [[520, 520, 0.3, 0.1], [520, 520, 0.3, 0.1], [520, 520, 0.3, 0]],
   };
-  const OF_STATE = { change: "accepted", guard: "accepted", start: "accepted", pass: "pass", "check-good": "pass",
+  const OF_STATE = { change: "accepted", guard: "accepted", wait: "accepted", start: "accepted", pass: "pass", "check-good": "pass",
     fail: "fail", refused: "refused", stopped: "refused", "no-result": "refused", "check-none": "refused",
     locked: "call", "check-bad": "call" };
   const AGAIN = 10000;      // ms between calls for a person
