@@ -19,6 +19,7 @@ from station.audit.heads import HeadError, audit_outside_head
 from station.audit.ledger import ASK, Logged, Roots, audit_log
 from station.audit.paper import head_of
 from station.audit.releases import audit_releases
+from station.audit.trails import audit_trail
 from station.audit.trusted import Trusted
 from station.certificate.issue import FOLDER, certificate_path
 from station.errors import EvidenceError, UsageError
@@ -94,6 +95,7 @@ class _StoreAudit:
         self._rows(within, is_whole=wanted is None)
         audit_circumstances(within, self.report, is_whole=wanted is None)
         audit_releases(within, self.trusted, self.report)
+        audit_trail(within, self.report)
         audit_kept_files(self.folder, _first_users(within), self.report)
         name_exchanged(self.report, within)
         for paper in (*self.scope.papers, *(paper for each in examined for paper in each.papers)):

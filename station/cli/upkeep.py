@@ -92,7 +92,7 @@ def retain(
 
 
 def check(station: StationFile = Path("station.toml")) -> int:
-    """Hold every record, reference check and correction against the schema of its format."""
+    """Hold every record, reference check and statement against the schema of its format."""
     faulty = checked = 0
     with Store(load_station(station).store, read_only=True) as store:
         for kind, name, entry in _entries(store):
@@ -110,7 +110,7 @@ def _entries(store: Store) -> Iterator[tuple[Kind, str, Mapping[str, Any]]]:
         yield "record", f"record of {record['serial']}, run {record['run']}", record
     for made in store.reference_checks():
         yield "reference check", f"reference check {made['check']}", made
-    kinds: tuple[StatementKind, ...] = ("correction", "retention")
+    kinds: tuple[StatementKind, ...] = ("correction", "retention", "release", "trail")
     for kind in kinds:
         for said in store.statements(kind):
             yield kind, f"{kind}, statement {said['statement']}", said

@@ -11,7 +11,7 @@ from station.record.checkpoint import Checkpoint
 from station.record.evidence import Evidence
 from station.record.log_key import LogKey
 
-Kind = Literal["record", "reference check", "correction", "retention", "release"]
+Kind = Literal["record", "reference check", "correction", "retention", "release", "trail"]
 
 _ORIGIN = "SELECT origin FROM log_origin"
 _NAME = "INSERT INTO log_origin (only, origin) VALUES (0, ?)"

@@ -25,7 +25,8 @@ UNION ALL SELECT 'reference check', (SELECT count(*) FROM reference_checks),
   (SELECT count(*) FROM log WHERE kind = 'reference check')
 UNION ALL SELECT kind, (SELECT count(*) FROM statements WHERE statements.kind = kinds.kind),
   (SELECT count(*) FROM log WHERE log.kind = kinds.kind)
-FROM (SELECT 'correction' AS kind UNION ALL SELECT 'retention' UNION ALL SELECT 'release') AS kinds
+FROM (SELECT 'correction' AS kind UNION ALL SELECT 'retention' UNION ALL SELECT 'release'
+  UNION ALL SELECT 'trail') AS kinds
 UNION ALL SELECT 'entry', (SELECT count(*) FROM log), (SELECT coalesce(max(seq) + 1, 0) FROM log)
 """
 

@@ -6,7 +6,7 @@ TABLES = """
 CREATE TABLE IF NOT EXISTS log_origin (only INTEGER PRIMARY KEY CHECK (only = 0), origin TEXT NOT NULL) STRICT;
 CREATE TABLE IF NOT EXISTS log (
     seq INTEGER PRIMARY KEY CHECK (seq >= 0),
-    kind TEXT NOT NULL CHECK (kind IN ('record', 'reference check', 'correction', 'retention', 'release')),
+    kind TEXT NOT NULL CHECK (kind IN ('record', 'reference check', 'correction', 'retention', 'release', 'trail')),
     subject INTEGER NOT NULL,
     leaf BLOB NOT NULL CHECK (length(leaf) = 32),
     previous BLOB CHECK (length(previous) = 32),

@@ -12,12 +12,12 @@ from referencing import Registry, Resource
 
 from station.errors import EvidenceError
 
-Kind = Literal["record", "reference check", "correction", "retention", "release"]
+Kind = Literal["record", "reference check", "correction", "retention", "release", "trail"]
 
 # Each file is the contract of format 1 for ever; a format 2 would stand beside it.
 SCHEMAS: dict[Kind, str] = {"record": "record-v1", "reference check": "reference-check-v1",
                             "correction": "correction-v1", "retention": "retention-v1",
-                            "release": "release-v1"}
+                            "release": "release-v1", "trail": "trail-v1"}
 SHOWN = 120     # characters of what a fault quotes
 
 

@@ -10,7 +10,7 @@ from station.record.log import open_log
 from station.record.log_key import LogKey
 
 DATABASE = "records.sqlite"
-VERSION = 3     # 1 had no log, 2 no releases
+VERSION = 4     # 1 had no log, 2 no releases, 3 no trail
 
 # `runs` is written before anything moves, `records` when a run has ended: a run without a record was
 # interrupted. The columns beside `body` repeat what it says, for searching.
@@ -97,8 +97,8 @@ ORDER BY place, after, 2
 _UNLOGGED_BODY = {"record": "SELECT body FROM records WHERE run_id = ?",
                   "reference check": "SELECT body FROM reference_checks WHERE check_id = ?"}
 
-# Version 2 named the kinds of its time in constraints, which SQLite changes only with their table: both are put aside
-# before the tables are made, then moved over, and their triggers go with the old ones.
+# Versions 2 and 3 named the kinds of their time in constraints, which SQLite changes only with their table: both are
+# put aside before the tables are made, then moved over, and their triggers go with the old ones.
 _PUT_ASIDE = "ALTER TABLE statements RENAME TO statements_before; ALTER TABLE log RENAME TO log_before;"
 _MOVE_OVER = """
 INSERT INTO statements SELECT * FROM statements_before ORDER BY statement_id;
@@ -127,7 +127,7 @@ def open_for_writing(folder: Path, origin: str = "", key: LogKey | None = None) 
         connection.execute("PRAGMA synchronous = FULL")
         connection.execute("PRAGMA foreign_keys = ON")
         version, = connection.execute("PRAGMA user_version").fetchone()
-        aside, over = (_PUT_ASIDE, _MOVE_OVER) if version == 2 else ("", "")
+        aside, over = (_PUT_ASIDE, _MOVE_OVER) if 2 <= version < VERSION else ("", "")
         connection.executescript("BEGIN IMMEDIATE;" + aside + TABLES + reference_check.TABLES + statement.TABLES
                                  + log_schema.TABLES + over + TRIGGERS + reference_check.TRIGGERS + statement.TRIGGERS
                                  + log_schema.TRIGGERS)

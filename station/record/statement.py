@@ -10,12 +10,12 @@ from station.record.log import Log
 from station.record.record import canonical, sha256_of
 
 Statement = dict[str, Any]
-StatementKind = Literal["correction", "retention", "release"]
+StatementKind = Literal["correction", "retention", "release", "trail"]
 
 TABLES = """
 CREATE TABLE IF NOT EXISTS statements (
     statement_id INTEGER PRIMARY KEY,
-    kind TEXT NOT NULL CHECK (kind IN ('correction', 'retention', 'release')),
+    kind TEXT NOT NULL CHECK (kind IN ('correction', 'retention', 'release', 'trail')),
     sha256 TEXT NOT NULL CHECK (length(sha256) = 64),
     body BLOB NOT NULL
 ) STRICT;
@@ -34,6 +34,7 @@ BEGIN SELECT RAISE(ABORT, 'statements are never changed'); END;
 _NEXT = "SELECT coalesce(max(statement_id), 0) + 1 FROM statements"
 _ADD = "INSERT INTO statements (statement_id, kind, sha256, body) VALUES (?, ?, ?, ?)"
 _ALL = "SELECT statement_id, sha256, body FROM statements WHERE kind = ? ORDER BY statement_id"
+_LAST = "SELECT statement_id, sha256, body FROM statements WHERE kind = ? ORDER BY statement_id DESC LIMIT 1"
 
 
 def add_statement(log: Log, kind: StatementKind, said: Mapping[str, Any]) -> Statement:
@@ -50,6 +51,12 @@ def add_statement(log: Log, kind: StatementKind, said: Mapping[str, Any]) -> Sta
 def all_statements(connection: sqlite3.Connection, kind: StatementKind) -> list[Statement]:
     """Return every statement of a kind, oldest first; EvidenceError when one was altered."""
     return [_read(kind, *row) for row in connection.execute(_ALL, (kind,))]
+
+
+def last_statement(connection: sqlite3.Connection, kind: StatementKind) -> Statement | None:
+    """Return the newest statement of a kind, None if there is none; EvidenceError when it was altered."""
+    row = connection.execute(_LAST, (kind,)).fetchone()
+    return _read(kind, *row) if row else None
 
 
 def _read(kind: str, number: int, sha256: str, body: bytes) -> Statement:

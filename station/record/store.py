@@ -23,7 +23,7 @@ from station.record.reference_check import Check, Since, Suspect, add_check, all
 from station.record.retention import Removal, Rule, removals_due, remove_files
 from station.record.room import require_room
 from station.record.signed_note import Verifier
-from station.record.statement import Statement, StatementKind, add_statement, all_statements
+from station.record.statement import Statement, StatementKind, add_statement, all_statements, last_statement
 from station.record.store_folder import CAPTURES, StoreFolder
 from station.record.stored_file import read_stored
 from station.record.transcript_file import SUFFIX, parse_transcript, write_transcript
@@ -259,6 +259,10 @@ class Store(StoreFolder):
     def statements(self, kind: StatementKind) -> list[Statement]:
         """Return every statement of a kind, oldest first; EvidenceError when one was altered."""
         return all_statements(self._connection, kind) if self._log is not None else []
+
+    def last_statement(self, kind: StatementKind) -> Statement | None:
+        """Return the newest statement of a kind, None if there is none; EvidenceError when it was altered."""
+        return last_statement(self._connection, kind) if self._log is not None else None
 
     def removals_due(self, rules: Iterable[Rule], now: datetime) -> list[Removal]:
         """Return which captures the rules remove now; see `retention.removals_due`."""

@@ -1,11 +1,17 @@
-"""Who did what, when and why: entries that are only added, each chained to the one before."""
+"""Who did what, when and why: entries that are only added, each chained to the one before.
 
+They are durable here first, and entered into the log of the station by whoever writes there, each exactly once: how far
+that has come stands in the log itself, so that no crash can part the two.
+"""
+
+import json
 import sqlite3
 from dataclasses import dataclass
-from hashlib import sha256
 
 from station.clock import Clock, stamp
 from station.record.record import canonical
+from station.record.store import Store
+from station.record.trail_entry import BEGINNING, MOST, chained, portion
 from station.screens.people import People
 
 TABLES = """
@@ -19,6 +25,7 @@ BEGIN SELECT RAISE(ABORT, 'the trail is never changed'); END;
 CREATE TRIGGER IF NOT EXISTS trail_delete BEFORE DELETE ON trail
 BEGIN SELECT RAISE(ABORT, 'the trail is never changed'); END;
 """
+_Row = tuple[int, bytes, bytes]     # number, body, and what it is chained by
 LONGEST = 500       # characters of any text in an entry: what a hostile scan brings is cut
 
 
@@ -44,19 +51,39 @@ class Trail:
         with self.people.connection() as connection:
             connection.execute("BEGIN IMMEDIATE")
             last = connection.execute("SELECT number, chained FROM trail ORDER BY number DESC LIMIT 1").fetchone()
-            number, before = (last[0] + 1, last[1]) if last else (1, bytes(32))
+            number, before = (last[0] + 1, last[1]) if last else (1, BEGINNING)
             body = canonical({"number": number, **said})
             connection.execute("INSERT INTO trail VALUES (?, ?, ?)", (number, body, chained(before, body)))
 
     def entries(self, after: int = 0, limit: int = 1000) -> list[tuple[int, bytes]]:
         """Return the number and the bytes of entries after number `after`, oldest first."""
         with self.people.connection() as connection:
-            return _rows(connection, after, limit)
+            return [(number, body) for number, body, _ in _rows(connection, after, limit)]
 
+    def enter(self, store: Store) -> int:
+        """Enter into the log of `store`, open for writing, what it does not hold yet; return how many entries.
 
-def chained(before: bytes, body: bytes) -> bytes:
-    """Return what an entry is chained by: SHA-256 over that of the entry before and its own bytes."""
-    return sha256(before + body).digest()
+        A trail that does not go on from what was entered last, as after the file of accounts was restored or changed,
+        is entered anew from its beginning: nothing is lost, and the audit tells it.
+        """
+        entered = 0
+        while (found := self._next(store)) is not None:
+            rows, before = found
+            store.add_statement("trail", portion([json.loads(body) for _, body, _ in rows], before, rows[-1][2]))
+            entered += len(rows)
+        return entered
+
+    def waiting(self, store: Store) -> list[bytes]:
+        """Return the bytes of every entry that the log of `store` does not hold yet, oldest first."""
+        with self.people.connection() as connection:
+            return [body for _, body, _ in _rows(connection, _entered(connection, store)[0], -1)]
+
+    def _next(self, store: Store) -> tuple[list[_Row], bytes] | None:
+        """Return the entries to be entered next and what the one ahead of them is chained by, None if all are."""
+        with self.people.connection() as connection:
+            done, before = _entered(connection, store)
+            rows = _rows(connection, done, MOST)
+        return (rows, before) if rows else None
 
 
 def plain(text: str) -> str:
@@ -64,8 +91,16 @@ def plain(text: str) -> str:
     return "".join(c if c.isprintable() else "�" for c in text)[:LONGEST]
 
 
-def _rows(connection: sqlite3.Connection, after: int, limit: int) -> list[tuple[int, bytes]]:
-    question = "SELECT number, body FROM trail WHERE number > ? ORDER BY number LIMIT ?"
-    return [(number, body) for number, body in connection.execute(question, (after, limit))]
+def _rows(connection: sqlite3.Connection, after: int, limit: int) -> list[_Row]:
+    question = "SELECT number, body, chained FROM trail WHERE number > ? ORDER BY number LIMIT ?"
+    return connection.execute(question, (after, limit)).fetchall()
 
 
+def _entered(connection: sqlite3.Connection, store: Store) -> tuple[int, bytes]:
+    """Return the number of the last entry that the log holds, and what it is chained by."""
+    last = store.last_statement("trail")
+    if last is not None:
+        here = connection.execute("SELECT chained FROM trail WHERE number = ?", (last["last"],)).fetchone()
+        if here is not None and here[0].hex() == last["chained"]:
+            return last["last"], here[0]
+    return 0, BEGINNING

@@ -106,7 +106,7 @@ def test_a_migration_without_room_leaves_the_old_store(folder, room):
 
 def test_a_store_of_a_later_version_is_left_alone(folder):
     connection = sqlite3.connect(folder / DATABASE)
-    connection.execute("PRAGMA user_version = 4")
+    connection.execute("PRAGMA user_version = 5")
     connection.close()
     with pytest.raises(UsageError, match="later version"):
         Store(folder)

@@ -82,6 +82,7 @@ def test_no_two_revisions_are_signed_alike(one, other):
         assert texts[0] != texts[1]
 
 
+NEW_KINDS = ", 'release', 'trail'"
 OLD_KINDS = ("'record', 'reference check', 'correction', 'retention'", "'correction', 'retention'")
 
 
@@ -95,7 +96,7 @@ def version_2(tmp_path, key):
         store.add_statement("retention", {"format": 1, "files": []})
     connection = sqlite3.connect(folder / DATABASE)
     tables = (log_schema.TABLES + statement.TABLES).replace("IF NOT EXISTS ", "")
-    old_log, old_statements = (tables[tables.index(f"CREATE TABLE {name} ("):].split(";")[0].replace(", 'release'", "")
+    old_log, old_statements = (tables[tables.index(f"CREATE TABLE {name} ("):].split(";")[0].replace(NEW_KINDS, "")
                                for name in ("log", "statements"))
     assert "release" not in old_log + old_statements
     assert all(kinds in old_log + old_statements for kinds in OLD_KINDS)

@@ -12,7 +12,8 @@ from station.errors import UsageError
 from station.screens.access import Role
 from station.screens.people import DATABASE, People
 from station.screens.sessions import IDLE, LONGEST, Sessions
-from station.screens.trail import Trail, chained
+from station.record.trail_entry import chained
+from station.screens.trail import Trail
 
 WORD = "long enough a word"
 
