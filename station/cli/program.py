@@ -15,6 +15,7 @@ from station.cli import (
     keys,
     limits,
     log,
+    people,
     printing,
     records,
     reference,
@@ -44,6 +45,7 @@ app.add_typer(bench.app, name="bench")
 app.add_typer(dialect.app, name="dialect")
 app.add_typer(keys.app, name="keys")
 app.add_typer(log.app, name="log")
+app.add_typer(people.app, name="people")
 app.add_typer(records.app, name="records")
 app.add_typer(reference.app, name="reference")
 app.add_typer(study.app, name="study")

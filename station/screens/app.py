@@ -13,7 +13,18 @@ from starlette.responses import PlainTextResponse, Response
 from starlette.routing import Route
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
-from station.screens import assets, bench_page, files_page, leave, operator, panel, rig, sign_in, tests_page
+from station.screens import (
+    assets,
+    bench_page,
+    files_page,
+    leave,
+    operator,
+    panel,
+    people_page,
+    rig,
+    sign_in,
+    tests_page,
+)
 from station.screens.ask import Page
 from station.screens.guarding import guarded
 from station.screens.live import live
@@ -26,8 +37,9 @@ POLICY = ("default-src 'none'; script-src 'self'; style-src 'self'; img-src 'sel
 HEADERS = ((b"content-security-policy", POLICY.encode()), (b"x-content-type-options", b"nosniff"),
            (b"referrer-policy", b"no-referrer"), (b"cross-origin-opener-policy", b"same-origin"),
            (b"cross-origin-resource-policy", b"same-origin"))
-PAGES: tuple[Page, ...] = (*sign_in.PAGES, *operator.PAGES, *leave.PAGES, *panel.PAGES, *rig.PAGES, *tests_page.PAGES,
-                            *files_page.PAGES, *bench_page.PAGES)
+PAGES: tuple[Page, ...] = (
+    *sign_in.PAGES, *operator.PAGES, *leave.PAGES, *panel.PAGES, *rig.PAGES, *people_page.PAGES,
+    *tests_page.PAGES, *files_page.PAGES, *bench_page.PAGES)
 
 
 def build_app(site: Site, hosts: Sequence[str] = LOOPBACK) -> Starlette:

@@ -36,8 +36,9 @@ class View:
 
 # key -> shape; the words are `line.<key>.word` and `line.<key>.step` of each language
 SIGNS = {"ready": "label", "locked": "lock", "reference": "known", "change": "fixture", "guard": "guard",
-         "wait": "glass", "start": "start", "testing": "turning", "pass": "tick", "fail": "cross", "no-result": "question",
-         "stopped": "hand", "refused": "bar", "check-good": "tick", "check-bad": "lock", "check-none": "question"}
+         "wait": "glass", "start": "start", "testing": "turning", "pass": "tick", "fail": "cross",
+         "no-result": "question", "stopped": "hand",
+         "refused": "bar", "check-good": "tick", "check-bad": "lock", "check-none": "question"}
 
 
 def view_of(state: LineState, now: float, words: Words, *, by_fails: bool = False) -> View:

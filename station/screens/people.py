@@ -91,6 +91,29 @@ class People:
             raise UsageError("no such account", where="people", expected="the name of somebody who may sign in",
                              got=repr(name), remedy="Look at the list of people.")
 
+    def give(self, name: str, *, password: str = "", badge: str = "") -> None:
+        """Give somebody a new password or badge or both; who was disabled may sign in again.
+
+        Raises
+        ------
+        UsageError
+            There is no such account, the badge is another's, the password too short, or neither was given.
+        """
+        if not password and not badge:
+            raise UsageError("nothing to sign in with", where=name, expected="a badge or a password", got="neither",
+                             remedy="Give one of them.")
+        hashed, kept = self._hashed(password), self._badge(badge) if badge else None
+        try:
+            with self.connection() as connection:
+                done = connection.execute("UPDATE people SET password = coalesce(?, password), disabled = NULL, "
+                                          "badge = coalesce(?, badge) WHERE name = ?", (hashed, kept, name)).rowcount
+        except sqlite3.IntegrityError as error:
+            raise UsageError("that badge is somebody else's", where=name, expected="a new badge", got=str(error),
+                             remedy="Choose another.") from error
+        if not done:
+            raise UsageError("no such account", where="people", expected="a name of the list", got=repr(name),
+                             remedy="Look at the list of people.")
+
     def all(self) -> list[tuple[Person, bool]]:
         """Return everybody in order of names, and whether the account is in use."""
         with self.connection() as connection:

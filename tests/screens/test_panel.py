@@ -107,7 +107,8 @@ def test_the_station_file_names_panel_and_language(tmp_path, site):
     file = tmp_path / "station.toml"
     text = site.station.file.read_text(encoding="utf-8")
     assert load_station(site.station.file).panel == Panel()
-    file.write_text(text + '\n[panel]\npitch_mm = 0.17\nhall = "dark"\nlanguage = "pl"\nhelp = "R. Fink, 4711"\n', "utf-8")
+    table = '\n[panel]\npitch_mm = 0.17\nhall = "dark"\nlanguage = "pl"\nhelp = "R. Fink, 4711"\n'
+    file.write_text(text + table, "utf-8")
     assert load_station(file).panel == replace_panel(pitch_mm=0.17, hall="dark", language="pl", help="R. Fink, 4711")
     file.write_text(text + '\n[panel]\npitch_mm = 25.0\nlanguage = "tlh"\n', "utf-8")
     with pytest.raises(FileContractError) as told:
