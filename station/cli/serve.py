@@ -17,10 +17,12 @@ from station.clock import Clock, system_clock
 from station.screens.line import Line
 from station.screens.line_state import Order
 from station.screens.orders import Orders
+from station.screens.people import People
 from station.screens.server import HOST, make_server
-from station.screens.site import Site, make_site
+from station.screens.site import Site, make_site, people_folder
 from station.screens.standing import Standing, standing_of
 from station.screens.step_times import StepTimes
+from station.screens.trail import Trail
 from station.sequence.progress import Notice
 from station.sequence.reference_check import PURPOSE, check_motors
 from station.sequence.reference_file import ReferenceMotor, load_references
@@ -63,7 +65,9 @@ def opened_tester(station: Station, found: list[Attendant]) -> Iterator["PlaceTe
     with open_workplace(station, "nobody") as place:
         found.append(place.attendant)
         times = StepTimes(place.store, place.sequence, clock=place.clock)
-        yield PlaceTester(place, Orders(station, place.bench_file, place.sequence, place.clock), times)
+        orders = Orders(station, place.bench_file, place.sequence, place.clock)
+        trail = Trail(People(people_folder(station), place.clock), place.clock)
+        yield PlaceTester(place, orders, times, trail)
 
 
 @dataclass(frozen=True, slots=True)
@@ -123,6 +127,7 @@ class PlaceTester:
     place: Workplace
     orders: Orders
     times: StepTimes
+    trail: Trail
 
     def order(self, serial: str, further: FurtherRun | None) -> Order:
         """Return what a motor would be tested by; StationError if it cannot be."""
@@ -140,6 +145,10 @@ class PlaceTester:
         """Return how the station itself stands."""
         place = self.place
         return standing_of(place.station, place.store, place.bench_file, place.sequence, place.clock)
+
+    def enter_trail(self) -> None:
+        """Enter into the log what people have done since."""
+        self.trail.enter(self.place.store)
 
     def test(self, order: Order, operator: str, watch: Callable[[Notice], None], go_on: Callable[[], None],
              further: FurtherRun | None) -> dict[str, Any]:

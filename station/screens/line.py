@@ -3,7 +3,7 @@
 import threading
 from collections.abc import Callable
 from concurrent.futures import Future
-from contextlib import AbstractContextManager
+from contextlib import AbstractContextManager, suppress
 from dataclasses import dataclass, replace
 from queue import Empty, Queue
 from typing import Any, Protocol
@@ -45,6 +45,9 @@ class Tester(Protocol):
 
     def standing(self) -> Standing:
         """Return how the station itself stands, and why nothing may be tested if it may not."""
+
+    def enter_trail(self) -> None:
+        """Enter into the log what people have done since; see `Trail.enter`."""
 
     def test(self, order: Order, operator: str, watch: Callable[[Notice], None], go_on: Callable[[], None],
              further: FurtherRun | None) -> dict[str, Any]:
@@ -147,6 +150,8 @@ class Line:
                         self._look(tester)
                         continue
                     self._test(tester, asked)
+                with suppress(StationError):    # what is not entered now is entered at the next start
+                    tester.enter_trail()
         except BaseException as error:
             if self._ready.done():
                 raise
@@ -158,6 +163,7 @@ class Line:
             guard, standing = tester.guard(), self.state.standing
             if self._clock.monotonic() - self._looked >= LOOK_AROUND:
                 standing, self._looked = tester.standing(), self._clock.monotonic()
+                tester.enter_trail()
         except StationError as error:
             guard, standing = None, Standing(locked=refusal_of(error))
             self._looked = self._clock.monotonic() - LOOK_AROUND
