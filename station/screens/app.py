@@ -34,8 +34,10 @@ LOOPBACK = ("127.0.0.1", "localhost")
 # No script, style or picture but ours, nothing embedded anywhere: ASVS 5.0 3.4.3 to 3.4.6.
 POLICY = ("default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self'; font-src 'self'; "
           "connect-src 'self'; form-action 'self'; base-uri 'none'; frame-ancestors 'none'")
+# With no-referrer browsers would send `Origin: null` with our own forms (Fetch standard, "append a request `Origin`
+# header"), and `guarded` would refuse them.
 HEADERS = ((b"content-security-policy", POLICY.encode()), (b"x-content-type-options", b"nosniff"),
-           (b"referrer-policy", b"no-referrer"), (b"cross-origin-opener-policy", b"same-origin"),
+           (b"referrer-policy", b"same-origin"), (b"cross-origin-opener-policy", b"same-origin"),
            (b"cross-origin-resource-policy", b"same-origin"))
 PAGES: tuple[Page, ...] = (
     *sign_in.PAGES, *operator.PAGES, *leave.PAGES, *panel.PAGES, *rig.PAGES, *people_page.PAGES,

@@ -141,7 +141,7 @@ def _may_be_allowed(state: LineState, key: str) -> bool:
 
 def _was_stopped(record: Mapping[str, Any]) -> bool:
     """Return whether guard, emergency stop or a person ended the test."""
-    return any(word in str(record["reason"]).lower() for word in ("guard", "emergency stop"))
+    return any(what in str(record["reason"]) for what in ("guard opened", "emergency stop pressed", "given up"))
 
 
 def _worst(record: Mapping[str, Any], words: Words) -> tuple[str, ...]:

@@ -67,6 +67,7 @@ def test_headers_of_every_answer(asked):
         answer = asked().get(path)
         assert answer.headers["content-security-policy"].startswith("default-src 'none'")
         assert answer.headers["x-content-type-options"] == "nosniff"
+        assert answer.headers["referrer-policy"] == "same-origin"   # with none, our forms would be refused
         assert answer.headers["cache-control"] == "no-store"
         assert "server" not in answer.headers or "uvicorn" not in answer.headers["server"]
 

@@ -99,7 +99,8 @@ def test_failures_in_a_row_are_counted_and_forgotten():
 
 def test_the_worst_characteristics_each_once_and_the_cause_with_what_to_do():
     judged = [row(), row("thd.bc", 9.0, margin=-3.0), row("hall_placement.b", 9.1, -4.0, 4.0, -5.0, "deg"),
-              row("winding_resistance.ab", 0.4, 0.5, 0.7, -0.2, "ohm", ""), row("hall_high.a", 3.0, 4.0, None, -0.1, "V")]
+              row("winding_resistance.ab", 0.4, 0.5, 0.7, -0.2, "ohm", ""),
+              row("hall_high.a", 3.0, 4.0, None, -0.1, "V")]
     told = ended(replace(LineState(), order=ORDER), record("FAIL", judged=judged, findings=[
         {"code": "hall_sensor_displaced", "text": "long"}]))
     view = view_of(told, 0.0, languages()["de"])
@@ -138,11 +139,12 @@ def test_steps_values_and_time_left_as_they_come():
 
 
 def test_what_stopped_a_test_and_what_hid_its_result():
-    stopped = ended(LineState(order=ORDER), record("NO RESULT", reason="guard: the guard was opened"))
+    stopped = ended(LineState(order=ORDER), record("NO RESULT", reason="guard: guard opened: expected closed"))
     assert key_of(stopped) == "stopped"
     hidden = ended(LineState(order=ORDER), record("NO RESULT"))
     view = view_of(hidden, 0.0, DEFAULT)
-    assert (view.key, view.details) == ("no-result", ("noise on a channel", "Reference for the engineer: CP40-0001 / 1"))
+    assert view.key == "no-result"
+    assert view.details == ("noise on a channel", "Reference for the engineer: CP40-0001 / 1")
     given_up = refused(LineState(), StoppedError("given up", where="", expected="", got="", remedy="Scan."))
     assert key_of(given_up) == "stopped"
 
