@@ -1,7 +1,7 @@
 """`station serve`: the pages for operator, engineer and auditor, on this computer."""
 
 from collections.abc import Callable, Iterator
-from contextlib import ExitStack, contextmanager
+from contextlib import ExitStack, closing, contextmanager, nullcontext
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Annotated, Any
@@ -18,7 +18,8 @@ from station.screens.line import Line
 from station.screens.line_state import Order
 from station.screens.orders import Orders
 from station.screens.people import People
-from station.screens.server import HOST, make_server
+from station.screens.plant import load_plant, served_to_plant
+from station.screens.server import HOST, bound, make_server
 from station.screens.site import Site, make_site, people_folder
 from station.screens.standing import Standing, standing_of
 from station.screens.step_times import StepTimes
@@ -37,12 +38,20 @@ def serve(
     station: Annotated[Path, typer.Option("--station", help="The station file.")] = Path("station.toml"),
     port: Annotated[int, typer.Option(min=1, max=65535, help="Port on this computer.")] = PORT,
     look_only: Annotated[bool, typer.Option("--look-only", help="Open no bench: show what is stored.")] = False,
+    plant: Annotated[str, typer.Option(metavar="HOST:PORT", help="Serve other computers of the plant there, over TLS; "
+                                       "nothing is tested from there.")] = "",
+    certificate: Annotated[Path | None, typer.Option(help="PEM: the certificate of --plant, for the name that people "
+                                                     "type.")] = None,
+    key: Annotated[Path | None, typer.Option(help="PEM: its private key.")] = None,
 ) -> int:
     """Serve the pages of the station to the browser of this computer, until interrupted."""
     here, clock = load_station(station), system_clock()
-    with opened_site(here, clock, look_only=look_only) as site:
-        results.print(f"http://{HOST}:{port}/", highlight=False)
-        make_server(site, port).run()
+    beyond = load_plant(plant, certificate, key, clock) if plant or certificate or key else None
+    with opened_site(here, clock, look_only=look_only) as site, closing(bound(HOST, port)) as socket, (
+            served_to_plant(site, beyond) if beyond else nullcontext()):
+        for address in (f"http://{HOST}:{port}/", *(beyond.addresses if beyond else ())):
+            results.print(address, highlight=False)
+        make_server(site, port).run(sockets=[socket])
     return 0
 
 

@@ -37,6 +37,9 @@ MAY: dict[Duty, frozenset[Role]] = {
     Duty.KEEP: frozenset({Role.KEEPER}),
 }
 
+# What is done where the motor is: no page for other computers arms, moves or unlocks anything, or makes accounts.
+AT_PANEL = frozenset({Duty.TEST, Duty.ALLOW, Duty.KEEP})
+
 
 def may(roles: Iterable[Role], duty: Duty) -> bool:
     """Return whether somebody with these roles, none if nobody is signed in, may do it."""

@@ -39,18 +39,27 @@ POLICY = ("default-src 'none'; script-src 'self'; style-src 'self'; img-src 'sel
 HEADERS = ((b"content-security-policy", POLICY.encode()), (b"x-content-type-options", b"nosniff"),
            (b"referrer-policy", b"same-origin"), (b"cross-origin-opener-policy", b"same-origin"),
            (b"cross-origin-resource-policy", b"same-origin"))
+# Over TLS: never again without it, for a year (RFC 6797; ASVS 5.0 3.4.1). Numbers such as 127.0.0.1 are left out by it.
+STRICT = (b"strict-transport-security", b"max-age=31536000")
+# These exist on this computer alone, see `access.AT_PANEL`.
+PANEL_PAGES: tuple[Page, ...] = (
+    *operator.PAGES, *leave.PAGES, *panel.PAGES, *rig.PAGES, *people_page.PAGES)
 PAGES: tuple[Page, ...] = (
-    *sign_in.PAGES, *operator.PAGES, *leave.PAGES, *panel.PAGES, *rig.PAGES, *people_page.PAGES,
+    *sign_in.PAGES, *PANEL_PAGES,
     *tests_page.PAGES, *files_page.PAGES, *bench_page.PAGES)
 
 
-def build_app(site: Site, hosts: Sequence[str] = LOOPBACK) -> Starlette:
-    """Return the application that serves `site` under the names `hosts`."""
-    routes = [Route(page.path, guarded(site, page), methods=["POST" if page.post else "GET"]) for page in PAGES]
-    routes += [Route("/line/events", live(site)), Route("/assets/{mark}/{name}", assets.serve)]
+def build_app(site: Site, hosts: Sequence[str] = LOOPBACK, *, at_panel: bool = True) -> Starlette:
+    """Return the application that serves `site` under the names `hosts`; without `at_panel` it controls nothing."""
+    pages = PAGES if at_panel else [page for page in PAGES if page not in PANEL_PAGES]
+    routes = [Route(page.path, guarded(site, page), methods=["POST" if page.post else "GET"]) for page in pages]
+    routes += [Route("/line/events", live(site))] if at_panel else []
+    routes += [Route("/assets/{mark}/{name}", assets.serve)]
     shared = [Middleware(TrustedHostMiddleware, allowed_hosts=list(hosts)), Middleware(_Headers),
               Middleware(GZipMiddleware, minimum_size=1000)]
-    return Starlette(routes=routes, middleware=shared, exception_handlers={HTTPException: _plain})
+    app = Starlette(routes=routes, middleware=shared, exception_handlers={HTTPException: _plain})
+    app.state.at_panel = at_panel
+    return app
 
 
 class _Headers:
@@ -64,7 +73,9 @@ class _Headers:
         async def with_headers(message: Message) -> None:
             if message["type"] == "http.response.start":
                 names = {name.lower() for name, _ in message["headers"]}
-                added = [*HEADERS, *(() if b"cache-control" in names else [(b"cache-control", b"no-store")])]
+                kept = () if b"cache-control" in names else ((b"cache-control", b"no-store"),)
+                strict = (STRICT,) if scope["scheme"] == "https" else ()
+                added = [*HEADERS, *strict, *kept]
                 message["headers"] = [*message["headers"], *added]
             await send(message)
 

@@ -33,6 +33,11 @@ class Ask:
         """From which computer."""
         return self.request.client.host if self.request.client else "here"
 
+    @property
+    def is_at_panel(self) -> bool:
+        """Whether this was asked at the station itself, and not from another computer of the plant."""
+        return bool(self.request.app.state.at_panel)
+
     def given(self, name: str, longest: int = 200) -> str:
         """Return a field of the form, or of the query, stripped.
 

@@ -7,7 +7,7 @@ from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from starlette.responses import HTMLResponse, JSONResponse, Response
 
 from station.errors import StationError
-from station.screens.access import Duty, may
+from station.screens.access import AT_PANEL, Duty, may
 from station.screens.assets import address_of
 from station.screens.words import DEFAULT, Words, language_for
 
@@ -21,8 +21,7 @@ DESK: tuple[tuple[str, str, Duty], ...] = (
 
 _templates = Environment(loader=FileSystemLoader(Path(__file__).with_name("templates")), autoescape=True,
                          undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True)
-_templates.globals |= {"asset": address_of, "desk_pages": DESK,
-                       "may": lambda person, duty: may(person.roles if person else (), duty)}
+_templates.globals |= {"asset": address_of, "may": lambda person, duty: may(person.roles if person else (), duty)}
 
 
 def page(ask: "Ask", template: str, status: int = 200, **given: Any) -> Response:  # noqa: ANN401 - what a template shows
@@ -35,7 +34,14 @@ def part(ask: "Ask", template: str, **given: Any) -> str:  # noqa: ANN401 - what
     words = words_for(ask)
     return _templates.get_template(template).render(
         station=ask.site.station, person=ask.person, here=ask.request.url.path, words=words, t=words.text,
-        number=words.number, **given)
+        number=words.number, desk_pages=_desk(ask), **given)
+
+
+def _desk(ask: "Ask") -> list[tuple[str, str]]:
+    """Return address and key of the desk's pages for whoever asks from where they are."""
+    roles = ask.person.roles if ask.person else ()
+    return [(address, key) for address, key, duty in DESK
+            if may(roles, duty) and (ask.is_at_panel or duty not in AT_PANEL)]
 
 
 def words_for(ask: "Ask") -> Words:

@@ -17,6 +17,7 @@ from station.screens.words import languages
 TRIES, WITHIN = 10, 60.0        # failed sign-ins from one computer, s
 HOMES = ((Role.OPERATOR, "/line"), (Role.ENGINEER, "/tests"), (Role.RELEASER, "/limits"), (Role.AUDITOR, "/evidence"),
          (Role.KEEPER, "/people"))
+PANEL_ROLES = (Role.OPERATOR, Role.KEEPER)
 
 
 class _Failures:
@@ -54,7 +55,7 @@ def _sign_in(ask: Ask) -> Response:
     if person is None:
         ask.site.trail.add(ask.given("name"), "sign in", where=ask.where, good=False)
         return page(ask, "sign_in.html", 401, then=_inside(ask.given("then")), failed=True)
-    return enter(ask, person, _inside(ask.given("then")) or home_of(person))
+    return enter(ask, person, _inside(ask.given("then")) or home_of(person, at_panel=ask.is_at_panel))
 
 
 def proved(ask: Ask) -> Person | None:
@@ -76,7 +77,9 @@ def _sign_out(ask: Ask) -> Response:
 
 
 def _home(ask: Ask) -> Response:
-    return to(home_of(ask.person) if ask.person else "/line" if ask.site.line else "/sign-in")
+    if ask.person:
+        return to(home_of(ask.person, at_panel=ask.is_at_panel))
+    return to("/line" if ask.site.line and ask.is_at_panel else "/sign-in")
 
 
 def _language(ask: Ask) -> Response:
@@ -99,9 +102,13 @@ def enter(ask: Ask, person: Person, address: str) -> Response:
     return answer
 
 
-def home_of(person: Person) -> str:
-    """Return the first page of somebody with these roles."""
-    return next(address for role, address in HOMES if role in person.roles)
+def home_of(person: Person, *, at_panel: bool) -> str:
+    """Return the first page of somebody with these roles; NotAllowedError where there is none but at the panel."""
+    homes = [address for role, address in HOMES if role in person.roles and (at_panel or role not in PANEL_ROLES)]
+    if not homes:
+        raise NotAllowedError("this is done at the station itself", where="sign in", expected="the station's own panel",
+                              got="another computer", remedy="Go to the station.")
+    return homes[0]
 
 
 def _inside(address: str) -> str:

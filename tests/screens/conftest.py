@@ -77,6 +77,12 @@ def tested(tmp_path_factory):
         yield with_people(opened)
 
 
+@pytest.fixture(scope="session")
+def accounts():
+    """Return name and password of somebody in each role that signs in by them."""
+    return {role: {"name": name, "password": PASSWORD} for role, name in PEOPLE.items()}
+
+
 @pytest.fixture(scope="module")
 def address(site):
     with served(site) as where:
