@@ -12,6 +12,7 @@ from station.sequence.progress import Notice
 
 Phase = Literal["idle", "waiting", "testing", "ended", "checked", "refused"]
 WORST = 3       # failing values shown to an operator
+SHUT = GuardState(closed=True, emergency_stop_healthy=True)     # as it is while a test comes to its result
 
 
 @dataclass(frozen=True, slots=True)
@@ -129,13 +130,15 @@ def ended(state: LineState, record: Mapping[str, Any]) -> LineState:
     """Return the state once the record is durable, and not before."""
     verdict = record["verdict"]
     fails = 0 if verdict == "PASS" else state.fails + (verdict == "FAIL")
-    return replace(state, phase="ended", wait="", hint=None, record=record, fails=fails)
+    guard = state.guard if verdict == "NO RESULT" else SHUT
+    return replace(state, phase="ended", wait="", hint=None, record=record, fails=fails, guard=guard)
 
 
 def checked(state: LineState, check: Mapping[str, Any]) -> LineState:
     """Return the state once a reference check is stored; after a GOOD one, failures are the motors' own."""
     fails = 0 if check["result"] == "GOOD" else state.fails
-    return replace(state, phase="checked", wait="", hint=None, check=check, fails=fails)
+    guard = state.guard if check["result"] == "NO RESULT" else SHUT
+    return replace(state, phase="checked", wait="", hint=None, check=check, fails=fails, guard=guard)
 
 
 def refused(state: LineState, trouble: StationError) -> LineState:

@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
+from math import floor, log10
 from typing import Any
 
 from station.errors import StationError, StoppedError
@@ -86,9 +87,15 @@ def cautions(order: Order | None, words: Words) -> Iterator[str]:
         return
     yield words.text("caution.shaft")
     if order.touch_speed_rpm is not None:
-        yield words.text("caution.terminals", speed=words.number(order.touch_speed_rpm, 2, "r/min"))
+        yield words.text("caution.terminals", speed=words.number(floor_to_two_digits(order.touch_speed_rpm), 4, "r/min"))
     if order.insulation_v is not None:
         yield words.text("caution.insulation", volts=words.number(order.insulation_v, 4, "V"))
+
+
+def floor_to_two_digits(value: float) -> float:
+    """Return a number from 10 on with two significant digits, never more than it is: a caution errs to be safe."""
+    size = 10 ** (floor(log10(value)) - 1)
+    return float(floor(value) // size * size)
 
 
 def _details(state: LineState, key: str, words: Words) -> Iterator[str]:

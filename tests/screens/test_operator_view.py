@@ -14,7 +14,7 @@ from station.characteristic import CHARACTERISTICS
 from station.errors import StationError, StoppedError
 from station.measurement import Measurement
 from station.screens.line_state import LineState, Order, after_notice, asked_for, at_rest, checked, ended, refused
-from station.screens.operator_view import SIGNS, key_of, telling_digits, view_of
+from station.screens.operator_view import SIGNS, floor_to_two_digits, key_of, telling_digits, view_of
 from station.screens.plain_names import capture_name, plain_name
 from station.screens.refusal import Refusal, RefusedError, refusal_of
 from station.screens.signs import SHAPES
@@ -68,6 +68,14 @@ def test_a_verdict_is_gone_once_another_motor_can_lie_there(verdict):
     assert refused(told, RefusedError("type", "XX-1", known="CP40-")).record is None
     again = refused(told, RefusedError("passed", "CP40-0001", run="1", at="now"))
     assert (again.record, again.hint.where) == (told.record, "CP40-0001")
+
+
+def test_a_guard_opened_at_once_after_the_verdict_is_seen():
+    armed_open = replace(asked_for(LineState(), ORDER, ""), guard=OPEN)     # closed since, which no look has seen
+    told = ended(armed_open, record("PASS"))
+    assert at_rest(told, OPEN, Standing()).phase == "idle"
+    stopped = ended(armed_open, record("NO RESULT", reason="guard: guard opened"))
+    assert at_rest(stopped, OPEN, Standing()).phase == "ended"      # what stopped it is read with the guard open
 
 
 def test_nothing_scanned_displaces_a_motor_in_work():
@@ -124,6 +132,11 @@ def test_no_rounding_makes_a_failing_value_look_like_its_limit(bound, share):
     if value > bound:
         digits = telling_digits(value, bound)
         assert float(f"{value:.{digits}g}") > float(f"{bound:.{digits}g}")
+
+
+@given(st.floats(10.0, 1e6))
+def test_a_caution_never_names_too_high_a_speed(speed):
+    assert 0.9 * speed < floor_to_two_digits(speed) <= speed
 
 
 def test_steps_values_and_time_left_as_they_come():

@@ -12,10 +12,11 @@ from station.bench.bench_file import load_bench
 from station.cli.serve import opened_site
 from station.cli.setup import write_folder
 from station.clock import system_clock
+from station.record.print_queue import PrintQueue
 from station.record.store import Store
 from station.screens.access import Role
 from station.screens.standing import standing_of, why_locked
-from station.sequence.station_file import load_station
+from station.sequence.station_file import Printer, load_station
 from station.sequence_file import parse_sequence
 from station.toml_file import read_toml
 
@@ -58,6 +59,16 @@ class Panel:
         self.act("open")
         time.sleep(0.5)
         self.act("close")
+
+    def exchange_both(self):
+        """Put in the two reference motors, one after the other, and start each."""
+        for serial in ("CP40-R001", "CP40-R002"):
+            while f"Put in: {serial}" not in self.await_state("change"):
+                time.sleep(0.05)
+            self.exchange()
+            self.await_state("start")
+            self.act("start")
+            self.await_state("testing", "change", "check-good", "check-bad")
 
     def allow(self, serial, reason="meter leads were loose", name="R. Fink", password="a password for tests"):
         return self.client.post("/line/leave", data={"serial": serial, "reason": reason, "name": name,
@@ -186,12 +197,7 @@ def test_a_shift_begins_with_reference_motors_and_many_failures_lock_the_line(st
     strict.scan("CP40-0001")
     assert "Scan one of its reference motors: CP40-R001, CP40-R002" in strict.await_state("refused")
     strict.scan("CP40-R002")
-    for serial in ("CP40-R001", "CP40-R002"):
-        assert f"Put in: {serial}" in strict.await_state("change")
-        strict.exchange()
-        strict.await_state("start")
-        strict.act("start")
-        strict.await_state("testing", "change", "check-good")
+    strict.exchange_both()
     text = strict.await_state("check-good")
     with Store(strict.site.station.store, read_only=True) as store:
         (check,) = store.reference_checks()
@@ -228,3 +234,60 @@ def test_calibration_and_disk_lock_the_line_and_say_why(checked_line):
             step.model_copy(update={"revolutions": 1e15}) if step.kind == "back-drive" else step
             for step in sequence.steps))
         assert why_locked(store, bench, huge, clock).key == "room"
+
+
+@pytest.fixture(scope="module")
+def doubtful_line(tmp_path_factory, peopled):
+    """A station whose good reference motor is expected to be another one than it is."""
+    folder = tmp_path_factory.mktemp("doubtful") / "line"
+    write_folder(folder, pace=50.0, free_ports=True, reference_checks=True)
+    file = folder / "references" / "CP40-R001.toml"
+    text = file.read_text("utf-8")
+    assert "value = 10.11681" in text
+    file.write_text(text.replace("value = 10.11681", "value = 11.5"), "utf-8")
+    with opened_site(load_station(folder / "station.toml"), system_clock(), look_only=False) as site:
+        yield peopled(site), file, text
+
+
+def test_a_bench_that_measures_its_reference_motor_wrong_is_an_engineers_to_free(doubtful_line, serving):
+    site, file, text = doubtful_line
+    with serving(site) as address, httpx.Client(base_url=address, headers={"origin": address}, timeout=20) as client:
+        client.post("/line/scan", data={"text": "B-1001"})
+        panel = Panel(client, site)
+        panel.await_state("reference")
+        panel.scan("CP40-R001")
+        panel.exchange_both()
+        shown = panel.await_state("check-bad")
+        assert "CP40-R001: back_emf_constant_peak.ab" in shown
+        assert "do not test" in shown
+        panel.act("open")
+        shown = panel.await_state("locked")
+        assert "Reference check 1 of CP-40 was BAD" in shown
+        for serial in ("CP40-R001", "CP40-0001"):
+            panel.scan(serial)
+            panel.await_state("refused")
+        file.write_text(text, "utf-8")
+        assert panel.allow("CP40-R001", reason="the expected value was a slip of the pen").status_code == 303
+        panel.exchange_both()
+        panel.await_state("check-good")
+        panel.act("open")
+        panel.await_state("ready")
+    with Store(site.station.store, read_only=True) as store:
+        checks = store.reference_checks()
+    assert [check["result"] for check in checks] == ["BAD", "GOOD"]
+    assert checks[1]["done"] == "the expected value was a slip of the pen (R. Fink)"
+
+
+def test_certificates_that_wait_for_the_printer_are_counted(doubtful_line):
+    station, clock = doubtful_line[0].station, system_clock()
+    bench, sequence = load_bench(station.bench), parse_sequence(read_toml(station.sequence))
+    named = replace(station, printer=Printer(uri="ipp://127.0.0.1/ipp/print"))
+    with Store(station.store, read_only=True) as store:
+        assert standing_of(station, store, bench, sequence, clock).to_print is None
+        assert standing_of(named, store, bench, sequence, clock).to_print == 0
+        with PrintQueue(station.store) as queue:
+            for run in (1, 2):
+                queue.add("CP40-0001", run, "certificate.pdf", "0" * 64, queued="2026-11-26T00:00:00Z", by="K. Amsel")
+            queue.note_waiting(queue.open()[0], "no paper")
+        standing = standing_of(named, store, bench, sequence, clock)
+    assert (standing.to_print, standing.print_note) == (2, "no paper")
