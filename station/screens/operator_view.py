@@ -87,7 +87,8 @@ def cautions(order: Order | None, words: Words) -> Iterator[str]:
         return
     yield words.text("caution.shaft")
     if order.touch_speed_rpm is not None:
-        yield words.text("caution.terminals", speed=words.number(floor_to_two_digits(order.touch_speed_rpm), 4, "r/min"))
+        speed = floor_to_two_digits(order.touch_speed_rpm)
+        yield words.text("caution.terminals", speed=words.number(speed, 4, "r/min"))
     if order.insulation_v is not None:
         yield words.text("caution.insulation", volts=words.number(order.insulation_v, 4, "V"))
 
