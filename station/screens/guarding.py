@@ -14,13 +14,14 @@ from starlette.responses import RedirectResponse, Response
 from station.errors import EvidenceError, NotAllowedError, StationError, UsageError
 from station.screens.access import may
 from station.screens.ask import COOKIE, Ask, Page
+from station.screens.attempts import PatienceError
 from station.screens.pages import trouble_page
 from station.screens.people import Person
 from station.screens.site import Site
 from station.screens.trail import plain
 
 MOST_FIELDS = 500
-STATUS = ((NotAllowedError, 403), (UsageError, 400), (EvidenceError, 410))
+STATUS = ((PatienceError, 429), (NotAllowedError, 403), (UsageError, 400), (EvidenceError, 410))
 
 Endpoint = Callable[[Request], Awaitable[Response]]
 

@@ -13,7 +13,7 @@ from station.screens.operator import LONGEST_SCAN, line_of
 from station.screens.pages import page
 from station.screens.panel import hall_of
 from station.screens.people import Person
-from station.screens.sign_in import proved
+from station.screens.sign_in import claimed, proved
 from station.sequence.runs_gate import FurtherRun
 
 
@@ -42,7 +42,7 @@ def _engineer(ask: Ask, serial: str) -> Person:
     person = proved(ask)
     if person is not None and may(person.roles, Duty.ALLOW):
         return person
-    ask.site.trail.add(ask.given("name"), "allow a run", where=ask.where, about=serial, good=False)
+    ask.site.trail.add(claimed(ask), "allow a run", where=ask.where, about=serial, good=False)
     raise NotAllowedError("that is no engineer's name and password", where="leave", expected="an engineer",
                           got="somebody else", remedy="Have an engineer enter name and password.")
 

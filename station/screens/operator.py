@@ -7,6 +7,7 @@ from starlette.responses import Response
 from station.errors import NotAllowedError, StationError
 from station.screens.access import Duty, may
 from station.screens.ask import Ask, Page
+from station.screens.attempts import by_badge
 from station.screens.guarding import to
 from station.screens.line import Line
 from station.screens.line_state import LineState
@@ -49,9 +50,12 @@ def _show(ask: Ask) -> Response:
 
 def _scan(ask: Ask) -> Response:
     """Take what a scanner read: a badge changes the operator, anything else asks for a test of that motor."""
-    line, text = line_of(ask), _read(ask)
+    line, text, source = line_of(ask), _read(ask), by_badge(ask.where)
+    if not _may_test(ask):
+        ask.site.attempts.begin(ask.site.clock.monotonic(), source)
     person = ask.site.people.by_badge(text) if text else None
     if person is not None and person.roles:
+        ask.site.attempts.forgive(source)
         return enter(ask, person, "/line")
     if not _may_test(ask):
         ask.site.trail.add("", "scan without sign-in", where=ask.where, good=False)
@@ -64,7 +68,7 @@ def _scan(ask: Ask) -> Response:
         order = line.arm(text, ask.name)
     except StationError as error:
         line.refuse(error)
-        ask.site.trail.add(ask.name, "scan", where=ask.where, about=text, good=False)
+        ask.site.trail.add(ask.name, "scan", where=ask.where, about="a badge" if person else text, good=False)
         return to("/line")
     ask.site.trail.add(ask.name, "scan", where=ask.where, about=order.serial)
     return to("/line")

@@ -16,10 +16,12 @@ from station.clock import Clock, stamp
 from station.errors import UsageError
 from station.record.secret_file import read_secret, write_secret
 from station.screens.access import Role
+from station.screens.attempts import Turns
 
 DATABASE, BADGE_KEY = "people.db", "badge.key"
 SHORTEST, LONGEST = 8, 128      # characters of a password; ASVS 5.0 6.2.1, 6.2.9 ask for at least 8, and 64 allowed
 NAME_LENGTH = 80
+AT_ONCE, WAITING = 2, 6         # passwords that are hashed, 64 MiB and 0.15 s each, so that the station goes on
 
 TABLES = """
 CREATE TABLE IF NOT EXISTS people (
@@ -48,6 +50,7 @@ class People:
 
     def __init__(self, folder: Path, clock: Clock) -> None:
         self.folder, self._clock, self._hasher = folder, clock, PasswordHasher()
+        self._turns = Turns(AT_ONCE, WAITING)
         folder.mkdir(parents=True, exist_ok=True, mode=0o700)
         if not (folder / BADGE_KEY).exists():
             write_secret(folder / BADGE_KEY, secrets.token_bytes(32))
@@ -125,13 +128,14 @@ class People:
         return self._one("name", name)
 
     def by_password(self, name: str, password: str) -> Person | None:
-        """Return who signs in with name and password, or None; takes as long either way."""
+        """Return who signs in with name and password, or None; as slow either way. PatienceError when too many try."""
         with self.connection() as connection:
             row = connection.execute("SELECT password FROM people WHERE name = ? AND disabled IS NULL",
                                      (" ".join(name.split()),)).fetchone()
-        known = row[0] if row and row[0] else self._nobody
+        known = row[0] if row and row[0] and len(password) <= LONGEST else self._nobody
         try:
-            self._hasher.verify(known, password[:LONGEST])
+            with self._turns.taken():
+                self._hasher.verify(known, password[:LONGEST])
         except (VerifyMismatchError, VerificationError):
             return None
         return self.named(" ".join(name.split())) if row and row[0] else None
@@ -170,7 +174,8 @@ class People:
             raise UsageError("that password will not do", where="people",
                              expected=f"{SHORTEST} to {LONGEST} characters, better 15 and more",
                              got=f"{len(password)}", remedy="Choose another.")
-        return self._hasher.hash(password)
+        with self._turns.taken():
+            return self._hasher.hash(password)
 
 
 def _person(name: str, roles: str, language: str) -> Person:

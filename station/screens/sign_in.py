@@ -1,7 +1,5 @@
 """Signing in and out: operators by badge, everybody else by name and password."""
 
-from collections import deque
-from threading import Lock
 from urllib.parse import quote
 
 from starlette.responses import Response
@@ -9,40 +7,15 @@ from starlette.responses import Response
 from station.errors import NotAllowedError
 from station.screens.access import Duty, Role
 from station.screens.ask import Ask, Page
+from station.screens.attempts import by_computer, by_name
 from station.screens.guarding import cookie_name, to
 from station.screens.pages import page
 from station.screens.people import Person
 from station.screens.words import languages
 
-TRIES, WITHIN = 10, 60.0        # failed sign-ins from one computer, s
 HOMES = ((Role.OPERATOR, "/line"), (Role.ENGINEER, "/tests"), (Role.RELEASER, "/limits"), (Role.AUDITOR, "/evidence"),
          (Role.KEEPER, "/people"))
 PANEL_ROLES = (Role.OPERATOR, Role.KEEPER)
-
-
-class _Failures:
-    """Remembers failed sign-ins, so that nobody tries passwords by the thousand."""
-
-    def __init__(self) -> None:
-        self._lock, self._when = Lock(), dict[str, deque[float]]()
-
-    def require_patience(self, where: str, now: float) -> None:
-        """Raise NotAllowedError while too many sign-ins have failed from one computer."""
-        with self._lock:
-            when = self._when.get(where, deque())
-            while when and now - when[0] > WITHIN:
-                when.popleft()
-            if len(when) >= TRIES:
-                raise NotAllowedError("too many failed sign-ins", where=where, expected=f"at most {TRIES} a minute",
-                                      got=f"{len(when)}", remedy="Wait a minute, then try again.")
-
-    def add(self, where: str, now: float) -> None:
-        """Remember one."""
-        with self._lock:
-            self._when.setdefault(where, deque(maxlen=TRIES)).append(now)
-
-
-_failures = _Failures()
 
 
 def _show(ask: Ask) -> Response:
@@ -53,19 +26,29 @@ def _sign_in(ask: Ask) -> Response:
     """Sign in by password; what was wrong, name or password, is never said."""
     person = proved(ask)
     if person is None:
-        ask.site.trail.add(ask.given("name"), "sign in", where=ask.where, good=False)
+        ask.site.trail.add(claimed(ask), "sign in", where=ask.where, good=False)
         return page(ask, "sign_in.html", 401, then=_inside(ask.given("then")), failed=True)
     return enter(ask, person, _inside(ask.given("then")) or home_of(person, at_panel=ask.is_at_panel))
 
 
 def proved(ask: Ask) -> Person | None:
-    """Return whose name and password a form holds, or None; NotAllowedError after too many that did not fit."""
-    now = ask.site.clock.monotonic()
-    _failures.require_patience(ask.where, now)
-    person = ask.site.people.by_password(ask.given("name"), ask.form.get("password", ""))
-    if person is None:
-        _failures.add(ask.where, now)
+    """Return whose name and password a form holds, or None; PatienceError after too many that did not fit."""
+    name, attempts = ask.given("name"), ask.site.attempts
+    sources = by_computer(ask.where), by_name(name, at_panel=ask.is_at_panel)
+    attempts.begin(ask.site.clock.monotonic(), *sources)
+    person = ask.site.people.by_password(name, ask.form.get("password", ""))
+    if person is not None:
+        attempts.forgive(*sources)
     return person
+
+
+def claimed(ask: Ask) -> str:
+    """Return the name that a form holds if it is somebody's; what else is typed there is told nowhere.
+
+    It may be a password, in the wrong field.
+    """
+    name = " ".join(ask.given("name").split())
+    return name if name in {person.name for person, _ in ask.site.people.all()} else "somebody unknown"
 
 
 def _sign_out(ask: Ask) -> Response:

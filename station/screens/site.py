@@ -2,12 +2,13 @@
 
 from collections.abc import Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from station.clock import Clock
 from station.record.store import Store
+from station.screens.attempts import Attempts
 from station.screens.line import Line
 from station.screens.people import People
 from station.screens.sessions import Sessions
@@ -31,6 +32,7 @@ class Site:
     trail: Trail
     line: Line | None
     fixture: "Fixture | None" = None        # of a simulated bench
+    attempts: Attempts = field(default_factory=Attempts)
 
     @contextmanager
     def store(self) -> Iterator[Store]:

@@ -9,10 +9,10 @@ import pytest
 
 from station.clock import system_clock
 from station.errors import UsageError
+from station.record.trail_entry import chained
 from station.screens.access import Role
 from station.screens.people import DATABASE, People
 from station.screens.sessions import IDLE, LONGEST, Sessions
-from station.record.trail_entry import chained
 from station.screens.trail import Trail
 
 WORD = "long enough a word"
