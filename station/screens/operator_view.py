@@ -8,7 +8,7 @@ from typing import Any
 from station.errors import StationError, StoppedError
 from station.screens.line_state import WORST, LineState, Order
 from station.screens.plain_names import capture_name, plain_name
-from station.screens.refusal import refusal_of
+from station.screens.refusal import RefusedError, refusal_of
 from station.screens.words import Words
 from station.units import printed
 
@@ -103,6 +103,8 @@ def _details(state: LineState, key: str, words: Words) -> Iterator[str]:
     record, order = state.record, state.order
     if key in ("refused", "stopped") and state.phase == "refused" and state.trouble is not None:
         yield _said(state.trouble, words)
+        if isinstance(state.trouble, RefusedError) and state.trouble.where:
+            yield words.text("line.read", text=state.trouble.where)
     if key == "locked":
         locked = state.standing.locked
         yield (f"{locked.what(words)} {locked.do(words)}" if locked else

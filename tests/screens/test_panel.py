@@ -21,7 +21,8 @@ def sizes(selector):
     found = {}
     for selectors, body in re.findall(r"([^{}]+)\{([^{}]*)\}", text):
         if selector in [one.strip() for one in selectors.split(",")]:
-            found |= {name: float(mm) for name, mm in re.findall(r"([\w-]+):\s*calc\(([\d.]+) \* var\(--mm\)\)", body)}
+            given = re.findall(r"([\w-]+):\s*(?:min\()?calc\(([\d.]+) \* var\(--mm\)\)", body)
+            found |= {name: float(mm) for name, mm in given}
     return found
 
 

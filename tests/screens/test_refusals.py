@@ -131,6 +131,7 @@ def test_what_cannot_be_a_motor_of_this_station(panel):
     panel.scan("XX99-0001")
     text = panel.await_state("refused")
     assert "it tests CP40-, CP60-, VB24-" in text
+    assert "Read: XX99-0001" in text
     assert "/line/leave" not in text        # nothing that an engineer could allow
     for hostile in ("=HYPERLINK(1)", "../../etc/passwd", "CP40 0001", "CP40-0001'--", "x" * 5000, "\x02\x03"):
         panel.scan(hostile)
