@@ -23,6 +23,7 @@ from station.cli import (
     setup,
     study,
     testing,
+    trail,
 )
 from station.cli.console import errors
 from station.errors import StationError
@@ -39,6 +40,7 @@ app.command("certificate")(certificate.certificate)
 app.command("print")(printing.print_certificates)
 app.command("serve")(serve.serve)
 app.command("setup")(setup.setup)
+app.command("trail")(trail.show_trail)
 app.add_typer(audit.app, name="audit")
 app.add_typer(limits.app, name="limits")
 app.add_typer(bench.app, name="bench")
