@@ -91,6 +91,16 @@ def test_texts_with_commas_quotes_and_lines_come_back(read):
     assert read(table_of(record_of(reason=reason)))["reason"][0] == reason
 
 
+@pytest.mark.parametrize("begins", ["=", "+", "-", "@", "\t", "\r"])
+def test_no_text_is_carried_out_as_a_formula(begins):
+    formula = f'{begins}HYPERLINK("http://elsewhere.invalid")'
+    columns = list(table_of(record_of(reason=formula, measurements=[measured(RESISTANCE, -1.5, "ohm")])).columns())
+    lines = as_csv(columns).decode()
+    assert pd.read_csv(io.StringIO(lines, newline=""))["reason"][0] == f"'{formula}"
+    assert ",-1.5," in lines        # a number stays one
+    assert pd.read_parquet(io.BytesIO(as_parquet(columns)))["reason"][0] == formula
+
+
 @given(st.lists(st.dictionaries(st.sampled_from([PEAK, RESISTANCE, "drag_torque@forward 1500"]),
                                 st.none() | st.floats(allow_nan=False, allow_infinity=False)), min_size=1, max_size=8))
 def test_every_value_comes_back_to_the_last_bit(rows):
