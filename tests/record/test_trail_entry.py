@@ -7,7 +7,7 @@ import sqlite3
 from pathlib import Path
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from station.errors import EvidenceError
@@ -41,6 +41,7 @@ def test_the_chain_is_that_of_bare_hashes():
     assert whole(3)["chained"] == before.hex()
 
 
+@settings(deadline=None)
 @given(st.integers(1, 6), st.integers(1, 6))
 def test_portions_follow_each_other_wherever_they_are_cut(one, other):
     first, both = whole(one), whole(one + other)

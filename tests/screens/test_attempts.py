@@ -4,7 +4,7 @@ import threading
 
 import httpx
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from station.clock import system_clock
@@ -23,6 +23,7 @@ def tried(attempts, now, *sources):
     return True
 
 
+@settings(deadline=None)
 @given(st.lists(st.floats(0.0, 30.0), max_size=60))
 def test_never_more_than_the_limit_in_any_stretch_of_time(gaps):
     attempts, now, let = Attempts(), 0.0, []
