@@ -107,6 +107,8 @@ def report(
     study: Annotated[str, typer.Argument(help="Name of the study.")],
     station: StationFile = Path("station.toml"),
     store: Annotated[list[Path] | None, typer.Option(help="Store of another station of the study; once each.")] = None,
+    without: Annotated[list[str] | None, typer.Option(help="A motor to leave out, such as a faulty one that lacks "
+                                                      "values; once each.")] = None,
     key: Annotated[str, typer.Option(help="One value, such as thd.ab@forward 1000: its whole analysis.")] = "",
     pool_above: Annotated[float, typer.Option(min=0, max=1, help="p above which the interaction is pooled.")] = 0.25,
     pdf: Annotated[Path | None, typer.Option(help="Also write the report to this PDF.")] = None,
@@ -116,7 +118,7 @@ def report(
     """Tell how much of each limited value's spread is the station."""
     from station.study import gauge_report  # noqa: PLC0415 - slow to import, and for studies only
 
-    made = _report(load_station(station), store or [], study, pool_above)
+    made = _report(load_station(station), store or [], study, without or [], pool_above)
     if pdf is not None:
         _write_pdf(made, pdf)
     if as_json:
@@ -184,13 +186,13 @@ def _tell(plan: GaugePlan, made: Made, left: list[PlannedRun], station: Path) ->
     return int(ExitCode.INTERRUPTED)
 
 
-def _report(described: Station, others: list[Path], study: str, pool_above: float) -> "GaugeReport":
+def _report(described: Station, others: list[Path], study: str, without: list[str], pool_above: float) -> "GaugeReport":
     from station.study.gauge_records import read_study  # noqa: PLC0415 - slow to import, and for studies only
     from station.study.gauge_report import gauge_report  # noqa: PLC0415
 
     with ExitStack() as stack:
         stores = [stack.enter_context(Store(folder, read_only=True)) for folder in (described.store, *others)]
-        return gauge_report(read_study(stores, study), pool_above)
+        return gauge_report(read_study(stores, study, without), pool_above)
 
 
 def _write_pdf(made: "GaugeReport", pdf: Path) -> None:
