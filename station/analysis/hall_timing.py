@@ -110,7 +110,7 @@ def _windows(groups: Sequence[tuple[FoundEdges, Flags]]) -> _Windows:
         begin = np.minimum(each.before - found.reach[0], found.codes.size - width)
         low, high = found.levels.low_code, found.levels.high_code
         zero, swing = (low, high - low) if each.rising[0] else (high, low - high)
-        share[:width, columns] = (found.codes[begin + np.arange(width)[:, None]] - zero) / swing
+        share[:width, columns] = (found.codes.take(begin + np.arange(width)[:, None]) - zero) / swing
         origin[columns] = begin
     return _Windows(share, origin, first[:-1],
                     np.array([found.levels.noise_code / abs(found.levels.swing_code) for found, _ in groups]))
