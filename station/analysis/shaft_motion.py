@@ -76,7 +76,7 @@ class ShaftMotion:
         return np.concatenate([np.zeros((1, times.size)), rising, -rate * sine, rate * cosine]) / self.span
 
     def drifts(self) -> Floats:
-        """Return (d + 1,): what each power of time adds to the angular speed from the capture's start to its end, 1/s."""
+        """Return (d + 1,): what each power of time adds to the speed from start to end of the capture, 1/s."""
         power = np.arange(float(self.polynomial.size))
         drifts: Floats = power * (0.5 ** (power - 1) - (-0.5) ** (power - 1)) / self.span
         return drifts
