@@ -31,6 +31,7 @@ app = typer.Typer(no_args_is_help=True, rich_markup_mode=None,
                   help="Study the station as a gauge: plan, carry out and report repeated tests of some motors.")
 
 StationFile = Annotated[Path, typer.Option("--station", help="The station file.")]
+All = Annotated[bool, typer.Option("--all", help="Show every value.")]
 AsJson = Annotated[bool, typer.Option("--json", help="Everything, as JSON.")]
 
 
@@ -113,7 +114,7 @@ def report(
     pool_above: Annotated[float, typer.Option(min=0, max=1, help="p above which the interaction is pooled.")] = 0.25,
     pdf: Annotated[Path | None, typer.Option(help="Also write the report to this PDF.")] = None,
     as_json: AsJson = False,
-    everything: Annotated[bool, typer.Option("--all", help="Show every value.")] = False,
+    everything: All = False,
 ) -> int:
     """Tell how much of each limited value's spread is the station."""
     from station.study import gauge_report  # noqa: PLC0415 - slow to import, and for studies only
@@ -142,6 +143,7 @@ def type_one(
     serial: Annotated[str, typer.Argument(help="A reference motor.")],
     station: StationFile = Path("station.toml"),
     as_json: AsJson = False,
+    everything: All = False,
 ) -> int:
     """Hold spread and bias of a reference motor's runs (checks and gauge studies) against the tolerance."""
     from station.study.type_one_runs import study_known_motor  # noqa: PLC0415 - slow to import, and for studies only
@@ -152,9 +154,9 @@ def type_one(
     labels = {capture["label"] for record in records for capture in record["captures"]}
     known = study_known_motor(records, void, serial, _expected(described, serial, labels))
     if as_json:
-        results.print(json.dumps(asdict(known)), markup=False, highlight=False, soft_wrap=True)
+        results.print(json.dumps({"format": 1, **asdict(known)}), markup=False, highlight=False, soft_wrap=True)
         return 0
-    _show(known_table(known))
+    _show(known_table(known, everything=everything))
     for words in (KNOWN_NOTE, known.warning, *(f"{name}: not in every run" for name in known.left_out)):
         if words:
             _say(words)
