@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from itertools import pairwise
 from math import inf
 
 import numpy as np
@@ -91,9 +92,12 @@ def six_steps(emf: BackEmf, codes: Sequence[CodeInterval], table: dict[Code, tup
     order = np.arange(1, emf.amplitude.shape[1] + 1)
     harmonics = sense[:, None] * emf.amplitude[line] * np.exp(1j * emf.phase[line])           # (6, orders)
     turns = np.exp(1j * np.deg2rad(start[:, None] + width[:, None] * SHARES))
-    powers = np.cumprod(np.repeat(turns[:, :, None], order.size, axis=2), axis=2)             # (6, POINTS, orders)
-    columns = np.stack([harmonics, harmonics * 1j * np.deg2rad(order)], axis=2)
-    wave, slope = np.moveaxis((powers @ columns).imag, 2, 0)
+    powers = np.empty((order.size, *turns.shape), dtype=np.complex128)                        # (orders, 6, POINTS)
+    powers[0] = turns
+    for before, power in pairwise(powers):
+        np.multiply(before, turns, out=power)
+    columns = np.array([harmonics, harmonics * 1j * np.deg2rad(order)])                       # (2, 6, orders)
+    wave, slope = np.moveaxis((powers.transpose(1, 2, 0) @ columns.transpose(1, 2, 0)).imag, 2, 0)
     return SixSteps(wave, slope, width)
 
 
