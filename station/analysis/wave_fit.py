@@ -92,8 +92,8 @@ def _normal_matrix(sums: Floats, count: float, square: float, highest_order: int
     normal = np.empty((1 + 2 * h, 1 + 2 * h))
     normal[0, 0] = count
     normal[0, 1:] = normal[1:, 0] = linear
-    normal[1:h + 1, 1:h + 1] = 0.5 * (c[apart] + c[plus])
-    normal[h + 1:, h + 1:] = 0.5 * (c[apart] - c[plus])
+    of_difference, of_sum = 0.5 * c[apart], 0.5 * c[plus]
+    normal[1:h + 1, 1:h + 1], normal[h + 1:, h + 1:] = of_difference + of_sum, of_difference - of_sum
     mixed = 0.5 * (s[plus] + sense * s[apart])          # row: order of the sine, column: of the cosine
     normal[h + 1:, 1:h + 1], normal[1:h + 1, h + 1:] = mixed, mixed.T
     return normal
