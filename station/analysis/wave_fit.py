@@ -2,13 +2,13 @@
 
 from dataclasses import dataclass
 from functools import lru_cache
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
 
 Floats = NDArray[np.float64]
 Orders = NDArray[np.int64]
-ORDER_ZERO = np.array([[1.0], [0.0]])  # cosine and sine of no angle
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,9 +74,11 @@ def harmonics(angle: Floats, highest_order: int) -> Floats:
     np.cos(angle, out=basis[0, 0])
     np.sin(angle, out=basis[1, 0])
     twice = 2 * basis[0, 0]
-    for h in range(1, highest_order):
-        np.multiply(twice, basis[:, h - 1], out=basis[:, h])
-        basis[:, h] -= basis[:, h - 2] if h > 1 else ORDER_ZERO
+    for waves, of_no_angle in zip(basis, (1.0, 0.0), strict=True):     # cosines, then sines: what is at work stays near
+        before: Floats | float = of_no_angle
+        for last, wave in pairwise(waves):
+            np.subtract(np.multiply(twice, last, out=wave), before, out=wave)
+            before = last
     flat: Floats = basis.reshape(2 * highest_order, -1)
     return flat
 
