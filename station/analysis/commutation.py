@@ -62,7 +62,7 @@ def commutated_torque(emf: BackEmf, hall: HallAnalysis, motor_type: MotorType) -
     steps = six_steps(emf, hall.code_widths, table)
     torque = steps.torque()
     edge_u = max(hall.edge_u.values(), default=0.0)
-    moved = list(zip(steps.moved(edge_u), steps.moved(-edge_u), strict=True))
+    moved = list(zip(*steps.moved((edge_u, -edge_u)), strict=True))
     turned = [steps.turned(by) for by in (hall.zero_u, -hall.zero_u)]
     relative = _gain_rows(hall, motor_type)
     constant = [replace(row, u=row.u * abs(torque.mean)) for row in relative]
