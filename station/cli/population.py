@@ -89,7 +89,7 @@ def run_of(line: Line, motor: LotMotor, number: int) -> GivenRun:
 def drawn_line(station: Station, motors: int) -> tuple[Line, Drawn]:
     """Return so many motors, and what all of them meet at this station; the same for the same seed."""
     if station.simulated is None:
-        raise UsageError("station has real instruments", where=str(station.path), expected="a table [simulated]",
+        raise UsageError("station has real instruments", where=str(station.folder), expected="a table [simulated]",
                          got="none", remedy="Motors are drawn only for a simulated station.")
     seed = station.simulated.seed
     build = load_lot(station.folder / station.simulated.lot).types[MOTOR_TYPE]
