@@ -97,7 +97,7 @@ def _peak_rows(e: EmfEvidence, line: int, value: float) -> list[BudgetRow]:
 
 def _of_mean(rows: list[BudgetRow]) -> list[BudgetRow]:
     """Rows of a mean over lines: noise is of each line, the drive's ripple of all."""
-    return [replace(row, u=row.u / sqrt(3)) if row.kind == "A" else row for row in rows]
+    return [row._replace(u=row.u / sqrt(3)) if row.kind == "A" else row for row in rows]
 
 
 def _balance(e: EmfEvidence, errors: EmfErrors) -> Iterator[Measurement]:
