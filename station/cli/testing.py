@@ -7,6 +7,7 @@ import typer
 
 from station.cli.certificate import issue
 from station.cli.console import errors, results, show_notice, verdict_words, worst_code, worst_row
+from station.cli.drifting import require_no_drift
 from station.cli.printing import hand_over, printing
 from station.cli.timing import show_timing
 from station.cli.workplace import Workplace, open_workplace
@@ -34,6 +35,7 @@ def run_tests(
     verdicts, further = [], _further_run(person, reason, again=again)
     here = load_station(station)
     with printing(here, system_clock()), open_workplace(here, operator, elsewhere=connect) as place:
+        require_no_drift(here, place.store.reference_checks())
         for serial in serials:
             record, trouble = test_and_certify(place, serial, quiet=False, timed=timing, further=further)
             verdicts.append(record["verdict"])

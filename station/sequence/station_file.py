@@ -106,6 +106,17 @@ class Reference(Table):
         return name
 
 
+class Drift(Table):
+    """When the charts of the reference motors warn, and whether they stop the line; see `study.drift`."""
+
+    stop: bool = False
+    smoothing: Annotated[float, Field(gt=0, le=1)] = 0.2
+    ewma_limit: Annotated[float, Field(gt=0, le=10)] = 2.962
+    warn_s: Annotated[float, Field(gt=0, le=10)] = 2.0
+    stop_s: Annotated[float, Field(gt=0, le=10)] = 3.0
+    stop_share_of_U: Annotated[float, Field(gt=0, le=10)] = 0.25  # noqa: N815 - the unit as people write it
+
+
 class Signing(Table):
     """Where the keys lie that sign certificates and the log, and the name of the log."""
 
@@ -151,6 +162,7 @@ class StationContract(Table):
     maker: Maker | None = None
     order: Order | None = None
     reference: Reference | None = None
+    drift: Drift | None = None
     signing: Signing | None = None
     retention: Retention | None = None
     printer: Printer | None = None
@@ -178,6 +190,7 @@ class Station:
     order: Order | None = None
     retention: Retention | None = None
     printer: Printer | None = None
+    drift: Drift | None = None
 
     @property
     def keys(self) -> Path | None:
@@ -230,4 +243,4 @@ def load_station(path: Path) -> Station:
                    folder / files.sequence, folder / files.limits, folder / files.store,
                    tuple(contract.motor), contract.simulated, path, source.sha256,
                    contract.reference, contract.signing, contract.maker, contract.order,
-                   contract.retention, contract.printer)
+                   contract.retention, contract.printer, contract.drift)
