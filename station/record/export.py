@@ -23,6 +23,8 @@ REFUSED = "refused"         # its capture could not be trusted
 NOT_RUN = "not run"         # the step or capture that gives it was not carried out
 MISSING = "missing"         # it was carried out, and gave no such value
 
+FORMULA_STARTS = "=+-@\t\r\n"      # with which a spreadsheet takes a text for a formula
+
 Key = tuple[str, str]       # characteristic, and label of its capture or ""
 Run = tuple[str, int]       # serial and run
 
@@ -145,12 +147,21 @@ class WideTable:
 
 
 def as_csv(columns: Sequence[Column]) -> bytes:
-    """Return the table as CSV: UTF-8, a header line, empty where there is no value. Source: RFC 4180, from memory."""
+    """Return the table as CSV: UTF-8, a header line, empty where there is no value. Source: RFC 4180, from memory.
+
+    Texts that a spreadsheet would carry out as formulas get an apostrophe before them. Source: common practice.
+    """
     sink = io.StringIO(newline="")
     writer = csv.writer(sink, lineterminator="\r\n")
     writer.writerow([column.header for column in columns])
-    writer.writerows(zip(*(column.values for column in columns), strict=True))
+    writer.writerows(zip(*(_harmless(column) for column in columns), strict=True))
     return sink.getvalue().encode()
+
+
+def _harmless(column: Column) -> list[Any]:
+    if column.kind != pa.string():
+        return column.values
+    return [f"'{text}" if text and text[0] in FORMULA_STARTS else text for text in column.values]
 
 
 def as_parquet(columns: Sequence[Column]) -> bytes:
