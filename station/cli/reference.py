@@ -46,7 +46,7 @@ def check(
             require_captures(motors, place.sequence.labels())
         for motors in groups:
             made = _check_type(place, motors, done)
-            warn_of_drift(described, place.store.reference_checks())
+            warn_of_drift(described, place.store)
             code = max(code, made)
             if made in (ExitCode.STOPPED, ExitCode.INTERRUPTED):
                 break

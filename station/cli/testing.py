@@ -35,7 +35,7 @@ def run_tests(
     verdicts, further = [], _further_run(person, reason, again=again)
     here = load_station(station)
     with printing(here, system_clock()), open_workplace(here, operator, elsewhere=connect) as place:
-        require_no_drift(here, place.store.reference_checks())
+        require_no_drift(here, place.store)
         for serial in serials:
             record, trouble = test_and_certify(place, serial, quiet=False, timed=timing, further=further)
             verdicts.append(record["verdict"])

@@ -110,14 +110,15 @@ def current(charts: Iterable[Chart]) -> list[Chart]:
 def _points(points: Sequence[Mapping[str, Any]], rules: DriftRules) -> tuple[ChartPoint, ...]:
     made: list[ChartPoint] = []
     epoch: list[float] = []
-    average, before = 0.0, None
+    average, spread, before = 0.0, 1.0, None
     for point in points:
         condition = (point["bench_sha256"], point["expected"])
-        if point.get("done") or condition != before:
+        if point["done"] or condition != before:
             average, before = 0.0, condition
             epoch.clear()
         deviation = _deviation(point)
-        spread = _spread(epoch)
+        if len(epoch) <= BASIS:
+            spread = _spread(epoch)
         if deviation is not None:
             average += rules.smoothing * (deviation - average)
             epoch.append(deviation)
@@ -130,7 +131,7 @@ def _points(points: Sequence[Mapping[str, Any]], rules: DriftRules) -> tuple[Cha
 def _deviation(point: Mapping[str, Any]) -> float | None:
     if point["value"] is None or not point["u"] or not isfinite(point["u"]):
         return None
-    return float((point["value"] - point["expected"]) / hypot(point["u"], point.get("expected_u") or 0.0))
+    return float((point["value"] - point["expected"]) / hypot(point["u"], point["expected_u"] or 0.0))
 
 
 def _spread(earlier: Sequence[float]) -> float:

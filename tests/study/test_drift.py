@@ -19,8 +19,7 @@ def series_of(deviations, *, serial="R1", name="thd", u=0.1, expected=5.0, first
     """A series as the reference checks give it; `deviations` in u, None for a value that is absent."""
     points = [{"started": f"2026-11-{k % 28 + 1:02d}T06:00:00.000Z", "check": first + k, "bench_sha256": "a",
                "done": "", "value": None if z is None else expected + z * u, "u": None if z is None else u,
-               "expected": expected,
-               **changes.get(f"at_{k}", {})} for k, z in enumerate(deviations)]
+               "expected": expected, "expected_u": 0.0, **changes.get(f"at_{k}", {})} for k, z in enumerate(deviations)]
     return {"serial": serial, "motor_type": "CP-40", "name": name, "label": "forward 1000", "unit": "%",
             "points": points}
 
