@@ -237,6 +237,9 @@ def load_station(path: Path) -> Station:
     """Read a station file, or raise FileContractError naming every fault."""
     source = read_toml(path)
     contract = check(source, StationContract)
+    faults = _marked_twice(contract.motor, source.name)
+    if faults:
+        raise FileContractError(faults)
     folder = path.resolve().parent
     files = contract.files
     return Station(contract.station.id, contract.station.place, folder, folder / files.bench,
@@ -244,3 +247,10 @@ def load_station(path: Path) -> Station:
                    tuple(contract.motor), contract.simulated, path, source.sha256,
                    contract.reference, contract.signing, contract.maker, contract.order,
                    contract.retention, contract.printer, contract.drift)
+
+
+def _marked_twice(marks: list[MotorMark], file: str) -> list[Fault]:
+    begins = [mark.serial_begins for mark in marks]
+    return [Fault(file, f"motor.{number}.serial_begins", repr(begin), "a beginning of its own for each motor type",
+                  "Remove one of the two, or make one longer: the longest beginning that fits wins.")
+            for number, begin in enumerate(begins) if begin in begins[:number]]
