@@ -135,7 +135,11 @@ def write_folder(folder: Path, *, pace: float, free_ports: bool, drive: DriveKin
     ports = loopback_ports(len(ROLES)) if free_ports else [FIRST_PORT + i for i in range(len(ROLES))]
     side_port = 0 if free_ports else FIRST_PORT + SIDE_PORT_OFFSET
     today = system_clock().today()
-    folder.mkdir(parents=True, exist_ok=True)
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise UsageError("folder cannot be made", where=str(folder), expected="a place for a folder",
+                         got=error.strerror, remedy="Name another folder.") from error
     for name, shipped in (("sequences", "sequences"), ("limits", "limits"), ("references", "limits/references")):
         shutil.copytree(_shipped(shipped), folder / name, ignore=shutil.ignore_patterns("references"))
     shutil.copy(Path(lot.__file__).with_name("demo_lot.toml"), folder / "lot.toml")
