@@ -1,12 +1,13 @@
 """A measurement with its uncertainty budget, and what can be said beside it."""
 
 from dataclasses import dataclass, field
-from typing import Literal
+from typing import Literal, NamedTuple
 
 
-@dataclass(frozen=True, slots=True)
-class BudgetRow:
+class BudgetRow(NamedTuple):
     """One source of uncertainty, already multiplied by its sensitivity.
+
+    A capture has some four hundred of them, and a named tuple is made in a third of the time.
 
     `u` is the standard uncertainty that this source alone gives the characteristic, in the
     characteristic's unit; `dof` its degrees of freedom (inf for a limit of error taken as certain).

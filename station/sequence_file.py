@@ -6,6 +6,7 @@ from typing import Annotated, Literal
 
 from pydantic import Field
 
+from station.errors import Fault, FileContractError
 from station.toml_file import Table, TomlSource, check
 
 Positive = Annotated[float, Field(gt=0)]
@@ -119,5 +120,21 @@ class Sequence:
 def parse_sequence(source: TomlSource) -> Sequence:
     """Return the sequence in `source`, or raise FileContractError naming every fault."""
     contract = check(source, SequenceContract)
+    faults = _taken_twice(contract.step, source.name)
+    if faults:
+        raise FileContractError(faults)
     return Sequence(contract.sequence.name, contract.sequence.revision, source.sha256,
                     contract.sequence.start_deadline_s, tuple(contract.step))
+
+
+def _taken_twice(steps: list[AnyStep], file: str) -> list[Fault]:
+    """Return a fault for each capture taken twice: values go by its label, so the later would hide the earlier."""
+    faults, taken = [], set[str]()
+    for number, step in enumerate(steps):
+        for label in step.labels() if isinstance(step, BackDriveStep) else []:
+            if label in taken:
+                faults.append(Fault(file, f"step.{number}.back-drive", f"a second capture {label}",
+                                    "each speed and direction once in the whole sequence",
+                                    "Remove the repeated speed or direction."))
+            taken.add(label)
+    return faults

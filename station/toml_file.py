@@ -86,6 +86,8 @@ def _fault(file: str, breach: dict[str, Any]) -> Fault:
     # Tagged unions and dict keys add parts to the location that are no keys of the file.
     key = ".".join(str(part) for part in breach["loc"] if part != "[key]") or "(file)"
     kind = str(breach["type"])
+    if kind in {"union_tag_invalid", "union_tag_not_found"}:
+        return _kind_fault(file, key, breach)
     got = "nothing" if kind == "missing" else repr(breach["input"])
     wanted = "no such key" if kind == "extra_forbidden" else str(breach["msg"])
     wanted = wanted.removeprefix("Value error, ").removeprefix("Input should be ")
@@ -93,3 +95,13 @@ def _fault(file: str, breach: dict[str, Any]) -> Fault:
         wanted = "a value"
     return Fault(file, key, got if len(got) <= 120 else got[:117] + "...", wanted,
                  _REMEDIES.get(kind, "Correct the value."))
+
+
+def _kind_fault(file: str, key: str, breach: dict[str, Any]) -> Fault:
+    """Return the fault of a table whose kind is told by a key that is absent or holds none of the kinds."""
+    known: dict[str, str] = breach["ctx"]
+    discriminator = known["discriminator"].strip("'")
+    if "tag" not in known:
+        return Fault(file, f"{key}.{discriminator}", "nothing", "a value", "Add the key.")
+    return Fault(file, f"{key}.{discriminator}", repr(known["tag"]), f"one of {known['expected_tags']}",
+                 "Correct the value.")

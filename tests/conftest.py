@@ -1,12 +1,17 @@
-"""What tests of several rooms stand on: a real printer, and that every record keeps to its schema."""
+"""What tests of several rooms stand on: a real printer, records that keep to their schema, examples without clock."""
 
 import importlib.util
 from pathlib import Path
 
 import pytest
+from hypothesis import settings
 
 from station.record.record_schema import check_record
 from station.sequence.run import Runner
+
+# How long an example takes is a matter of what else the machine does, and no reason to fail.
+settings.register_profile("untimed", deadline=None)
+settings.load_profile("untimed")
 
 
 @pytest.fixture(scope="session", autouse=True)

@@ -55,8 +55,7 @@ def angle_score(times: Floats, fit: WaveFit, blocks_per_period: float) -> AngleS
     Lines count by their own noise. Amplitude is left out on purpose: a weak pole would pass for motion.
     """
     weight = 1.0 / np.maximum(fit.sigma, 1e-9 * np.abs(fit.slope).max()) ** 2
-    asked = np.einsum("l,li,li->i", weight, fit.residual, fit.slope)
-    known = np.einsum("l,li,li->i", weight, fit.slope, fit.slope)
+    asked, known = weight @ (fit.residual * fit.slope), weight @ (fit.slope * fit.slope)
     starts = bin_starts(times.size, blocks_per_period)
     information = np.add.reduceat(known, starts)
     return AngleScore(bin_means(times, starts), np.add.reduceat(asked, starts) / information, information)
@@ -69,8 +68,13 @@ def bin_starts(count: int, blocks_per_period: float) -> NDArray[np.intp]:
 
 def bin_means(values: Floats, starts: NDArray[np.intp]) -> Floats:
     """Return the mean (..., m) of `values` (..., n) over each bin."""
-    means: Floats = np.add.reduceat(values, starts, axis=-1) / np.diff(np.append(starts, values.shape[-1]))
+    means: Floats = np.add.reduceat(values, starts, axis=-1) / (ends_of(starts, values.shape[-1]) - starts)
     return means
+
+
+def ends_of(starts: NDArray[np.intp], count: int) -> NDArray[np.intp]:
+    """Return where each bin ends: where the next one starts, the last one after `count` blocks."""
+    return np.append(starts[1:], count)
 
 
 def strongest_order(score: AngleScore, motion: ShaftMotion, pole_pairs: int) -> float | None:

@@ -98,7 +98,7 @@ def first_motion(lines: LineVoltages, tone: Tone, pole_pairs: int) -> tuple[Shaf
     vector = space_vector(bin_means(lines.volts, starts), tone.phase_order)
     raw = np.unwrap(np.angle(vector * np.exp(-1j * rate * times) * (1j * tone.direction))) + rate * times
     motion, rest = steady_motion(times, lines.duration, raw, pole_pairs)
-    return motion, float(np.sqrt(np.mean(rest * rest)))
+    return motion, float(np.sqrt(rest @ rest / rest.size))
 
 
 def track_waves(lines: LineVoltages, motion: ShaftMotion, pole_pairs: int, highest_order: int) -> TrackedWaves:

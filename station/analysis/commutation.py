@@ -1,7 +1,6 @@
 """Torque per ampere if the six codes as measured switch the lines."""
 
 from collections.abc import Iterable, Sequence
-from dataclasses import replace
 from functools import lru_cache
 from math import hypot, inf, sqrt
 
@@ -62,10 +61,10 @@ def commutated_torque(emf: BackEmf, hall: HallAnalysis, motor_type: MotorType) -
     steps = six_steps(emf, hall.code_widths, table)
     torque = steps.torque()
     edge_u = max(hall.edge_u.values(), default=0.0)
-    moved = list(zip(steps.moved(edge_u), steps.moved(-edge_u), strict=True))
+    moved = list(zip(*steps.moved((edge_u, -edge_u)), strict=True))
     turned = [steps.turned(by) for by in (hall.zero_u, -hall.zero_u)]
     relative = _gain_rows(hall, motor_type)
-    constant = [replace(row, u=row.u * abs(torque.mean)) for row in relative]
+    constant = [row._replace(u=row.u * abs(torque.mean)) for row in relative]
     edges = _edge_rows([_larger(each.mean - torque.mean for each in pair) for pair in moved],
                        [each.mean - torque.mean for each in turned])
     found = [measurement("commutated_torque_constant", torque.mean, [*constant, *edges])]

@@ -1,7 +1,5 @@
 """What only captures in both directions can tell: true sensor position, and hysteresis with delay."""
 
-from dataclasses import replace
-
 from station.analysis.budget import measurement, weighted_sum
 from station.analysis.hall_measurements import wrapped
 from station.analysis.result import CaptureAnalysis
@@ -42,4 +40,4 @@ def _rows(forward: Measurement, reverse: Measurement, sign: float) -> list[Budge
 
 
 def _named(placement: Measurement, direction: str) -> list[BudgetRow]:
-    return [row if row.shared else replace(row, source=f"{row.source}, {direction}") for row in placement.budget]
+    return [row if row.shared else row._replace(source=f"{row.source}, {direction}") for row in placement.budget]

@@ -86,19 +86,18 @@ class EmfErrors:
 def emf_errors(e: EmfEvidence) -> EmfErrors:
     """Return the relative uncertainties that the budgets of this capture are made of."""
     reference, accuracy = e.motor_type.reference, e.accuracy
-    noise = e.emf.amplitude_u[0] / e.emf.amplitude[:, 0]
+    noise, turns = e.emf.amplitude_u[0] / e.emf.amplitude[:, 0], e.gains.shape[1]
+    spreads = e.gains.mean(axis=2).std(axis=1, ddof=1) / sqrt(turns) if turns > 1 else np.zeros_like(noise)
     return EmfErrors(
-        tuple(_repeat(float(each), turns, e.emf.dof)
-              for each, turns in zip(noise, e.gains.mean(axis=2), strict=True)),
+        tuple(_repeat(*each, turns, e.emf.dof) for each in zip(noise.tolist(), spreads.tolist(), strict=True)),
         tuple(noise.tolist()), accuracy.gain / ROOT_3, accuracy.gain_common / ROOT_3, accuracy.timebase / ROOT_3,
         abs(reference.magnet_per_k) * accuracy.temperature / ROOT_3,
         2 * pi * e.frequency * hypot(accuracy.skew, accuracy.lag) / ROOT_3, e.emf.dof)
 
 
-def _repeat(noise: float, turns: Floats, dof: int) -> BudgetRow:
-    """Return the larger of what residuals and what the revolutions (r,) say of a line's mean, relative."""
-    spread = float(turns.std(ddof=1)) / sqrt(turns.size) if turns.size > 1 else 0.0
-    return type_a("noise", noise, dof) if noise >= spread else type_a("repeatability", spread, turns.size - 1)
+def _repeat(noise: float, spread: float, turns: int, dof: int) -> BudgetRow:
+    """Return the larger of what residuals and what the spread of the revolutions say of a line's mean, relative."""
+    return type_a("noise", noise, dof) if noise >= spread else type_a("repeatability", spread, turns - 1)
 
 
 def constant_rows(errors: EmfErrors, value: float, line: int) -> list[BudgetRow]:

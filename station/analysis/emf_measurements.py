@@ -51,10 +51,10 @@ def emf_measurements(evidence: EmfEvidence) -> dict[str, Measurement]:
     loss = evidence.front_end_loss()
     lost = (shapes if loss[-1] < NO_LOSS else
             _shapes(replace(evidence.emf, amplitude=evidence.emf.amplitude * (1 + loss))))
-    found = [*_constants(evidence, errors, shapes, lost), *_balance(evidence, errors),
+    found = [*_constants(evidence, errors, shapes, lost, loss), *_balance(evidence, errors),
              *(measurement(f"phase_angle.{LINES[line]}", -np.rad2deg(evidence.emf.phase[line, 0]),
                            budget.phase_rows(errors, line)) for line in (1, 2)),
-             *_harmonics(evidence), *_flat_tops(evidence, shapes, lost), *_poles(evidence), *_offsets(evidence)]
+             *_harmonics(evidence, loss), *_flat_tops(evidence, shapes, lost), *_poles(evidence), *_offsets(evidence)]
     return {m.name: m for m in found}
 
 
@@ -66,21 +66,22 @@ def _shapes(emf: BackEmf) -> _Shapes:
                    np.abs(wave).mean(axis=1), tops.sum(axis=1) * pi / GRID)
 
 
-def _constants(e: EmfEvidence, errors: EmfErrors, shapes: _Shapes, lost: _Shapes) -> Iterator[Measurement]:
+def _constants(e: EmfEvidence, errors: EmfErrors, shapes: _Shapes, lost: _Shapes, loss: Floats
+               ) -> Iterator[Measurement]:
     fundamental = e.emf.amplitude[:, 0]
     # mean / 4f with f = p w / 2 pi
     flux = pi / (2 * e.motor_type.pole_pairs) / MILLI
     krpm = 1 / VOLT_PER_KRPM
     for name, values, undone, unit in (
             ("back_emf_constant_peak", shapes.peak, lost.peak, krpm),
-            ("back_emf_constant_fundamental", fundamental, fundamental * (1 + float(e.front_end_loss()[0])), krpm),
+            ("back_emf_constant_fundamental", fundamental, fundamental * (1 + loss[0]), krpm),
             ("back_emf_constant_rms", shapes.rms, lost.rms, krpm),
             ("flux_linkage", shapes.mean, lost.mean, flux)):
         sizes, losses = (values * unit).tolist(), ((undone - values) * unit).tolist()
         extra = [_peak_rows(e, line, size) if values is shapes.peak else [] for line, size in enumerate(sizes)]
-        for line, (size, loss) in enumerate(zip(sizes, losses, strict=True)):
+        for line, (size, lacks) in enumerate(zip(sizes, losses, strict=True)):
             yield measurement(f"{name}.{LINES[line]}", size, [
-                *budget.constant_rows(errors, size, line), limit_of_error("loss of the front end", loss),
+                *budget.constant_rows(errors, size, line), limit_of_error("loss of the front end", lacks),
                 *extra[line]])
         mean = sum(sizes) / 3
         yield measurement(f"{name}.mean", mean, [
@@ -96,7 +97,7 @@ def _peak_rows(e: EmfEvidence, line: int, value: float) -> list[BudgetRow]:
 
 def _of_mean(rows: list[BudgetRow]) -> list[BudgetRow]:
     """Rows of a mean over lines: noise is of each line, the drive's ripple of all."""
-    return [replace(row, u=row.u / sqrt(3)) if row.kind == "A" else row for row in rows]
+    return [row._replace(u=row.u / sqrt(3)) if row.kind == "A" else row for row in rows]
 
 
 def _balance(e: EmfEvidence, errors: EmfErrors) -> Iterator[Measurement]:
@@ -122,16 +123,15 @@ def _balance(e: EmfEvidence, errors: EmfErrors) -> Iterator[Measurement]:
     yield measurement("phase_order", e.phase_order, [])
 
 
-def _harmonics(e: EmfEvidence) -> Iterator[Measurement]:
+def _harmonics(e: EmfEvidence, loss: Floats) -> Iterator[Measurement]:
     sizes = e.emf.amplitude[:, :1]
     shares, noises = 100 * e.emf.amplitude / sizes, 100 * e.emf.amplitude_u / sizes
-    loss = e.front_end_loss()
     losses, ripple = shares * (loss - loss[0]), 100 * e.slot_ripple()
     ripples: list[float] = ripple.tolist()
     for index, line in enumerate(LINES):
-        share, noise, loss = shares[index].tolist(), noises[index].tolist(), losses[index].tolist()
+        share, noise, lost = shares[index].tolist(), noises[index].tolist(), losses[index].tolist()
         for h in range(1, e.emf.orders):
-            rows = budget.harmonic_rows(noise[h], loss[h], ripples[h], e.emf.dof)
+            rows = budget.harmonic_rows(noise[h], lost[h], ripples[h], e.emf.dof)
             if h == 1:
                 rows.append(limit_of_error("order 2 unlike from line to line", UNLIKE_LINES * share[h]))
             yield measurement(f"harmonic_{h + 1}.{line}", share[h], near_zero(rows, share[h]))

@@ -54,7 +54,7 @@ def threshold_time_u(accuracy: Accuracy, transition: float) -> float:
 
 def edge_rows(errors: AngleErrors, *, goes_high: bool) -> list[BudgetRow]:
     """Rows of the mean angle of one polarity."""
-    return [*weighted_sum([(1.0, _edge(errors, goes_high))]), *_zero_of(errors)]
+    return [*weighted_sum([(1.0, _edge(errors, goes_high=goes_high))]), *_zero_of(errors)]
 
 
 def placement_rows(errors: AngleErrors) -> list[BudgetRow]:
@@ -74,7 +74,8 @@ def sector_rows(first: tuple[AngleErrors, bool], second: tuple[AngleErrors, bool
 
     The rotor angle's zero cancels, and between edges of one sensor also the time of its channel.
     """
-    return weighted_sum([(1.0, _edge(*second)), (-1.0, _edge(*first))])
+    (before, rises), (after, goes_high) = first, second
+    return weighted_sum([(1.0, _edge(after, goes_high=goes_high)), (-1.0, _edge(before, goes_high=rises))])
 
 
 def edge_u(errors: AngleErrors) -> float:
@@ -89,7 +90,7 @@ def common_shift_u(errors: Sequence[AngleErrors]) -> float:
 
 
 @lru_cache(maxsize=16)   # each edge's rows stand in up to six budgets
-def _edge(errors: AngleErrors, goes_high: bool) -> tuple[BudgetRow, ...]:
+def _edge(errors: AngleErrors, *, goes_high: bool) -> tuple[BudgetRow, ...]:
     """Rows of an edge's mean angle but for the zero; shared ones signed."""
     polarity = "rise" if goes_high else "fall"
     time, level = channel_time(f"h_{errors.sensor}"), f"reference level of sensor {errors.sensor}"

@@ -6,6 +6,7 @@ from numpy.typing import NDArray
 CHUNK = 1 << 18       # samples; their comparison stays in the cache
 WORD = 64             # samples packed into one integer
 ONE = np.uint64(1)
+ENDS = np.array([[0], [WORD - 1]])    # of a word
 
 Indices = NDArray[np.int64]
 
@@ -57,7 +58,7 @@ def _settled_words(codes: NDArray[np.int16], low: np.int16, high: np.int16, susp
     """Return the suspect words with their neighbours, as far as the line is between the states."""
     new = np.flatnonzero(suspect)
     while new.size:
-        edges = codes.take(np.stack([new * WORD, new * WORD + WORD - 1]), mode="clip")
+        edges = codes.take(new * WORD + ENDS, mode="clip")
         first, last = (edges > low) & (edges <= high)
         wanted = np.concatenate([new[first] - 1, new[last] + 1])
         wanted = wanted[(wanted >= 0) & (wanted < suspect.size)]

@@ -106,7 +106,7 @@ def settled_levels(codes: NDArray[np.int16], levels: HallLevels, begin: NDArray[
     places = _places(codes.size, LOOKED_AT)
     first, last = np.searchsorted(places, begin), np.searchsorted(places, end)
     first, last = first[last > first], last[last > first]
-    bounds = np.stack([first, last], axis=1).ravel()
+    bounds = np.array([first, last]).T.ravel()
     if not bounds.size:
         return levels
     middle, values = levels.code_at(0.5), np.empty(places.size + 1)
@@ -114,7 +114,7 @@ def settled_levels(codes: NDArray[np.int16], levels: HallLevels, begin: NDArray[
     np.subtract(codes.take(places), middle, out=values[:-1])
     total = np.add.reduceat(values, bounds)[::2]
     squares = np.add.reduceat(np.multiply(values, values, out=values), bounds)[::2]
-    sums, is_high = np.stack([last - first, total, squares]), total * levels.swing_code > 0.0
+    sums, is_high = np.array([last - first, total, squares]), total * levels.swing_code > 0.0
     found = []
     for chosen in (~is_high, is_high):
         size, deviation, square = sums.compress(chosen, axis=1).sum(axis=1).tolist()

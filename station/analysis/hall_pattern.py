@@ -1,5 +1,6 @@
 """Where in the rotor's cycle edges lie: means, spread, and those that are missing."""
 
+from cmath import phase
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
@@ -40,7 +41,7 @@ def edge_pattern(angles: Floats, pole_pairs: int, timing_u_deg: float = 0.0) -> 
     over positions in the revolution, so that part revolutions do not pull it. Edges far from the median
     of their own pole are kept out of the mean but not out of the spread, so that a limit on either sees them.
     """
-    mean = float(np.angle(np.exp(1j * angles).sum()))
+    mean = phase(np.exp(1j * angles).sum())
     turned = (angles - mean) / TURN
     cycle = np.rint(turned)
     residual = 360.0 * (turned - cycle)

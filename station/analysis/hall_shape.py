@@ -105,7 +105,7 @@ def fit_edges(share: Floats, first: Indices, noise: Floats) -> FittedEdges:
     counts = np.diff(first, append=edges)
     index, group = np.arange(width)[:, None], np.repeat(np.arange(first.size), counts)
     centroid = centroids(share)
-    shapes = _likely_shapes(share, centroid, first, noise)
+    shapes = _likely_shapes(share, centroid, first, counts, noise)
     likely = RAMP_SHARE * shapes.ramp + DECAY_SHARE * shapes.tau
     least = np.maximum(THIN, THINNEST * likely)
     start = centroid - (0.5 * shapes.ramp + shapes.tau)[group]
@@ -140,15 +140,15 @@ def centroids(share: Floats) -> Floats:
     return area
 
 
-def _likely_shapes(share: Floats, centroid: Floats, first: Indices, noise: Floats) -> EdgeShapes:
+def _likely_shapes(share: Floats, centroid: Floats, first: Indices, counts: Indices, noise: Floats) -> EdgeShapes:
     """Guess the shapes from the areas under x (1 - x) and x² (1 - x), less what noise alone takes from them.
 
     The first is 1/6 of a ramp and 1/2 of a time constant; the second over the first is 1/2 for a ramp
     and 2/3 for an exponential (derived).
     """
     width, both = share.shape[0], share * (1.0 - share)
-    sums = np.stack([both.sum(axis=0), (both * share).sum(axis=0), width - 0.5 - centroid])
-    area, moment, high = np.add.reduceat(sums, first, axis=1) / np.diff(first, append=share.shape[1])
+    sums = np.array([both.sum(axis=0), (both * share).sum(axis=0), width - 0.5 - centroid])
+    area, moment, high = np.add.reduceat(sums, first, axis=1) / counts
     area += width * noise**2
     moment -= (width - 3.0 * high) * noise**2
     tail = 6.0 * moment / np.maximum(area, SHORTEST / DURATION_PER_AREA) - 3.0
@@ -168,4 +168,4 @@ def _step(normal: Floats, damping: Floats, least_ramp: Floats, least_tau: Floats
     ramp = np.where(short, least_ramp, ramp)
     ramp = np.where(quick, np.maximum(least_ramp, (by_ramp - cross * least_tau) / ramps), ramp)
     tau = np.where(quick, least_tau, tau)
-    return np.stack([ramp, tau])
+    return np.array([ramp, tau])

@@ -77,7 +77,7 @@ def time_edges(found: Sequence[FoundEdges]) -> list[SensorEdges]:
     groups = [(number, rising, chosen) for number, each in enumerate(found) for rising in (True, False)
               if (chosen := each.clean & (each.edges.rising == rising)).any()]
     if groups:
-        windows = _windows([(found[number], chosen) for number, _, chosen in groups])
+        windows = _windows([(found[number], rising, chosen) for number, rising, chosen in groups])
         times = _time(windows)
         for group, (number, rising, chosen) in enumerate(groups):
             samples[number][chosen] = times.sample[windows.columns(group)]
@@ -98,22 +98,25 @@ def _first_entry(found: FoundEdges) -> Floats:
     return entry
 
 
-def _windows(groups: Sequence[tuple[FoundEdges, Flags]]) -> _Windows:
-    """Gather windows as wide as the widest; what a narrower one does not reach is taken as settled."""
-    edges = [found.edges.pick(flags) for found, flags in groups]
-    widths = [int((each.after - each.before).max()) + sum(found.reach) + 1
-              for each, (found, _) in zip(edges, groups, strict=True)]
-    first = np.append(0, np.cumsum([each.before.size for each in edges]))
+def _windows(groups: Sequence[tuple[FoundEdges, bool, Flags]]) -> _Windows:
+    """Gather windows as wide as the widest; what a narrower one does not reach is taken as settled.
+
+    A group holds the edges of one sensor that go one way in time, up or not, as its flags pick them.
+    """
+    before = [found.edges.before[flags] for found, _, flags in groups]
+    widths = [int((found.edges.after[flags] - each).max()) + sum(found.reach) + 1
+              for each, (found, _, flags) in zip(before, groups, strict=True)]
+    first = np.append(0, np.cumsum([each.size for each in before]))
     share, origin = np.ones((max(widths), first[-1])), np.empty(first[-1], dtype=np.int64)
-    for number, (each, width, (found, _)) in enumerate(zip(edges, widths, groups, strict=True)):
+    for number, (each, width, (found, rising, _)) in enumerate(zip(before, widths, groups, strict=True)):
         columns = slice(first[number], first[number + 1])
-        begin = np.minimum(each.before - found.reach[0], found.codes.size - width)
+        begin = np.minimum(each - found.reach[0], found.codes.size - width)
         low, high = found.levels.low_code, found.levels.high_code
-        zero, swing = (low, high - low) if each.rising[0] else (high, low - high)
-        share[:width, columns] = (found.codes[begin + np.arange(width)[:, None]] - zero) / swing
+        zero, swing = (low, high - low) if rising else (high, low - high)
+        share[:width, columns] = (found.codes.take(begin + np.arange(width)[:, None]) - zero) / swing
         origin[columns] = begin
     return _Windows(share, origin, first[:-1],
-                    np.array([found.levels.noise_code / abs(found.levels.swing_code) for found, _ in groups]))
+                    np.array([found.levels.noise_code / abs(found.levels.swing_code) for found, _, _ in groups]))
 
 
 def _time(windows: _Windows) -> _Times:

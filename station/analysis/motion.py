@@ -86,7 +86,7 @@ def speed_measurements(
     noise = _spread(tracked, ends[:, 1] - ends[:, 0]) / (end - start) / electrical
     # Where the track was followed freely, its two ends know it no better than their own half period.
     noise = sqrt(noise**2 + (2 * tracked.free_rms**2 / ((end - start) * electrical) ** 2))
-    gained = np.diff(motion.slopes(motion.centre + np.array([-0.5, 0.5]) * motion.span))[:motion.polynomial.size, 0]
+    gained = motion.drifts()
     drift = float(gained @ motion.polynomial) / electrical * track.direction
     drift_u = _spread(tracked, gained) / electrical
     rpm = track.direction * electrical / pole_pairs / RPM

@@ -61,7 +61,7 @@ class ShaftMotion:
     def columns(self, times: Floats) -> Floats:
         """Return (d + 1 + 2k, n): what each coefficient adds to the angle at `times` (n,) s."""
         powers = self._powers_at(times)
-        return np.vstack([powers, *self._turns(powers)])
+        return np.concatenate([powers, self._turns(powers)])
 
     def has_columns_of(self, other: "ShaftMotion") -> bool:
         """Say whether the columns of both are the same, so that the motions differ in their coefficients alone."""
@@ -70,12 +70,16 @@ class ShaftMotion:
 
     def slopes(self, times: Floats) -> Floats:
         """Return (d + 1 + 2k, n): what each coefficient adds to the angular speed, 1/s."""
-        powers = self._powers_at(times)
-        cosine, sine = self._turns(powers)
+        powers, cosine, sine = self._parts(self.columns(times))
         rate = np.multiply.outer(self.orders, _derivative(self.carrier) @ powers[:-1])
         rising = np.arange(1.0, self.polynomial.size)[:, None] * powers[:-1]
-        slopes: Floats = np.vstack([np.zeros((1, times.size)), rising, -rate * sine, rate * cosine])
-        return slopes / self.span
+        return np.concatenate([np.zeros((1, times.size)), rising, -rate * sine, rate * cosine]) / self.span
+
+    def drifts(self) -> Floats:
+        """Return (d + 1,): what each power of time adds to the speed from start to end of the capture, 1/s."""
+        power = np.arange(float(self.polynomial.size))
+        drifts: Floats = power * (0.5 ** (power - 1) - (-0.5) ** (power - 1)) / self.span
+        return drifts
 
     def order_columns(self, times: Floats) -> Floats:
         """Return (movable orders, n): how the angle moves with each of them, rad."""
@@ -132,14 +136,13 @@ class ShaftMotion:
         """Return (d + 1, n): 1, x, x² ... at `times` (n,) s."""
         return _powers((times - self.centre) / self.span, self.polynomial.size)
 
-    def _turns(self, powers: Floats) -> tuple[Floats, Floats]:
-        """Return cosine and sine (k, n) of each order of the mechanical angle; orders 1 to k cheaper, by recurrence."""
+    def _turns(self, powers: Floats) -> Floats:
+        """Return (2k, n): cosines, then sines, of the orders of the mechanical angle; 1 to k cheaper, by recurrence."""
         mechanical, count = self._mechanical(powers), self.orders.size
-        if count and np.array_equal(self.orders, np.arange(1, count + 1)):
-            turns = harmonics(mechanical, count)
-            return turns[:count], turns[count:]
+        if count and self.orders.tolist() == list(range(1, count + 1)):
+            return harmonics(mechanical, count)
         turned = np.multiply.outer(self.orders, mechanical)
-        return np.cos(turned), np.sin(turned)
+        return np.concatenate([np.cos(turned), np.sin(turned)])
 
     def _mechanical(self, powers: Floats) -> Floats:
         """Return the mechanical angle (n,) from the centre on, rad; only ripple is measured against it."""

@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from itertools import pairwise
 from math import inf
 
 import numpy as np
@@ -46,27 +47,27 @@ class SixSteps:
         """Return the torque with all edges moved by `by` degrees, small against an interval."""
         return replace(self, wave=self.wave + by * self.slope).torque()
 
-    def moved(self, by: float) -> list[Torque]:
-        """Return six torques: in the k-th, only the edge that starts interval k is moved later by `by` degrees.
+    def moved(self, by: Sequence[float]) -> list[list[Torque]]:
+        """Return six torques for each of `by` (m,) degrees: in the k-th, only the edge that starts interval k is later.
 
-        So interval k begins later, and the one before it goes on until then. A negative `by` moves it earlier:
+        So interval k begins later, and the one before it goes on until then. A negative move makes it earlier:
         interval k begins with what its slope says, while the one before keeps its extremes.
         """
-        step = np.minimum(by, self.width)
+        step = np.minimum(np.array(by)[:, None], self.width)                                  # (m, 6)
         begins = self.wave[:, 0] + step * self.slope[:, 0]
         goes_on = self.wave[BEFORE, -1] + step * self.slope[BEFORE, -1]
         gained = 0.5 * step * (self.wave[BEFORE, -1] + goes_on - self.wave[:, 0] - begins)
         low, high = self._extremes()
-        left = SHARES * self.width[:, None] >= step[:, None]
-        lows, highs = np.array([low] * 6), np.array([high] * 6)    # row k: every interval while edge k is moved
+        left = SHARES * self.width[:, None] >= step[:, :, None]
+        lows, highs = np.tile(low, (*step.shape, 1)), np.tile(high, (*step.shape, 1))   # every interval by edge moved
         there = self.width > 0.0
-        lows[EACH, EACH] = np.where(there, np.minimum(np.where(left, self.wave, inf).min(axis=1), begins), inf)
-        highs[EACH, EACH] = np.where(there, np.maximum(np.where(left, self.wave, -inf).max(axis=1), begins), -inf)
-        lows[EACH, BEFORE] = np.minimum(low[BEFORE], goes_on)
-        highs[EACH, BEFORE] = np.maximum(high[BEFORE], goes_on)
+        lows[:, EACH, EACH] = np.where(there, np.minimum(np.where(left, self.wave, inf).min(axis=2), begins), inf)
+        highs[:, EACH, EACH] = np.where(there, np.maximum(np.where(left, self.wave, -inf).max(axis=2), begins), -inf)
+        lows[:, EACH, BEFORE] = np.minimum(low[BEFORE], goes_on)
+        highs[:, EACH, BEFORE] = np.maximum(high[BEFORE], goes_on)
         areas = self._areas().sum() + gained
-        return [_torque(*case) for case in zip(areas.tolist(), lows.min(axis=1).tolist(),
-                                               highs.max(axis=1).tolist(), strict=True)]
+        cases = np.stack([areas, lows.min(axis=2), highs.max(axis=2)], axis=2).tolist()
+        return [[_torque(*case) for case in each] for each in cases]
 
     def _areas(self) -> Floats:
         """Integral over each interval (6,), N m/A times degrees, by trapezoids."""
@@ -91,9 +92,12 @@ def six_steps(emf: BackEmf, codes: Sequence[CodeInterval], table: dict[Code, tup
     order = np.arange(1, emf.amplitude.shape[1] + 1)
     harmonics = sense[:, None] * emf.amplitude[line] * np.exp(1j * emf.phase[line])           # (6, orders)
     turns = np.exp(1j * np.deg2rad(start[:, None] + width[:, None] * SHARES))
-    powers = np.cumprod(np.repeat(turns[:, :, None], order.size, axis=2), axis=2)             # (6, POINTS, orders)
-    columns = np.stack([harmonics, harmonics * 1j * np.deg2rad(order)], axis=2)
-    wave, slope = np.moveaxis((powers @ columns).imag, 2, 0)
+    powers = np.empty((order.size, *turns.shape), dtype=np.complex128)                        # (orders, 6, POINTS)
+    powers[0] = turns
+    for before, power in pairwise(powers):
+        np.multiply(before, turns, out=power)
+    columns = np.array([harmonics, harmonics * 1j * np.deg2rad(order)])                       # (2, 6, orders)
+    wave, slope = np.moveaxis((powers.transpose(1, 2, 0) @ columns.transpose(1, 2, 0)).imag, 2, 0)
     return SixSteps(wave, slope, width)
 
 

@@ -24,6 +24,7 @@ MAX_SPEED_CHANGE = 0.01     # relative
 MAX_AMPLITUDE_CHANGE = 0.01 # relative, of the reference line's volts per speed, beyond the digitizers' own limits
 MAX_SHAPE_CHANGE = 0.01     # of the fundamental: rms of what the reference line's orders differ by
 MAX_MISFIT = 0.003          # of the fundamental: what no motion of the shaft explains; a quarter degree of angle
+UNLIKE_POLES = 1.5          # what they leave in one capture over that in another, which begins and ends with others
 MAX_ANGLE_CHANGE = 0.5      # degrees, of the check sensor's edges
 NOISE_REACH = 3.0           # standard deviations of noise that shape and angle may differ by besides
 RAIL_SHARE = 0.01           # of a sensor's samples at the ends of its range, from which on it is cut off
@@ -116,9 +117,9 @@ def refuse_jump(fitted: FittedLines, tracked: KnownTrack) -> Refusal | None:
 def refuse_misfit(fitted: FittedLines, tracked: KnownTrack) -> Refusal | None:
     """Return why the motion of the second capture cannot be told from one line alone, or None.
 
-    Poles of unlike strength leave something in the first capture too, which is no motion.
+    Poles of unlike strength leave something in the first capture too, about as much, which is no motion.
     """
-    allowed = MAX_MISFIT + misfit_of_poles(fitted, tracked)
+    allowed = MAX_MISFIT + UNLIKE_POLES * misfit_of_poles(fitted, tracked)
     if tracked.misfit <= allowed:
         return None
     return Refusal("stitch_motion", f"One line does not tell how the shaft moved in the second capture: "

@@ -2,13 +2,13 @@
 
 from dataclasses import dataclass
 from functools import lru_cache
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
 
 Floats = NDArray[np.float64]
 Orders = NDArray[np.int64]
-ORDER_ZERO = np.array([[1.0], [0.0]])  # cosine and sine of no angle
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,9 +74,11 @@ def harmonics(angle: Floats, highest_order: int) -> Floats:
     np.cos(angle, out=basis[0, 0])
     np.sin(angle, out=basis[1, 0])
     twice = 2 * basis[0, 0]
-    for h in range(1, highest_order):
-        np.multiply(twice, basis[:, h - 1], out=basis[:, h])
-        basis[:, h] -= basis[:, h - 2] if h > 1 else ORDER_ZERO
+    for waves, of_no_angle in zip(basis, (1.0, 0.0), strict=True):     # cosines, then sines: what is at work stays near
+        before: Floats | float = of_no_angle
+        for last, wave in pairwise(waves):
+            np.subtract(np.multiply(twice, last, out=wave), before, out=wave)
+            before = last
     flat: Floats = basis.reshape(2 * highest_order, -1)
     return flat
 
@@ -92,8 +94,8 @@ def _normal_matrix(sums: Floats, count: float, square: float, highest_order: int
     normal = np.empty((1 + 2 * h, 1 + 2 * h))
     normal[0, 0] = count
     normal[0, 1:] = normal[1:, 0] = linear
-    normal[1:h + 1, 1:h + 1] = 0.5 * (c[apart] + c[plus])
-    normal[h + 1:, h + 1:] = 0.5 * (c[apart] - c[plus])
+    of_difference, of_sum = 0.5 * c[apart], 0.5 * c[plus]
+    normal[1:h + 1, 1:h + 1], normal[h + 1:, h + 1:] = of_difference + of_sum, of_difference - of_sum
     mixed = 0.5 * (s[plus] + sense * s[apart])          # row: order of the sine, column: of the cosine
     normal[h + 1:, 1:h + 1], normal[1:h + 1, h + 1:] = mixed, mixed.T
     return normal

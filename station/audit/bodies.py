@@ -5,7 +5,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from station.audit.finding import Report, Severity, Step
+from station.audit.finding import UNKNOWN, Report, Severity, Step
 from station.audit.ledger import ASK, BACKUP, Logged
 
 # The columns beside a body repeat what it says, under these keys; those of statements are the same for every kind.
@@ -50,8 +50,8 @@ def audit_bodies(entries: Sequence[Logged], rows: Rows, origin: str, report: Rep
     for kind, number in sorted(rows.keys() - named):
         columns = ", ".join(map(str, rows[kind, number].columns))
         report.find("leaf.missing", Severity.BROKEN, f"{kind} was never entered in the log",
-                    where=f"{kind} {number}: {columns}", expected="an entry about it",
-                    got="none", remedy=ASK)
+                    where=f"{kind} {number}: {columns}", since=_time_of(kind, rows[kind, number]),
+                    expected="an entry about it", got="none", remedy=ASK)
 
 
 def _audit_body(each: Logged, row: Row, origin: str, report: Report) -> None:
@@ -74,6 +74,11 @@ def _audit_body(each: Logged, row: Row, origin: str, report: Report) -> None:
     else:
         report.hold(Step.RECORD)
         report.hold(Step.LEAF)
+
+
+def _time_of(kind: str, row: Row) -> str:
+    """Return when that of a row began, as far as its columns say so."""
+    return str(row.columns[_KEYS[kind].index("started")]) if "started" in _KEYS.get(kind, ()) else UNKNOWN
 
 
 def _said(each: Logged) -> tuple[Any, ...]:

@@ -7,15 +7,13 @@ from pathlib import Path
 from station.audit.calibrations import audit_calibrations
 from station.audit.check_certificate import UNREADABLE
 from station.audit.examine import Paper
-from station.audit.finding import Report, Severity, Step
+from station.audit.finding import UNKNOWN, Report, Severity, Step
 from station.audit.heads import ASK, HeadError, open_head
-from station.audit.ledger import logged
-from station.audit.paper import audit_pages, audit_paper, head_of
+from station.audit.paper import audit_pages, audit_paper, entry_of, head_of
 from station.audit.store_audit import Scope, audit_store
 from station.audit.trusted import Trusted
 from station.errors import UsageError
 from station.record.evidence import Evidence
-from station.record.log import Entry
 
 NEEDS_STORE = (Step.FILE, Step.VALUE, Step.INDICATION, Step.VERDICT, Step.CIRCUMSTANCE)
 
@@ -40,7 +38,8 @@ def audit_certificate(path: Path, trusted: Trusted, store: Path | None, *, recom
         serial = _audit_record(pdf, name, evidence, report, recompute=recompute) if evidence else ""
     except UNREADABLE as error:
         report.find("record.unreadable", Severity.BROKEN, "the record in the certificate cannot be read", where=name,
-                    expected="a record", got=error, remedy="Fetch the certificate again from the station.")
+                    since=f"seq {evidence.seq}" if evidence else UNKNOWN, expected="a record", got=error,
+                    remedy="Fetch the certificate again from the station.")
         return report
     if evidence is None:
         return report
@@ -56,8 +55,7 @@ def audit_certificate(path: Path, trusted: Trusted, store: Path | None, *, recom
 def _audit_record(pdf: bytes, name: str, evidence: Evidence, report: Report, *, recompute: bool) -> str:
     """Audit what the record tells by itself and return its serial number."""
     record = json.loads(evidence.record_bytes)
-    each = logged(Entry(evidence.seq, "record", evidence.seq, evidence.leaf, None, evidence.checkpoint,
-                        evidence.record_bytes))
+    each = entry_of(evidence)
     audit_calibrations(record, each, report)
     if recompute:
         audit_pages(pdf, name, evidence, record, report, each.since)
@@ -71,7 +69,7 @@ def _audit_heads(evidence: Evidence, name: str, heads: Mapping[str, str], truste
         others = [(kept, open_head(note, trusted, kept)) for kept, note in heads.items()]
     except HeadError as error:
         if error.wrong.where != name:     # what is wrong with its own is a finding already
-            error.report_to(report, "")
+            error.report_to(report, UNKNOWN)
         return
     for kept, other in others:
         if own is None or other.size != own.size:

@@ -113,7 +113,7 @@ def _audit_corrections(told: Around, report: Report, *, is_whole: bool) -> None:
         else:
             what = "declared void" if said.get("what") == "void" else "given a note"
             report.find("circumstance.corrected", Severity.NOTE, f"run was {what}", where=record.name, since=each.since,
-                        expected="", got=f"by {said.get('person')}: {said.get('reason')}",
+                        expected="no correction", got=f"by {said.get('person')}: {said.get('reason')}",
                         remedy="None; a void run does not count.")
 
 

@@ -125,13 +125,13 @@ def audit_other_record(evidence: Evidence, each: Logged, where: str, report: Rep
     """Say what a certificate holds instead of the record that it is filed under."""
     try:
         said = json.loads(evidence.record_bytes)
-        got = f"that of {said['serial']}, run {said['run']}"
+        got = f"that of {said['serial']}, run {said['run']}, leaf {evidence.leaf.hex()}"
         is_other_run = (said["serial"], said["run"]) != ((each.said or {}).get("serial"), (each.said or {}).get("run"))
     except (ValueError, KeyError, TypeError):
         got, is_other_run = "none that can be read", False
     report.find("record.other_run" if is_other_run else "record.differs", Severity.BROKEN,
                 "certificate is of another run" if is_other_run else "certificate and store hold different records",
-                where=where, since=each.since, expected=f"the record of {each.name}", got=got,
+                where=where, since=each.since, expected=f"{each.name}, leaf {each.leaf.hex()}", got=got,
                 remedy="Find out which of them is the one in the log; issue the certificate again from the store.")
 
 

@@ -5,7 +5,7 @@ from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-from station.audit.finding import Report, Severity, Step
+from station.audit.finding import UNKNOWN, Report, Severity, Step
 from station.audit.ledger import Logged
 from station.record.kept_files import FILES
 from station.record.retention import words_of
@@ -74,7 +74,8 @@ def audit_kept_files(folder: Path, used_since: Mapping[str, str], report: Report
             report.hold(Step.FILE)
         elif not path.name.endswith(".tmp"):
             report.find("file.altered", Severity.BROKEN, "file in force at a test was altered", where=str(path),
-                        since=used_since.get(path.name, ""), expected=f"SHA-256 {path.name}", got=got, remedy=RESTORE)
+                        since=used_since.get(path.name, UNKNOWN), expected=f"SHA-256 {path.name}", got=got,
+                        remedy=RESTORE)
 
 
 def _audit_file(each: Logged, kept: Kept, named: Named, report: Report) -> None:

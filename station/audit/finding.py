@@ -6,6 +6,7 @@ from enum import StrEnum
 from typing import Any
 
 FORMAT = 1
+UNKNOWN = "not known"    # since when, where nothing that could be read tells
 
 
 class Step(StrEnum):
@@ -53,7 +54,7 @@ class Severity(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class AuditFinding:
-    """One thing that does not hold; `since` is the first entry of the log or time that it touches, empty if unknown."""
+    """One thing that does not hold; `since` is the first entry of the log or time that it touches."""
 
     code: str
     severity: Severity
@@ -92,8 +93,8 @@ class Report:
         """Note why a step could not be done; the first reason stays."""
         self.left_out.setdefault(step, why)
 
-    def find(self, code: str, severity: Severity, what: str, *, where: str, since: str = "", expected: object = "",
-             got: object = "", remedy: str) -> None:
+    def find(self, code: str, severity: Severity, what: str, *, where: str, since: str, expected: object,
+             got: object, remedy: str) -> None:
         """Add a finding."""
         self.findings.append(AuditFinding(code, severity, what, where, since, str(expected), str(got), remedy))
 

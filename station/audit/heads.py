@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from functools import lru_cache
 
-from station.audit.finding import Report, Severity, Step
+from station.audit.finding import UNKNOWN, Report, Severity, Step
 from station.audit.trusted import Trusted
 from station.errors import EvidenceError
 from station.record.checkpoint import Checkpoint, open_checkpoint, parse_checkpoint
@@ -127,12 +127,12 @@ def audit_outside_head(note: str, name: str, origin: str, roots: Sequence[bytes]
     try:
         head = open_head(note, trusted, name)
     except HeadError as error:
-        error.report_to(report, "")
+        error.report_to(report, UNKNOWN)
         return
     size = len(roots) - 1
     if head.origin != origin:
         report.find("head.other_log", Severity.BROKEN, "the head kept elsewhere is that of another log", where=name,
-                    expected=origin, got=head.origin, remedy="Give a head of this station's log.")
+                    since="seq 0", expected=origin, got=head.origin, remedy="Give a head of this station's log.")
     elif head.size > size:
         report.find("consistency.cut_off", Severity.BROKEN, "the last entries of the log are cut off",
                     where=f"entries {size} to {head.size - 1}", since=f"seq {size}",

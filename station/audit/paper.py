@@ -1,8 +1,9 @@
 """A certificate on its own: signature, record, place in the log, head, and the pages drawn again."""
 
 from station.audit.check_certificate import UNREADABLE, DoubtError, embedded, verify_signature
-from station.audit.finding import Report, Severity, Step
+from station.audit.finding import UNKNOWN, Report, Severity, Step
 from station.audit.heads import HeadError, open_head
+from station.audit.ledger import Logged, logged
 from station.audit.trusted import Trusted
 from station.certificate.build import build_certificate
 from station.certificate.renderer import differing_versions
@@ -10,6 +11,7 @@ from station.errors import EvidenceError, StationError
 from station.record.arithmetic import differing_arithmetic
 from station.record.checkpoint import Checkpoint
 from station.record.evidence import Evidence, belongs, read_evidence
+from station.record.log import Entry
 from station.record.merkle import verify_inclusion
 
 FETCH = "Fetch the certificate again from the station, and ask who changed this one."
@@ -19,20 +21,14 @@ def audit_paper(pdf: bytes, name: str, trusted: Trusted, report: Report, since: 
                 stored: tuple[bytes, bytes] | None = None) -> Evidence | None:
     """Audit the certificate `pdf` called `name`; return the evidence in it, or None when there is none to be read.
 
-    `stored` is the record in the store with its leaf, so that the same bytes are not hashed twice.
+    `stored` is the record in the store with its leaf, so that the same bytes are not hashed twice. Without `since` the
+    certificate itself says of when it is.
     """
+    evidence = _read(pdf, name, report, since or UNKNOWN)
+    if not since:
+        since = entry_of(evidence).since if evidence else UNKNOWN
     _audit_signature(pdf, name, trusted, report, since)
-    try:
-        files = embedded(pdf)
-        evidence = read_evidence(files["record.json"], files["proof.json"], name)
-    except DoubtError as error:
-        _find(error.code, str(error), name, since, "record.json and proof.json", "none", report)
-        return None
-    except EvidenceError as error:
-        _find("record.unreadable", error.what, name, since, error.expected, error.got, report)
-        return None
-    except UNREADABLE as error:
-        _find("record.unreadable", "record or proof cannot be unpacked", name, since, "both whole", error, report)
+    if evidence is None:
         return None
     is_stored = stored is not None and evidence.record_bytes == stored[0]
     if evidence.leaf == stored[1] if stored and is_stored else belongs(evidence):
@@ -70,9 +66,35 @@ def audit_pages(pdf: bytes, name: str, evidence: Evidence, record: dict[str, obj
               f"{len(drawn)} bytes as drawn again", f"another byte at {place}", report)
 
 
+def entry_of(evidence: Evidence) -> Logged:
+    """Return the entry that a certificate is about, as the certificate itself tells it."""
+    return logged(Entry(evidence.seq, "record", evidence.seq, evidence.leaf, None, evidence.checkpoint,
+                        evidence.record_bytes))
+
+
+def since_of(pdf: bytes) -> str:
+    """Return of when a certificate says that it is."""
+    evidence = _read(pdf, "", Report(), UNKNOWN)
+    return entry_of(evidence).since if evidence else UNKNOWN
+
+
 def head_of(evidence: Evidence, name: str, trusted: Trusted) -> Checkpoint | None:
     """Return the head that a certificate carries, None when it is unsigned; HeadError when it does not hold."""
     return open_head(evidence.checkpoint, trusted, name) if evidence.checkpoint else None
+
+
+def _read(pdf: bytes, name: str, report: Report, since: str) -> Evidence | None:
+    """Return the evidence in a certificate; None, with a finding, when there is none to be read."""
+    try:
+        files = embedded(pdf)
+        return read_evidence(files["record.json"], files["proof.json"], name)
+    except DoubtError as error:
+        _find(error.code, str(error), name, since, "record.json and proof.json", "none", report)
+    except EvidenceError as error:
+        _find("record.unreadable", error.what, name, since, error.expected, error.got, report)
+    except UNREADABLE as error:
+        _find("record.unreadable", "record or proof cannot be unpacked", name, since, "both whole", error, report)
+    return None
 
 
 def _audit_signature(pdf: bytes, name: str, trusted: Trusted, report: Report, since: str) -> None:

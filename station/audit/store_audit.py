@@ -14,10 +14,10 @@ from station.audit.bodies import audit_bodies, read_rows
 from station.audit.circumstances import audit_circumstances, audit_limits_today
 from station.audit.examine import Examined, Examiner, Paper
 from station.audit.files import audit_kept_files, kept_in, name_exchanged, named_files
-from station.audit.finding import Report, Severity, Step
+from station.audit.finding import UNKNOWN, Report, Severity, Step
 from station.audit.heads import HeadError, audit_outside_head
 from station.audit.ledger import ASK, Logged, Roots, audit_log
-from station.audit.paper import head_of
+from station.audit.paper import head_of, since_of
 from station.audit.releases import audit_releases
 from station.audit.trails import audit_trail
 from station.audit.trusted import Trusted
@@ -65,7 +65,7 @@ def audit_store(folder: Path, trusted: Trusted, scope: Scope, told: Callable[[in
     except (sqlite3.DatabaseError, EvidenceError) as error:     # the latter where it does not even open
         report = Report()
         report.find("record.unreadable", Severity.BROKEN, "database of the store cannot be read",
-                    where=str(folder / schema.DATABASE), expected="a sound SQLite file",
+                    where=str(folder / schema.DATABASE), since=UNKNOWN, expected="a sound SQLite file",
                     got=getattr(error, "got", error), remedy="Restore it from a backup and ask who changed it.")
         return report
 
@@ -153,7 +153,8 @@ class _StoreAudit:
                 found.setdefault(run, []).append(path)
             elif not self.scope.serial:
                 self.report.find("record.unknown", Severity.BROKEN, "certificate of a run that the store does not hold",
-                                 where=str(path), expected="a record of that run", got="none",
+                                 where=str(path), since=since_of(path.read_bytes()),
+                                 expected="a record of that run", got="none",
                                  remedy="See what the certificate says of its place in the log, and restore the store.")
         return found
 
@@ -234,6 +235,6 @@ def _open(folder: Path) -> sqlite3.Connection:
 def _without_log(folder: Path) -> Report:
     report = Report()
     report.find("consistency.no_log", Severity.DOUBTFUL, "the store has no log: nothing in it can be proven",
-                where=str(folder), expected="a store of version 2", got="an earlier one",
+                where=str(folder), since="its first record", expected="a store of version 2", got="an earlier one",
                 remedy="Let its station open it once: what it holds is logged from then on.")
     return report

@@ -24,6 +24,9 @@ Record = Mapping[str, Any]
 # uncertainty, and of u and its degrees of freedom themselves; with rounding for what has no uncertainty. A change of
 # the station's own formulas that stays within is of no consequence for any verdict, one beyond it must be explained.
 SHARE_OF_U = 0.01
+# The same program and libraries may only round otherwise, with another number of threads or on another make of the
+# same kind of processor; what a fit makes of last bits stays far below this share.
+SHARE_OF_ROUNDING = 1e-6
 ROUNDING = 1e-9     # relative
 REMEDY = "Compute it with the versions named in the record; if it differs there too, ask who changed the record."
 
@@ -127,13 +130,13 @@ class _Comparison:
         if self.rounded and self.same_versions:
             self.report.find("value.rounding", Severity.NOTE, f"{len(self.rounded)} values differ in their last bits",
                              where=self.each.name, since=self.each.since, expected="the same bits",
-                             got=f"within {SHARE_OF_U:g} u, such as {self.rounded[0]}",
+                             got=f"within {SHARE_OF_ROUNDING:g} u, such as {self.rounded[0]}",
                              remedy="None: another kind of processor, or more threads, rounds otherwise.")
 
     def _measurement(self, name: str, said: Record, again: Record) -> None:
         if said == again:
             self.report.hold(Step.VALUE)
-        elif _is_within(said, again):
+        elif _is_within(said, again, SHARE_OF_ROUNDING if self.same_versions else SHARE_OF_U):
             self.report.hold(Step.VALUE)
             self.rounded.append(name)
         else:
@@ -145,15 +148,18 @@ class _Comparison:
                          got=f"{said} (record)", remedy=REMEDY)
 
 
-def _is_within(said: Record, again: Record) -> bool:
-    """Return whether value, u and degrees of freedom agree within the bound; what is no number must be none in both."""
+def _is_within(said: Record, again: Record, share: float) -> bool:
+    """Return whether a value agrees within a share of u, and u and its degrees of freedom within that share of theirs.
+
+    What is no number must be none in both.
+    """
     numbers = [(said[key], again[key]) for key in ("value", "u", "dof")]
     if said["unit"] != again["unit"] or any((a is None) != (b is None) for a, b in numbers):
         return False
     (value, value_again), (u, u_again), (dof, dof_again) = numbers
-    slack = SHARE_OF_U * min(u or 0.0, u_again or 0.0)
-    return (_is_close(value, value_again, ROUNDING, slack) and _is_close(u, u_again, SHARE_OF_U, 0.0)
-            and _is_close(dof, dof_again, SHARE_OF_U, 0.0))
+    slack = share * min(u or 0.0, u_again or 0.0)
+    return (_is_close(value, value_again, ROUNDING, slack) and _is_close(u, u_again, share, 0.0)
+            and _is_close(dof, dof_again, share, 0.0))
 
 
 def _is_close(one: float | None, other: float | None, share: float, slack: float) -> bool:

@@ -97,7 +97,7 @@ class Bench:
                           f"{from_si(self.file.drive_limits.max_speed, 'rpm'):g}. Use a bench for that speed.")
         if faults:
             raise BenchNotFitError("the bench is not fit", where=self.file.name, expected="a bench without faults",
-                                   got="\n".join(faults),
+                                   got="\n".join(faults).removesuffix("."),
                                    remedy="Mend each fault; `station bench check` shows them.")
 
     def safe_state(self, roles: Sequence[Role] = SAFE_ORDER) -> list[str]:

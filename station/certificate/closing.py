@@ -75,7 +75,9 @@ def _statements(record: Mapping[str, Any], sha256_of_record: str) -> list[str]:
         texts.append(f"Stitched, {parts} captures: lines and Hall sensors were not captured together. The captures of "
                      "each speed are joined in electrical angle on v_ab, which both hold; the row \"stitching\" of the "
                      "budgets is what their agreement leaves unsure of Hall angles.")
-    if bench.get("simulated"):
+    if bench.get("generated"):
+        texts.append(f"Generated, not tested: {bench['generated']}.")
+    elif bench.get("simulated"):
         texts.append(f"Made on the embedded simulated bench, pace x{bench.get('pace') or 1:g}: "
                      "no motor was tested.")
     texts += [f"DOUBTFUL TIME: {at(flag, 'text')}" for flag in (record.get("clock") or {}).get("flags") or ()]

@@ -117,7 +117,8 @@ def _at_rest(rows: list[Row]) -> list[Row]:
 def _imprint(content: _Content, pages: int) -> Imprint:
     record = content.record
     bench = record.get("bench") or {}
-    warning = (f"MADE ON THE EMBEDDED SIMULATED BENCH, PACE x{bench.get('pace') or 1:g}: NO MOTOR WAS TESTED"
+    warning = ("GENERATED, NOT EVEN THE SIMULATED BENCH WAS AT WORK: NO MOTOR WAS TESTED" if bench.get("generated") else
+               f"MADE ON THE EMBEDDED SIMULATED BENCH, PACE x{bench.get('pace') or 1:g}: NO MOTOR WAS TESTED"
                if bench.get("simulated") else "")
     verdict = record.get("verdict")
     return Imprint(TITLE, certificate_number(record), str(verdict) if verdict in VERDICTS else "NO RESULT",

@@ -6,6 +6,7 @@ from typing import Annotated, Any
 import typer
 
 from station.cli.console import results, worst_code
+from station.cli.population import make_population
 from station.cli.setup import write_folder
 from station.cli.testing import test_and_certify
 from station.cli.workplace import open_workplace
@@ -20,9 +21,13 @@ AGAIN = FurtherRun("demo operator", "the demo is shown again in the same folder"
 def demo(
     out: Annotated[Path, typer.Option(help="Folder for the demo; made if absent.")] = Path("demo"),
     pace: Annotated[float, typer.Option(min=1.0, max=100.0, help="Simulated seconds per second.")] = 10.0,
+    motors: Annotated[int | None, typer.Option(
+        min=30, max=5000, help="Instead, in a new folder: a population of so many, generated to be studied.")] = None,
 ) -> int:
     """Test a lot of simulated motors, some good, some with defects, and print their certificates."""
     folder = out.resolve()
+    if motors is not None:
+        return make_population(folder, motors)
     if not (folder / "station.toml").exists():
         write_folder(folder, pace=pace, free_ports=True)
     station = load_station(folder / "station.toml")

@@ -72,8 +72,16 @@ def run(words: Sequence[str] | None = None) -> int:
 
 
 def main() -> None:
-    """Entry point of the installed command."""
-    sys.exit(run())
+    """Entry point of the installed command.
+
+    An error that nobody foresaw is shown whole, and ends in NO RESULT: Python's own code for it would say FAIL.
+    """
+    try:
+        code = run()
+    except Exception:
+        errors.print_exception(show_locals=False)
+        code = int(ExitCode.NO_RESULT)
+    sys.exit(code)
 
 
 def _usage_errors() -> type[Exception]:

@@ -8,6 +8,7 @@ import typer
 from rich.table import Table
 
 from station.cli.console import errors, results, show_notice
+from station.cli.drifting import warn_of_drift
 from station.cli.workplace import Workplace, load_limits, open_workplace
 from station.errors import StationError, UsageError
 from station.exit_code import ExitCode
@@ -45,6 +46,7 @@ def check(
             require_captures(motors, place.sequence.labels())
         for motors in groups:
             made = _check_type(place, motors, done)
+            warn_of_drift(described, place.store)
             code = max(code, made)
             if made in (ExitCode.STOPPED, ExitCode.INTERRUPTED):
                 break

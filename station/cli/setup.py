@@ -33,14 +33,16 @@ place = "Varnholt Works, hall 2"
 
 [files]
 bench = "bench.toml"
-sequence = "sequences/standard.toml"
+sequence = "sequences/{sequence}.toml"
 limits = "limits"
 store = "store"
 
-# The beginning of a serial number names the motor type and so its limit file.
+# The beginning of a serial number names the motor type and so its limit file. Where the number tells the lot as well,
+# a pattern finds it, for studies: here the letter in CP40-B0207.
 [[motor]]
 serial_begins = "CP40-"
 limit_file = "CP-40.toml"
+lot_pattern = "^CP40-(?P<lot>[A-Z])"
 
 [[motor]]
 serial_begins = "VB24-"
@@ -124,22 +126,28 @@ def setup(
 
 
 def write_folder(folder: Path, *, pace: float, free_ports: bool, drive: DriveKind = DriveKind.SCPI,
-                 digitizers: DigitizerKind = DigitizerKind.SIX_CHANNELS, reference_checks: bool = False) -> None:
-    """Write the starter files into `folder`, which must be absent or empty."""
+                 digitizers: DigitizerKind = DigitizerKind.SIX_CHANNELS, reference_checks: bool = False,
+                 sequence: str = "standard") -> None:
+    """Write the starter files into `folder`, which must be absent or empty; `sequence` is one of those shipped."""
     if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
         raise UsageError("folder is in use", where=str(folder), expected="an absent or empty folder",
                          got="one with files", remedy="Name another folder, or empty this one.")
     ports = loopback_ports(len(ROLES)) if free_ports else [FIRST_PORT + i for i in range(len(ROLES))]
     side_port = 0 if free_ports else FIRST_PORT + SIDE_PORT_OFFSET
     today = system_clock().today()
-    folder.mkdir(parents=True, exist_ok=True)
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise UsageError("folder cannot be made", where=str(folder), expected="a place for a folder",
+                         got=error.strerror, remedy="Name another folder.") from error
     for name, shipped in (("sequences", "sequences"), ("limits", "limits"), ("references", "limits/references")):
         shutil.copytree(_shipped(shipped), folder / name, ignore=shutil.ignore_patterns("references"))
     shutil.copy(Path(lot.__file__).with_name("demo_lot.toml"), folder / "lot.toml")
     bench = embedded_bench_toml(dict(zip(ROLES, ports, strict=True)), today - timedelta(days=60),
                                 today + timedelta(days=305), drive, digitizers)
     (folder / "bench.toml").write_text(bench, encoding="utf-8")
-    text = STATION_TOML.format(pace=float(pace), side_port=side_port, reference=str(reference_checks).lower())
+    text = STATION_TOML.format(pace=float(pace), side_port=side_port, reference=str(reference_checks).lower(),
+                               sequence=sequence)
     (folder / "station.toml").write_text(text, encoding="utf-8")
     made = load_station(folder / "station.toml")
     make_keys(made, folder / "keys", folder / AUTHORITY, MAKER, system_clock())

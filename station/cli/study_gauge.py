@@ -31,6 +31,7 @@ app = typer.Typer(no_args_is_help=True, rich_markup_mode=None,
                   help="Study the station as a gauge: plan, carry out and report repeated tests of some motors.")
 
 StationFile = Annotated[Path, typer.Option("--station", help="The station file.")]
+All = Annotated[bool, typer.Option("--all", help="Show every value.")]
 AsJson = Annotated[bool, typer.Option("--json", help="Everything, as JSON.")]
 
 
@@ -107,16 +108,18 @@ def report(
     study: Annotated[str, typer.Argument(help="Name of the study.")],
     station: StationFile = Path("station.toml"),
     store: Annotated[list[Path] | None, typer.Option(help="Store of another station of the study; once each.")] = None,
+    without: Annotated[list[str] | None, typer.Option(help="A motor to leave out, such as a faulty one that lacks "
+                                                      "values; once each.")] = None,
     key: Annotated[str, typer.Option(help="One value, such as thd.ab@forward 1000: its whole analysis.")] = "",
     pool_above: Annotated[float, typer.Option(min=0, max=1, help="p above which the interaction is pooled.")] = 0.25,
     pdf: Annotated[Path | None, typer.Option(help="Also write the report to this PDF.")] = None,
     as_json: AsJson = False,
-    everything: Annotated[bool, typer.Option("--all", help="Show every value.")] = False,
+    everything: All = False,
 ) -> int:
     """Tell how much of each limited value's spread is the station."""
     from station.study import gauge_report  # noqa: PLC0415 - slow to import, and for studies only
 
-    made = _report(load_station(station), store or [], study, pool_above)
+    made = _report(load_station(station), store or [], study, without or [], pool_above)
     if pdf is not None:
         _write_pdf(made, pdf)
     if as_json:
@@ -140,6 +143,7 @@ def type_one(
     serial: Annotated[str, typer.Argument(help="A reference motor.")],
     station: StationFile = Path("station.toml"),
     as_json: AsJson = False,
+    everything: All = False,
 ) -> int:
     """Hold spread and bias of a reference motor's runs (checks and gauge studies) against the tolerance."""
     from station.study.type_one_runs import study_known_motor  # noqa: PLC0415 - slow to import, and for studies only
@@ -150,9 +154,9 @@ def type_one(
     labels = {capture["label"] for record in records for capture in record["captures"]}
     known = study_known_motor(records, void, serial, _expected(described, serial, labels))
     if as_json:
-        results.print(json.dumps(asdict(known)), markup=False, highlight=False, soft_wrap=True)
+        results.print(json.dumps({"format": 1, **asdict(known)}), markup=False, highlight=False, soft_wrap=True)
         return 0
-    _show(known_table(known))
+    _show(known_table(known, everything=everything))
     for words in (KNOWN_NOTE, known.warning, *(f"{name}: not in every run" for name in known.left_out)):
         if words:
             _say(words)
@@ -184,13 +188,13 @@ def _tell(plan: GaugePlan, made: Made, left: list[PlannedRun], station: Path) ->
     return int(ExitCode.INTERRUPTED)
 
 
-def _report(described: Station, others: list[Path], study: str, pool_above: float) -> "GaugeReport":
+def _report(described: Station, others: list[Path], study: str, without: list[str], pool_above: float) -> "GaugeReport":
     from station.study.gauge_records import read_study  # noqa: PLC0415 - slow to import, and for studies only
     from station.study.gauge_report import gauge_report  # noqa: PLC0415
 
     with ExitStack() as stack:
         stores = [stack.enter_context(Store(folder, read_only=True)) for folder in (described.store, *others)]
-        return gauge_report(read_study(stores, study), pool_above)
+        return gauge_report(read_study(stores, study, without), pool_above)
 
 
 def _write_pdf(made: "GaugeReport", pdf: Path) -> None:

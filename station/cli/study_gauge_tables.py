@@ -55,11 +55,14 @@ def detail_tables(made: "GaugeReport", key: str) -> Iterator[Table]:
     yield table
 
 
-def known_table(known: "KnownMotor") -> Table:
+def known_table(known: "KnownMotor", *, everything: bool) -> Table:
     """Return a line for each value of a known motor."""
+    shown = known.studied if everything else known.studied[:SHOWN]
     table = Table("value", "unit", "reference", "mean", "s", "bias", "p of bias", "Cg", "Cgk", "",
-                  title=f"{known.serial}, {known.runs} runs")
-    for one in known.studied:
+                  title=f"{known.serial}, {known.runs} runs" + ("" if everything else f": {len(shown)} of "
+                                                                f"{len(known.studied)} values, the worst first; --all "
+                                                                "shows the others"))
+    for one in shown:
         study = one.study
         words = {None: "no tolerance", True: "capable", False: "not capable"}[study.capable]
         table.add_row(one.key, printed(one.unit), f"{study.reference:.6g}", f"{study.mean:.6g}", f"{study.s:.2g}",

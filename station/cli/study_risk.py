@@ -1,5 +1,6 @@
 """`station study risk`: how many bad motors the limits of a type let pass, and how many good ones they cost."""
 
+import json
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -31,16 +32,22 @@ def risk(
     station: Annotated[Path, typer.Option("--station", help="The station file.")] = Path("station.toml"),
     limits: Annotated[Path | None, typer.Option(help="Limit file; that of the newest test if left out.")] = None,
     revision: Annotated[str, typer.Option("--sequence-revision", help="Of the sequence, if there are several.")] = "",
+    as_json: Annotated[bool, typer.Option("--json", help="Everything, as JSON.")] = False,
     everything: Annotated[bool, typer.Option("--all", help="Show every value.")] = False,
 ) -> int:
     """Tell the consumer's and the producer's risk of each limited value, and of the whole motor."""
-    from station.study.risk_of_type import risks_of_type  # noqa: PLC0415 - slow to import, and for studies only
+    from station.study import risk_of_type  # noqa: PLC0415 - slow to import, and for studies only
     from station.study.wide_table import read_table  # noqa: PLC0415
 
     store = load_station(station).store
     table = read_table(store, motor_type, revision)
     judged_by = newest_limits(store, table) if limits is None else parse_limits(read_toml(limits))
-    _show(risks_of_type(table, judged_by), judged_by, everything=everything)
+    found = risk_of_type.risks_of_type(table, judged_by)
+    if as_json:
+        said = {"limits_sha256": judged_by.sha256, **risk_of_type.as_json(found)}
+        results.print(json.dumps(said, allow_nan=False), markup=False, highlight=False, soft_wrap=True)
+    else:
+        _show(found, judged_by, everything=everything)
     return 0
 
 

@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from station.study.type_study import TypeStudy
 
 SHOWN = 15      # characteristics, the weakest
-DRAWN = 12      # of them, that get a plot each
+DRAWN = 8       # of them, that get a plot each
 
 
 def study_type(
@@ -75,7 +75,7 @@ def _show(whole: "TypeStudy", *, everything: bool) -> None:
     for line in about_all(whole):
         _say(line)
     for row in shown:
-        for remark in row.remarks if row.weight > Weight.NOTE else ():
+        for remark in filter(lambda remark: remark.weight > Weight.NOTE, row.remarks):
             _say(f"{row.study.sample.key}: {remark.text}.")
     for pair in whole.pairs[:3]:
         _say(f"Moves together: {pair.first} and {pair.second}, rank correlation {pair.r.value:.2f} "

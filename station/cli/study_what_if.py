@@ -19,7 +19,7 @@ if TYPE_CHECKING:       # slow to import, and for studies only
     from station.study.capability import Estimate
     from station.study.escapes import Costs, Curves
     from station.study.limit_study import LimitStudy
-    from station.study.what_if import Outcome, Span, Tests, Yields
+    from station.study.what_if import Outcome, Span, Yields
     from station.study.what_if_report import WhatIf
 
 SHOWN = 20      # motors, and bounds of a curve; --json has them all
@@ -68,12 +68,12 @@ def _study(limits: LimitFile, folders: list[Path], revision: str, span: "Span", 
     from station.study.escapes import size_warnings  # noqa: PLC0415
     from station.study.known_bad import read_known_bad  # noqa: PLC0415
     from station.study.limit_study import candidates_of, study_limit  # noqa: PLC0415
-    from station.study.what_if import Span, flips, judged_tests, outcome, warnings_of  # noqa: PLC0415
+    from station.study.what_if import Span, flips, judged_stores, outcome, warnings_of  # noqa: PLC0415
     from station.study.what_if_report import WhatIf  # noqa: PLC0415
 
     candidates = candidates_of(limits, moved[0], moved[1], moved[2]) if moved else None
     bad = read_known_bad(known_bad) if known_bad else {}
-    tests: list[Tests] = [judged_tests(folder, limits, revision) for folder in folders]
+    tests = judged_stores(folders, limits, revision)
     parts = (Span(span.since, hold_out), Span(hold_out, span.until)) if hold_out else ()
     outcomes = [outcome(tests, each) for each in (span, *parts)]
     warnings = warnings_of(tests, outcomes[0])

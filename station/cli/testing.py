@@ -7,9 +7,10 @@ import typer
 
 from station.cli.certificate import issue
 from station.cli.console import errors, results, show_notice, verdict_words, worst_code, worst_row
+from station.cli.drifting import require_no_drift
 from station.cli.printing import hand_over, printing
 from station.cli.timing import show_timing
-from station.cli.workplace import Workplace, open_workplace
+from station.cli.workplace import Workplace, load_limits, open_workplace
 from station.clock import system_clock
 from station.errors import StationError, UsageError
 from station.exit_code import ExitCode
@@ -33,7 +34,10 @@ def run_tests(
     """Test motors. The shaft turns and its terminals are live: guard closed, hands off."""
     verdicts, further = [], _further_run(person, reason, again=again)
     here = load_station(station)
+    for serial in serials:      # one that names no motor type is told before anything turns
+        load_limits(here, serial)
     with printing(here, system_clock()), open_workplace(here, operator, elsewhere=connect) as place:
+        require_no_drift(here, place.store)
         for serial in serials:
             record, trouble = test_and_certify(place, serial, quiet=False, timed=timing, further=further)
             verdicts.append(record["verdict"])

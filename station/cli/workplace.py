@@ -145,7 +145,8 @@ class Workplace:
         limits = load_limits(self.station, serial)
         kept = keep_files(self.store.folder, (*self.files, limit_file(limits), *files))
         self.change.await_motor(serial, self.attendant, watch, anew=bool(purpose) and not untouched)
-        heading = replace(self._heading(), purpose=purpose, reference_check=reference_check, files=tuple(kept),
+        shift = heading_of(self.station, self.bench_file, self.operator, self.clock.today())
+        heading = replace(shift, purpose=purpose, reference_check=reference_check, files=tuple(kept),
                           attempts=() if purpose else self.store.attempts(serial),
                           further_run=further.as_record() if further else None,
                           gauge_run=gauge_run.as_record() if gauge_run else None)
@@ -164,13 +165,15 @@ class Workplace:
         self.bench.safe_state()
         return [record["serial"] for record in self.store.close_unfinished(ended=stamp(self.clock.utc()))]
 
-    def _heading(self) -> Heading:
-        station, simulated, today = self.station, self.station.simulated, self.clock.today()
-        return Heading(station.id, station.place, self.operator, self.bench_file.name,
-                       self.bench_file.sha256, simulated is not None, simulated.pace if simulated else 1.0,
-                       tuple(_instrument(entry, today) for entry in self.bench_file.instruments),
-                       station.maker.model_dump() if station.maker else None,
-                       station.order.model_dump() if station.order else None)
+
+def heading_of(station: Station, bench_file: BenchFile, operator: str, today: Date) -> Heading:
+    """Return what the records of a shift say of station and bench; calibrations as they hold `today`."""
+    simulated = station.simulated
+    return Heading(station.id, station.place, operator, bench_file.name, bench_file.sha256, simulated is not None,
+                   simulated.pace if simulated else 1.0,
+                   tuple(_instrument(entry, today) for entry in bench_file.instruments),
+                   station.maker.model_dump() if station.maker else None,
+                   station.order.model_dump() if station.order else None)
 
 
 def load_limits(station: Station, serial: str) -> LimitFile:

@@ -23,7 +23,7 @@ REFUSED = "refused"         # its capture could not be trusted
 NOT_RUN = "not run"         # the step or capture that gives it was not carried out
 MISSING = "missing"         # it was carried out, and gave no such value
 
-_FORMULAS = ("=", "+", "-", "@", "\t", "\r")      # what spreadsheets take for the beginning of one
+FORMULA_STARTS = "=+-@\t\r\n"      # with which a spreadsheet takes a text for a formula
 
 Key = tuple[str, str]       # characteristic, and label of its capture or ""
 Run = tuple[str, int]       # serial and run
@@ -149,17 +149,19 @@ class WideTable:
 def as_csv(columns: Sequence[Column]) -> bytes:
     """Return the table as CSV: UTF-8, a header line, empty where there is no value. Source: RFC 4180, from memory.
 
-    A text that a spreadsheet would carry out as a formula stands behind an apostrophe (OWASP, from memory).
+    Texts that a spreadsheet would carry out as formulas get an apostrophe before them. Source: common practice.
     """
     sink = io.StringIO(newline="")
     writer = csv.writer(sink, lineterminator="\r\n")
-    writer.writerow([_harmless(column.header) for column in columns])
-    writer.writerows(map(_harmless, row) for row in zip(*(column.values for column in columns), strict=True))
+    writer.writerow([column.header for column in columns])
+    writer.writerows(zip(*(_harmless(column) for column in columns), strict=True))
     return sink.getvalue().encode()
 
 
-def _harmless(value: object) -> object:
-    return f"'{value}" if isinstance(value, str) and value.startswith(_FORMULAS) else value
+def _harmless(column: Column) -> list[Any]:
+    if column.kind != pa.string():
+        return column.values
+    return [f"'{text}" if text and text[0] in FORMULA_STARTS else text for text in column.values]
 
 
 def as_parquet(columns: Sequence[Column]) -> bytes:

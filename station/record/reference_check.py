@@ -61,6 +61,16 @@ _NEXT = ("SELECT (SELECT coalesce(max(check_id), 0) + 1 FROM reference_checks), 
 _ADD = ("INSERT INTO reference_checks (check_id, motor_type, result, last_run, sha256, body) "
         "VALUES (?, ?, ?, ?, ?, ?)")
 _ALL = "SELECT check_id, motor_type, result, last_run, sha256, body FROM reference_checks ORDER BY check_id"
+_NEWEST = """
+SELECT check_id, motor_type, result, last_run, sha256, body FROM reference_checks WHERE check_id IN (
+  SELECT check_id FROM (SELECT check_id, row_number() OVER (PARTITION BY motor_type ORDER BY check_id DESC) AS age
+                        FROM reference_checks) WHERE age <= ?)
+ORDER BY check_id
+"""
+_FROM_THE_LAST = """
+SELECT check_id, motor_type, result, last_run, sha256, body FROM reference_checks
+WHERE check_id >= (SELECT max(check_id) FROM reference_checks WHERE motor_type = ?) ORDER BY check_id
+"""
 _SUSPECTS = """
 SELECT records.serial, records.run, records.motor_type, records.verdict, records.started, min(suspects.check_id)
 FROM suspects JOIN records USING (run_id) GROUP BY suspects.run_id ORDER BY suspects.run_id
@@ -127,7 +137,20 @@ def all_checks(connection: sqlite3.Connection) -> list[Check]:
     EvidenceError
         An entry was altered.
     """
-    return [_read(row) for row in connection.execute(_ALL)] if _has_tables(connection) else []
+    return _checks(connection, _ALL)
+
+
+def newest_checks(connection: sqlite3.Connection, count: int) -> list[Check]:
+    """Return the newest `count` checks of each motor type, oldest first; errors as `all_checks`."""
+    return _checks(connection, _NEWEST, count)
+
+
+def checks_from_the_last(connection: sqlite3.Connection, motor_type: str) -> list[Check]:
+    """Return the last check of a motor type and those of others after it; none when there is no such check.
+
+    Errors as `all_checks`.
+    """
+    return _checks(connection, _FROM_THE_LAST, motor_type)
 
 
 def all_suspects(connection: sqlite3.Connection) -> list[Suspect]:
@@ -140,6 +163,10 @@ def events_since(connection: sqlite3.Connection, last_run: int, motor_type: str)
     wanted = {"last_run": last_run, "motor_type": motor_type, "interrupted": INTERRUPTED}
     interrupted, other = (connection.execute(sql, wanted).fetchone() for sql in (_INTERRUPTED_SINCE, _OTHER_TYPE_SINCE))
     return Since(interrupted and interrupted[0], other and other[0])
+
+
+def _checks(connection: sqlite3.Connection, query: str, *wanted: int | str) -> list[Check]:
+    return [_read(row) for row in connection.execute(query, wanted)] if _has_tables(connection) else []
 
 
 def _read(row: tuple[int, str, str, int, str, bytes]) -> Check:

@@ -19,7 +19,17 @@ from station.record.evidence import Evidence
 from station.record.find import Yield, count_yield, find_records, show_records
 from station.record.leftovers import drop_spool, read_spool, spool_of
 from station.record.record import Record, canonical, interrupted_record, sha256_of
-from station.record.reference_check import Check, Since, Suspect, add_check, all_checks, all_suspects, events_since
+from station.record.reference_check import (
+    Check,
+    Since,
+    Suspect,
+    add_check,
+    all_checks,
+    all_suspects,
+    checks_from_the_last,
+    events_since,
+    newest_checks,
+)
 from station.record.retention import Removal, Rule, removals_due, remove_files
 from station.record.room import require_room
 from station.record.signed_note import Verifier
@@ -227,6 +237,14 @@ class Store(StoreFolder):
     def reference_checks(self) -> list[Check]:
         """Return every reference check, oldest first; EvidenceError when one was altered."""
         return all_checks(self._connection)
+
+    def newest_reference_checks(self, count: int) -> list[Check]:
+        """Return the newest `count` of each motor type, oldest first; EvidenceError when one was altered."""
+        return newest_checks(self._connection, count)
+
+    def reference_checks_from_the_last(self, motor_type: str) -> list[Check]:
+        """Return the last check of a type and those of others after it; EvidenceError when one was altered."""
+        return checks_from_the_last(self._connection, motor_type)
 
     def suspects(self) -> list[Suspect]:
         """Return every test that a failed reference check casts doubt on."""

@@ -59,6 +59,11 @@ class OngoingTest:
     _concluding: Future[Concluded] | None = None
     _written: dict[tuple[str, str], tuple[Measurement, Fragment]] = field(default_factory=dict)
 
+    @property
+    def boot_id(self) -> str:
+        """Of the clock."""
+        return self.clock.boot_id
+
     def add(self, measurement: Measurement, label: str = "") -> None:
         """Keep a measurement and show it."""
         self.measurements[measurement.name, label] = measurement

@@ -1,21 +1,24 @@
 """Assembling the record of a run from what the steps left, in the shape that `record` stores."""
 
+from collections.abc import Mapping
 from collections.abc import Sequence as Ordered
 from dataclasses import dataclass
 from math import inf
-from typing import Any
+from typing import Any, Protocol
 
 from station.analysis.conversion import touch_voltage_speed
 from station.analysis.result import CaptureAnalysis
+from station.capture import Capture
 from station.clock import Moment, stamp
 from station.judgement.decision_rule import Decision
 from station.judgement.limit_file import LimitFile
 from station.judgement.rule_words import decision_sentence
+from station.measurement import Measurement
 from station.motor import MotorType
 from station.record.attempt import Attempt
+from station.record.record import Fragment
 from station.record.written import written_refusal
 from station.sequence.concluding import Concluded
-from station.sequence.ongoing_test import OngoingTest
 from station.sequence.software import software
 from station.sequence_file import InsulationStep, Sequence
 from station.units import RPM, VOLT_PER_KRPM
@@ -43,6 +46,7 @@ class Heading:
     attempts: tuple[Attempt, ...] = ()              # earlier runs of this motor
     further_run: dict[str, str] | None = None       # who allowed a run beyond those of the limit file, and why
     gauge_run: dict[str, Any] | None = None         # the place of the run in a gauge study
+    generated: str = ""                             # how the run was made, where no bench was at work
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,7 +70,8 @@ def known_at_start(heading: Heading, limits: LimitFile, sequence: Sequence, star
         "motor_type": _motor_type(limits.motor_type), "limit_file": _limit_file(limits),
         "sequence": {"name": sequence.name, "revision": sequence.revision, "sha256": sequence.sha256},
         "bench": {"file": heading.bench_file, "sha256": heading.bench_sha256, "simulated": heading.simulated,
-                  "pace": heading.pace, "instruments": list(heading.instruments)},
+                  "pace": heading.pace, "instruments": list(heading.instruments),
+                  **({"generated": heading.generated} if heading.generated else {})},
         "files": list(heading.files), "software": software(), "clock": _clock(boot_id, started, None),
         "attempts": [attempt.as_record() for attempt in heading.attempts],
         "decision": _decision(limits),
@@ -76,13 +81,36 @@ def known_at_start(heading: Heading, limits: LimitFile, sequence: Sequence, star
     }
 
 
-def assemble(test: OngoingTest, outcome: Outcome) -> dict[str, Any]:
+class Tested(Protocol):
+    """A test that is over, as far as its record needs it; see `OngoingTest`."""
+
+    @property
+    def serial(self) -> str:
+        """Of the motor."""
+
+    @property
+    def boot_id(self) -> str:
+        """Of the clock."""
+
+    @property
+    def conditions(self) -> Mapping[str, float]:
+        """By name and unit."""
+
+    @property
+    def taken(self) -> Ordered[tuple[Capture, ...]]:
+        """The captures, in parts where stitched."""
+
+    def written(self, measurement: Measurement, label: str) -> Fragment:
+        """Return a measurement as the record holds it."""
+
+
+def assemble(test: Tested, outcome: Outcome) -> dict[str, Any]:
     """Return the rest of the record; a run that met trouble is NO RESULT whatever its values say."""
     verdict, reason = _verdict(outcome)
     concluded, conclusion = outcome.concluded, outcome.concluded.conclusion
     return {
         "serial": test.serial, "started": stamp(outcome.started.utc), "ended": stamp(outcome.ended.utc),
-        "clock": _clock(test.clock.boot_id, outcome.started, outcome.ended),
+        "clock": _clock(test.boot_id, outcome.started, outcome.ended),
         "conditions": dict(test.conditions),
         "steps": list(outcome.steps), "captures": _captures(test, concluded.analyses),
         "measurements": [test.written(m, label) for (_, label), m in conclusion.measurements.items()],
@@ -122,7 +150,7 @@ def _limit_file(limits: LimitFile) -> dict[str, Any]:
             "released_by": revision.released_by, "released_on": revision.released_on}
 
 
-def _captures(test: OngoingTest, analyses: Ordered[CaptureAnalysis]) -> list[dict[str, Any]]:
+def _captures(test: Tested, analyses: Ordered[CaptureAnalysis]) -> list[dict[str, Any]]:
     return [{"label": capture.label, "declared_speed_rpm": round(capture.declared_speed / RPM, 9),
              "drive_speed_rpm": capture.drive_speed / RPM,
              "temperature_degC": capture.temperature_c, "refused": written_refusal(analysis.refused),

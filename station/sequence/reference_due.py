@@ -59,8 +59,8 @@ def latest_check(checks: Ordered[Check], motor_type: str) -> Check | None:
 def why_due(rules: Rules, checks: Ordered[Check], since: Since, present: Conditions, now: datetime) -> str | None:
     """Return why a reference check is due before the next motor, or None.
 
-    `checks` are all checks, oldest first; `since` is what happened after the newest one of this motor type.
-    A check of another type that failed later counts too: both are made on the same bench.
+    `checks` are those from the newest one of this motor type on, or more, oldest first; `since` is what happened
+    after that one. A check of another type that failed later counts too: both are made on the same bench.
     """
     check = latest_check(checks, present.motor_type)
     if check is None:

@@ -24,7 +24,7 @@ def covering_check(place: Station, store: Store, bench_file: BenchFile, sequence
     """
     if place.reference is None or not place.reference.required:
         return None
-    checks = store.reference_checks()
+    checks = store.reference_checks_from_the_last(motor_type)
     latest = latest_check(checks, motor_type)
     references = {motor.serial: motor.sha256 for motor in load_references(place.references, motor_type)}
     present = Conditions(motor_type, bench_file.sha256, sequence.sha256, station.__version__, references)

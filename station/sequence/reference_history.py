@@ -10,8 +10,8 @@ def drift(checks: Ordered[Mapping[str, Any]], serial: str | None = None, name: s
     """Return one series for each reference motor, characteristic and capture, its points oldest first.
 
     `checks` are oldest first, as the store returns them; `serial` and `name` choose. A point has started, check,
-    value, u, expected, tolerance, normalised_error, result and bench_sha256; an absent value is None, so that
-    the gap is seen.
+    value, u, expected, tolerance, normalised_error, result, bench_sha256 and done (what was mended before it); an
+    absent value is None, so that the gap is seen.
     """
     series: dict[tuple[str, str, str], dict[str, Any]] = {}
     for check in checks:
@@ -27,5 +27,6 @@ def drift(checks: Ordered[Mapping[str, Any]], serial: str | None = None, name: s
 
 def _point(check: Mapping[str, Any], motor: Mapping[str, Any], row: Mapping[str, Any]) -> dict[str, Any]:
     return {"started": motor["started"], "check": check["check"], "bench_sha256": check["bench_sha256"],
+            "done": check["done"],
             **{key: row[key] for key in ("value", "u", "expected", "expected_u", "tolerance", "normalised_error",
                                          "result")}}

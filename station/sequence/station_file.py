@@ -106,6 +106,17 @@ class Reference(Table):
         return name
 
 
+class Drift(Table):
+    """When the charts of the reference motors warn, and whether they stop the line; see `study.drift`."""
+
+    stop: bool = False
+    smoothing: Annotated[float, Field(gt=0, le=1)] = 0.2
+    ewma_limit: Annotated[float, Field(gt=0, le=10)] = 2.962
+    warn_s: Annotated[float, Field(gt=0, le=10)] = 2.0
+    stop_s: Annotated[float, Field(gt=0, le=10)] = 3.0
+    stop_share_of_U: Annotated[float, Field(gt=0, le=10)] = 0.25  # noqa: N815 - the unit as people write it
+
+
 class Signing(Table):
     """Where the keys lie that sign certificates and the log, and the name of the log."""
 
@@ -166,6 +177,7 @@ class StationContract(Table):
     maker: Maker | None = None
     order: Order | None = None
     reference: Reference | None = None
+    drift: Drift | None = None
     signing: Signing | None = None
     retention: Retention | None = None
     printer: Printer | None = None
@@ -195,6 +207,7 @@ class Station:
     retention: Retention | None = None
     printer: Printer | None = None
     panel: Panel = field(default_factory=Panel)
+    drift: Drift | None = None
 
     @property
     def keys(self) -> Path | None:
@@ -241,10 +254,20 @@ def load_station(path: Path) -> Station:
     """Read a station file, or raise FileContractError naming every fault."""
     source = read_toml(path)
     contract = check(source, StationContract)
+    faults = _marked_twice(contract.motor, source.name)
+    if faults:
+        raise FileContractError(faults)
     folder = path.resolve().parent
     files = contract.files
     return Station(contract.station.id, contract.station.place, folder, folder / files.bench,
                    folder / files.sequence, folder / files.limits, folder / files.store,
                    tuple(contract.motor), contract.simulated, path, source.sha256,
                    contract.reference, contract.signing, contract.maker, contract.order,
-                   contract.retention, contract.printer, contract.panel)
+                   contract.retention, contract.printer, contract.panel, contract.drift)
+
+
+def _marked_twice(marks: list[MotorMark], file: str) -> list[Fault]:
+    begins = [mark.serial_begins for mark in marks]
+    return [Fault(file, f"motor.{number}.serial_begins", repr(begin), "a beginning of its own for each motor type",
+                  "Remove one of the two, or make one longer: the longest beginning that fits wins.")
+            for number, begin in enumerate(begins) if begin in begins[:number]]

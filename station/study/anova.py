@@ -80,17 +80,23 @@ def crossed(values: Floats) -> Crossed:
     ----------
     values : (p, o, r) of p motors, o operators, r repeats, at least 2 each, all finite
 
+    Values are held against the first of their cell, and cells against the first of their motor, before any mean is
+    taken: so that what never varies has no sum of squares at all, rather than one of rounding.
+
     Source: Montgomery, Design and Analysis of Experiments, two-factor factorial (from memory); AIAG Measurement
     Systems Analysis uses the same table (from memory).
     """
     p, o, r = values.shape
     x = values - values.mean()
     x = x - x.mean()
-    cells, parts, operators = x.mean(axis=2), x.mean(axis=(1, 2)), x.mean(axis=(0, 2))
-    inter = cells - parts[:, None] - operators[None, :]
+    within = x - x[:, :, :1]
+    parts, cells = x.mean(axis=(1, 2)), within.mean(axis=2) + x[:, :, 0]
+    beside = cells - cells[:, :1]
+    operators = beside.mean(axis=0) - beside.mean()
+    inter = beside - beside.mean(axis=1, keepdims=True) - operators[None, :]
     return Crossed(
         part=Source(o * r * float(np.sum(parts**2)), p - 1),
         operator=Source(p * r * float(np.sum(operators**2)), o - 1),
         interaction=Source(r * float(np.sum(inter**2)), (p - 1) * (o - 1)),
-        repeatability=Source(float(np.sum((x - cells[:, :, None]) ** 2)), p * o * (r - 1)),
+        repeatability=Source(float(np.sum((within - within.mean(axis=2, keepdims=True)) ** 2)), p * o * (r - 1)),
         total=Source(float(np.sum(x**2)), p * o * r - 1))

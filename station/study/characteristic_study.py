@@ -42,7 +42,8 @@ class CharacteristicStudy:
     is ranked by: Ppk of a value, that of the fit for a magnitude, none for a count. `of_quantiles` is the same from
     the quantiles of many data. `holds` is the tolerance interval, an end None where the tolerance has none. `true_s` is
     the spread without that of measuring, `measuring` the share of variance that measuring has at most. Motors far
-    outside all others count in everything but heaps, lots, stations and drifts: a defect is no property of a lot.
+    outside all others count in everything but normality, heaps, lots, stations and drifts: a defect is no property of a
+    lot. `usual_index` is the index without them, `usual_beyond` how many of the others lie outside the tolerance.
     """
 
     sample: Sample
@@ -51,6 +52,8 @@ class CharacteristicStudy:
     capability: Capability | None
     fit: Fit | None
     index: Estimate | None
+    usual_index: Estimate | None
+    usual_beyond: int
     of_quantiles: float | None
     holds: tuple[float | None, float | None] | None
     normality: Normality | None
@@ -76,24 +79,32 @@ def study(population: Population, sample: Sample) -> CharacteristicStudy:
     known = shape(values) if values.size > 1 else None
     beyond = _beyond(sample)
     if known is None or values.size < LEAST or nature == "count" or known.least == known.largest:
-        return CharacteristicStudy(sample, known, beyond, None, None, None, None, None, None, None, None, (), 0.0,
-                                   None, None, None, None, ())
+        return CharacteristicStudy(sample, known, beyond, None, None, None, None, beyond.count if beyond else 0, None,
+                                   None, None, None, None, (), 0.0, None, None, None, None, ())
     limited = sample.lower is not None or sample.upper is not None
     lots, stations, cells = (groups[sample.rows] for groups in
                              (population.lots, population.stations, population.cells()))
-    indices = capability(values, cells, sample.lower, sample.upper) if nature == "value" else None
-    fit = fit_magnitude(values) if nature == "magnitude" else None
     far = far_outside(values)
     usual = np.delete(np.arange(values.size), far)
+    indices, fit = _models(sample, values, cells)
+    index = _index(sample, indices, fit)
+    without = _index(sample, *_models(sample, values[usual], cells[usual])) if far.size else index
     true_s, measuring = _measuring(sample, known)
     return CharacteristicStudy(
-        sample, known, beyond, indices, fit, _index(sample, indices, fit),
+        sample, known, beyond, indices, fit, index, without, int(_outside(sample, values[usual]).sum()),
         index_of_quantiles(values, sample.lower, sample.upper) if limited and values.size >= FOR_QUANTILES else None,
-        _holds(sample, known) if nature == "value" else None, normality(values), two_heaps(values),
+        _holds(sample, known) if nature == "value" else None, normality(values[usual]), two_heaps(values),
         two_heaps(values[usual] - _means(values[usual], cells[usual])),
         tuple(population.serials[row] for row in sample.rows[far]), _share_of_variance(values, far), true_s, measuring,
         between_groups(values[usual], lots[usual]), between_groups(values[usual], stations[usual]),
         tuple(drifts(values[usual], lots[usual], population.lot_names)))
+
+
+def _models(sample: Sample, values: Floats, cells: NDArray[np.int64]) -> tuple[Capability | None, Fit | None]:
+    """Return the indices of a value, or the fit of a magnitude."""
+    if sample.nature == "magnitude":
+        return None, fit_magnitude(values)
+    return capability(values, cells, sample.lower, sample.upper), None
 
 
 def _index(sample: Sample, indices: Capability | None, fit: Fit | None) -> Estimate | None:
@@ -107,10 +118,14 @@ def _index(sample: Sample, indices: Capability | None, fit: Fit | None) -> Estim
 def _beyond(sample: Sample) -> Beyond | None:
     if not sample.values.size:
         return None
+    count = int(_outside(sample, sample.values).sum())
+    return Beyond(count, proportion(count, sample.values.size))
+
+
+def _outside(sample: Sample, values: Floats) -> NDArray[np.bool_]:
     low = -np.inf if sample.lower is None else sample.lower
     high = np.inf if sample.upper is None else sample.upper
-    count = int(np.sum((sample.values < low) | (sample.values > high)))
-    return Beyond(count, proportion(count, sample.values.size))
+    return np.asarray((values < low) | (values > high))
 
 
 def _holds(sample: Sample, known: Shape) -> tuple[float | None, float | None]:

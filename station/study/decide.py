@@ -54,6 +54,8 @@ def decide(values: Floats, us: Floats, bound: Bound) -> Results:
     if bound.lower is None and bound.upper is None:
         return results
     left = np.flatnonzero(np.isfinite(values) & np.isfinite(us) & (us >= 0))
+    if left.size > FEW:
+        left = _settle_plain(values, us, bound, left, results)
     for _ in range(ROUNDS):
         if left.size <= FEW:
             break
@@ -75,6 +77,18 @@ def certain(bound: Bound, least_u: float, largest_u: float) -> tuple[float, floa
     slack = 0.0 if least_u == largest_u else ROUNDING
     low, high = (slack * (abs(edge) + largest_u) if isfinite(edge) else 0.0 for edge in narrow)
     return narrow[0] + low, narrow[1] - high, wide[0] - low, wide[1] + high
+
+
+def _settle_plain(values: Floats, us: Floats, bound: Bound, rows: NDArray[np.int64], results: Results
+                  ) -> NDArray[np.int64]:
+    """Put the results that are certain by the least and the largest uncertainty into `results`; see `_settle`."""
+    v, u = values[rows], us[rows]
+    low, high, wide_low, wide_high = certain(bound, float(u.min()), float(u.max()))
+    passed, failed = (v >= low) & (v <= high), (v < wide_low) | (v > wide_high)
+    results[rows[passed]] = PASS
+    results[rows[failed]] = FAIL
+    left: NDArray[np.int64] = rows[~(passed | failed)]
+    return left
 
 
 def _settle(values: Floats, us: Floats, bound: Bound, rows: NDArray[np.int64], results: Results) -> NDArray[np.int64]:

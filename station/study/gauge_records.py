@@ -1,7 +1,7 @@
 """The values of a gauge study out of the records of its runs, of one store or several."""
 
 from collections import Counter
-from collections.abc import Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -13,6 +13,7 @@ from station.record.record import Record
 from station.record.store import Store
 from station.study.anova import Floats
 
+LEAST_MOTORS = 2    # without which nothing is told apart
 FEW_MOTORS = 5      # below which the spread of the motors is hardly known; common practice, no source
 
 
@@ -20,7 +21,7 @@ FEW_MOTORS = 5      # below which the spread of the motors is hardly known; comm
 class Studied:
     """One limited value in every run: `values` (motors, levels, repeats); None and why where one is missing.
 
-    `u` is the mean of the standard uncertainties that the records claim.
+    `u` is the mean of the standard uncertainties that the records claim; `lacking` are the motors that lack the value.
     """
 
     key: str
@@ -30,6 +31,7 @@ class Studied:
     values: Floats | None
     u: float | None
     missing: str = ""
+    lacking: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,13 +51,13 @@ class StudyRuns:
     notes: tuple[str, ...]
 
 
-def read_study(stores: Iterable[Store], study: str) -> StudyRuns:
-    """Return the runs of a study.
+def read_study(stores: Iterable[Store], study: str, without: Collection[str] = ()) -> StudyRuns:
+    """Return the runs of a study; `without` are motors that are left out, such as faulty ones that lack values.
 
     Raises
     ------
     UsageError
-        There is no such study, it is not complete, or its runs do not compare.
+        There is no such study, it is not complete, its runs do not compare, or too few motors are left.
     EvidenceError
         A record was altered.
     """
@@ -66,7 +68,9 @@ def read_study(stores: Iterable[Store], study: str) -> StudyRuns:
         counting |= counting_runs(runs_of(store.each(), study), void)
     places = [(place, record) for _, record in sorted(counting.items()) if (place := gauge_run_of(record)) is not None]
     _require_whole(places, study)
-    return _study_runs(places)
+    left = [(place, record) for place, record in places if record["serial"] not in without]
+    _require_motors(places, left, study, without)
+    return _study_runs(left, without)
 
 
 def _require_whole(places: list[tuple[GaugeRun, Record]], study: str) -> None:
@@ -86,7 +90,16 @@ def _require_whole(places: list[tuple[GaugeRun, Record]], study: str) -> None:
                              expected=f"one {what}", got=f"{len(found)}", remedy="Make the study anew by one.")
 
 
-def _study_runs(places: list[tuple[GaugeRun, Record]]) -> StudyRuns:
+def _require_motors(places: list[tuple[GaugeRun, Record]], left: list[tuple[GaugeRun, Record]], study: str,
+                    without: Collection[str]) -> None:
+    motors, remaining = ({record["serial"] for _, record in some} for some in (places, left))
+    if not motors.issuperset(without) or len(remaining) < LEAST_MOTORS:
+        raise UsageError("these motors cannot be left out", where=f"gauge study {study}", got=", ".join(without),
+                         expected=f"some of {', '.join(sorted(motors))}, with {LEAST_MOTORS} or more left",
+                         remedy="Leave out only motors that lack values.")
+
+
+def _study_runs(places: list[tuple[GaugeRun, Record]], without: Collection[str]) -> StudyRuns:
     records = [record for _, record in places]
     motors = tuple(sorted({record["serial"] for record in records}))
     levels = tuple(dict.fromkeys(place.level for place, _ in places))
@@ -98,29 +111,34 @@ def _study_runs(places: list[tuple[GaugeRun, Record]]) -> StudyRuns:
     last = _judged(records[-1])
     return StudyRuns(first.study, first.by, records[0]["motor_type"]["name"], motors, levels, repeats,
                      min(record["started"] for record in records), max(record["ended"] for record in records),
-                     first.plan_sha256, tuple(_studied(key, cube, last.get(key)) for key in keys),
-                     tuple(_notes(records, motors)))
+                     first.plan_sha256, tuple(_studied(key, motors, cube, last.get(key)) for key in keys),
+                     tuple(_notes(records, motors, without)))
 
 
 def _judged(record: Record) -> dict[str, Mapping[str, Any]]:
     return {f"{row['name']}@{row['label']}" if row["label"] else row["name"]: row for row in record["judged"]}
 
 
-def _studied(key: str, cube: list[list[list[dict[str, Mapping[str, Any]]]]], last: Mapping[str, Any] | None) -> Studied:
+def _studied(key: str, motors: Sequence[str], cube: list[list[list[dict[str, Mapping[str, Any]]]]],
+             last: Mapping[str, Any] | None) -> Studied:
     rows = [run.get(key) for motor in cube for level in motor for run in level]
     there = [row for row in rows if row is not None]
     limits = last or there[-1]
     numbers = [row["value"] if row is not None else None for row in rows]
     absent = sum(number is None for number in numbers)
     shape = len(cube), len(cube[0]), len(cube[0][0])
+    lacking = tuple(motor for motor, levels in zip(motors, cube, strict=True)
+                    if any(run.get(key, {}).get("value") is None for level in levels for run in level))
     claimed = [row["u"] for row in there if row["u"] is not None]
     return Studied(key, limits["unit"], limits["lower"], limits["upper"],
                    None if absent else np.array(numbers, float).reshape(shape),
                    float(np.mean(claimed)) if claimed else None,
-                   f"no value in {absent} of {len(rows)} runs" if absent else "")
+                   f"no value in {absent} of {len(rows)} runs" if absent else "", lacking)
 
 
-def _notes(records: list[Record], motors: tuple[str, ...]) -> Iterable[str]:
+def _notes(records: list[Record], motors: tuple[str, ...], without: Collection[str]) -> Iterable[str]:
+    if without:
+        yield f"Left out of this report, though planned and tested: {', '.join(sorted(without))}."
     if len(motors) < FEW_MOTORS:
         yield f"Only {len(motors)} motors: the spread between motors, and with it ndc, is hardly known."
     for what, found in (("limit files", {record["limit_file"]["sha256"] for record in records}),

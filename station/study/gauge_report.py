@@ -29,6 +29,7 @@ MEANS = {
     "station": "Operator: the station. Interaction: what a station does to some motors only. Repeatability: putting "
                "the same motor in anew at a station.",
 }
+NAMED = 4          # values that were not studied named in a remark; the table has them all
 COMPONENTS = ("repeatability", "operator", "interaction", "gauge", "part", "total")
 
 
@@ -47,11 +48,11 @@ class Row:
 
     @property
     def rank(self) -> tuple[bool, float, float]:
-        """Order of concern: those without a study first, then by % GRR."""
+        """Order of concern: by % GRR; those without a study last, as remarks tell of them."""
         if self.gauge is None:
-            return (False, 0.0, 0.0)
+            return (True, 0.0, 0.0)
         share = self.gauge.of_tolerance
-        return (True, -share.percent if share else inf, -(self.gauge.of_total or 0.0))
+        return (False, -share.percent if share else inf, -(self.gauge.of_total or 0.0))
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,13 +76,23 @@ class GaugeReport:
     def remarks(self) -> Iterator[str]:
         """Yield what a reader must know before trusting the figures."""
         yield from self.runs.notes
-        for row in self.rows:
-            if row.gauge is None:
-                yield f"{row.studied.key} was not studied: {row.studied.missing}."
+        yield from self._unstudied()
         beyond = [row.studied.key for row in self.rows if row.exceeds_u]
         if beyond:
             yield (f"The station scatters by more than the uncertainty in its records claims: {', '.join(beyond)}. "
                    "Look for what its budget leaves out.")
+
+
+    def _unstudied(self) -> Iterator[str]:
+        """Yield which values could not be studied and for which motors, those of the same motors in one remark."""
+        by_reason: dict[tuple[str, tuple[str, ...]], list[str]] = {}
+        for row in self.rows:
+            if row.gauge is None:
+                by_reason.setdefault((row.studied.missing, row.studied.lacking), []).append(row.studied.key)
+        for (missing, lacking), keys in by_reason.items():
+            more = f" and {len(keys) - NAMED} more" if len(keys) > NAMED else ""
+            yield (f"Not studied, as there is {missing} ({', '.join(lacking)}): {', '.join(keys[:NAMED])}{more}. "
+                   "A faulty motor may be left out of the report.")
 
 
 def gauge_report(runs: StudyRuns, pool_above: float = POOL_ABOVE) -> GaugeReport:

@@ -120,18 +120,21 @@ def _counts(file: TableFile, limits: LimitFile, own: LimitFile | None, kind: Kin
     added, dropped = changed(demands(own, kind.labels), asked)
     more = count_results(file, added, kind.groups)
     less = count_results(file, dropped, [group for group in kind.groups if group in set(loud)])
-    failed, missing = more.failed - less.failed, more.missing - less.missing
-    failed[stored.rows] += stored.failed.astype(np.int16)
-    missing[stored.rows] += stored.missing.astype(np.int16)
-    _require_sense(failed, missing, kind, stored)
-    return failed, missing, bool(asked)
+    rows = stored.rows      # in all others nothing failed and nothing was missing
+    known_failed, known_missing = (said.astype(np.int16) - dropping[rows] for said, dropping in (
+        (stored.failed, less.failed), (stored.missing, less.missing)))
+    _require_sense(known_failed, known_missing, kind, stored)
+    more.failed[rows] += known_failed
+    more.missing[rows] += known_missing
+    return more.failed, more.missing, bool(asked)
 
 
 def _require_sense(failed: NDArray[np.int16], missing: NDArray[np.int16], kind: Kind, stored: _Stored) -> None:
+    """Raise EvidenceError where fewer values failed, or were missing, than of the limits that are taken away."""
     wrong = (failed < 0) | (missing < 0)
-    wrong[stored.rows[stored.trouble]] = False      # what was interrupted may have been judged in part, or not at all
+    wrong &= ~stored.trouble        # what was interrupted may have been judged in part, or not at all
     if kind.rows is not None:
-        wrong &= kind.rows
+        wrong &= kind.rows[stored.rows]
     if wrong.any():
         raise EvidenceError("stored counts do not follow from the limit file in force",
                             where=f"{int(wrong.sum())} tests by limit file {kind.limit_sha256[:12]}",

@@ -1,8 +1,9 @@
 """The risks that a limit file takes with a motor type, reckoned on the motors stored."""
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from math import inf, isfinite
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -27,6 +28,8 @@ from station.study.risk import (
 )
 from station.study.table_rows import Status
 from station.study.wide_table import WideTable
+
+FORMAT = 1
 
 Floats = NDArray[np.float64]
 
@@ -97,6 +100,12 @@ def risks_of_type(table: WideTable, limits: LimitFile) -> TypeRisk:
         whole_motor([value.modelled for value in values]), together, motors, len(first.frame) - motors,
         (*(limit.key for limit in limits.limits if limit.key not in seen), *(key for key in sizes if key not in keys)),
         f"Only {least} motors: spreads, and risks even more, are rough." if least < ENOUGH else "")
+
+
+def as_json(found: TypeRisk) -> dict[str, Any]:
+    """Return everything, plain JSON; null for the capability of a lone limit and of an exact value."""
+    values = [asdict(value) | {"capability": value.capability if value.u else None} for value in found.values]
+    return {"format": FORMAT, **asdict(found), "values": values}
 
 
 def _name_and_label(key: str) -> tuple[str, str]:

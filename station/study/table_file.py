@@ -5,6 +5,7 @@ import os
 from collections.abc import Collection, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
+from inspect import signature
 from pathlib import Path
 from typing import Any, Literal
 
@@ -15,12 +16,17 @@ import pyarrow.parquet as pq
 from numpy.typing import NDArray
 
 from station.errors import EvidenceError, StationError
-from station.study.plain_pages import PlainPages
+from station.study.plain_pages import Lying, PlainPages
 
 FORMAT = 1
 KEY = b"table"
 MEASURED = 0                # see `table_rows.Status`
-ROWS_PER_GROUP = 32_768     # long enough to be read fast, short enough for its bounds to tell something
+ROWS_PER_GROUP = 65_536     # long enough to be read fast, short enough for its bounds to tell something
+# A column of a group in one page, see `plain_pages`: newer releases of pyarrow would end it at 20 000 rows.
+ONE_PAGE = {"data_page_size": 16 * ROWS_PER_GROUP, "max_rows_per_page": ROWS_PER_GROUP}
+# Read as places in lists of texts, which they are kept as in the file.
+TEXTS = ("verdict", "limit_sha256", "sequence_sha256")
+KNOWN = frozenset(signature(pq.write_table).parameters)
 
 Array = NDArray[Any]
 
@@ -77,7 +83,8 @@ def write_table(path: Path, table: pa.Table, about: About) -> None:
         try:
             sound = _sound(table, about.values).replace_schema_metadata({KEY: about.as_json()})
             pq.write_table(sound, temporary, compression=packing, row_group_size=ROWS_PER_GROUP,
-                           use_dictionary=[name for name in table.column_names if name not in measured])
+                           use_dictionary=[name for name in table.column_names if name not in measured],
+                           **{name: most for name, most in ONE_PAGE.items() if name in KNOWN})
             temporary.replace(path)
         finally:
             temporary.unlink(missing_ok=True)
@@ -113,7 +120,7 @@ class TableFile:
     def __init__(self, path: Path) -> None:
         self.path = path
         try:
-            self._file = pq.ParquetFile(path, memory_map=True)
+            self._file = pq.ParquetFile(path, memory_map=True, read_dictionary=TEXTS)
             self._pages = PlainPages(path)
             self._schema = self._file.schema_arrow
             about = json.loads((self._schema.metadata or {})[KEY])
@@ -164,9 +171,9 @@ class TableFile:
         table = self._file.read_row_groups(list(groups), columns=list(names)) if groups else self._schema.empty_table()
         return {name: table[name].to_numpy() for name in names}
 
-    def in_place(self, name: str, group: int) -> NDArray[np.float64] | None:
+    def in_place(self, name: str, group: int) -> Lying | None:
         """Return the values of a column in a group without copying them, None where they must be read; see above."""
-        return self._pages.values(self._file.metadata.row_group(group).column(self._places[name]))
+        return self._pages.lying(self._file.metadata.row_group(group).column(self._places[name]))
 
     def texts(self, name: str, groups: Sequence[int]) -> tuple[NDArray[np.int64], list[str]]:
         """Return a column of texts as places in a list of those that there are."""

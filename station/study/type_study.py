@@ -121,6 +121,7 @@ def _characteristic(row: Row) -> dict[str, Any]:
         "key": sample.key, "characteristic": sample.name, "capture": sample.label, "unit": sample.unit,
         "nature": sample.nature, "lower": sample.lower, "upper": sample.upper, "n": one.n, "absent": sample.absent,
         "shape": one.shape, "beyond": one.beyond, "capability": one.capability, "fit": fit, "index": one.index,
+        "index_without_far_outside": one.usual_index, "outside_without_far_outside": one.usual_beyond,
         "index_of_quantiles": one.of_quantiles, "tolerance_interval": one.holds, "normality": one.normality,
         "two_heaps": one.heaps, "two_heaps_within_lots": one.heaps_within, "far_outside": one.far,
         "far_outside_share_of_variance": one.far_share, "s_without_measuring": one.true_s,

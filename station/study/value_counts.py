@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from station.study.decide import FAIL, NO_RESULT, Bound, Floats, certain, decide
-from station.study.plain_pages import aligned
+from station.study.plain_pages import NO_GAPS, Lying, aligned
 from station.study.table_file import TableFile, columns_of
 
 
@@ -83,18 +83,19 @@ class _Counting:
         low, high, wide_low, wide_high = certain(demand.bound, u.least, u.largest)
         if value.nulls == 0 and low <= value.least and value.largest <= high:
             return None
-        lying = file.in_place(name, group)
-        values = self._all(name, group) if lying is None else aligned(lying, room)
+        lying = file.in_place(name, group) or Lying(self._all(name, group), NO_GAPS)
+        self.counts.missing[rows[lying.gaps]] += 1
+        values = aligned(lying.values, room)
         inside = values >= low
         inside &= values <= high
         left = np.flatnonzero(~inside)      # with those that are NaN
         outside = (values[left] < wide_low) | (values[left] > wide_high)
-        self.counts.failed[rows[left[outside]]] += 1
+        self.counts.failed[rows[lying.rows(left[outside])]] += 1
         left = left[~outside]
         if not left.size:
             return None
-        us = file.in_place(name_u, group)
-        return _Doubt(rows[left], values[left], (self._all(name_u, group) if us is None else us)[left])
+        us, places = file.in_place(name_u, group), lying.rows(left)
+        return _Doubt(rows[places], values[left], (self._all(name_u, group) if us is None else us.values)[places])
 
     def _all(self, name: str, group: int) -> Floats:
         with self._reading:

@@ -57,10 +57,18 @@ def told_apart(studies: Sequence[CharacteristicStudy]) -> list[Told]:
 
 
 def remarks(study: CharacteristicStudy, told: Told) -> tuple[Remark, ...]:
-    """Return everything worth saying of a characteristic, the heaviest first."""
-    found = [*_absent(study), *_counts(study), *_indices(study), *_groups(study, told), *_form(study),
-             *_measuring(study)]
+    """Return everything worth saying of a characteristic, the heaviest first.
+
+    Form and measuring weigh nothing where the process has room to spare.
+    """
+    found = [*_absent(study), *_counts(study), *_indices(study), *_groups(study, told),
+             *_lighter(study, [*_form(study), *_measuring(study)])]
     return tuple(sorted(found, key=lambda remark: -remark.weight))
+
+
+def _lighter(study: CharacteristicStudy, found: Sequence[Remark]) -> list[Remark]:
+    roomy = study.usual_index is not None and study.usual_index.low >= CAPABLE and not study.usual_beyond
+    return [Remark(Weight.NOTE, remark.text) for remark in found] if roomy else list(found)
 
 
 def _counting(found: Sequence[Between | None]) -> Collection[int]:
@@ -90,12 +98,14 @@ def _counts(study: CharacteristicStudy) -> list[Remark]:
     beyond = study.beyond
     if beyond is None:
         return []
-    share = f"{percent(beyond.share.value)} of motors, 95 % interval {percent(beyond.share.low)} to " \
-            f"{percent(beyond.share.high)}"
+    share, low, high = (percent(part) for part in (beyond.share.value, beyond.share.low, beyond.share.high))
+    words = f"outside the tolerance: {beyond.count} of {motors(study.n)} ({share}, 95 % interval {low} to {high})"
+    if study.usual_beyond:
+        return [Remark(Weight.WEAK, words)]
     if beyond.count:
-        return [Remark(Weight.WEAK, f"outside the tolerance: {beyond.count} of {motors(study.n)} ({share})")]
+        return [Remark(Weight.LOOK, f"{words}, far outside all others: defects rather than the process")]
     if study.sample.nature == "count":
-        return [Remark(Weight.NOTE, f"none of {motors(study.n)} fails; up to {percent(beyond.share.high)} may (95 %)")]
+        return [Remark(Weight.NOTE, f"none of {motors(study.n)} fails; up to {high} may (95 %)")]
     return []
 
 
@@ -103,7 +113,7 @@ def _indices(study: CharacteristicStudy) -> list[Remark]:
     index = study.index
     if index is None:
         return []
-    found = [_index(index, "Ppk" if study.capability else f"Ppk of the {study.fit.family if study.fit else ''} fit")]
+    found = [_index(index, study.usual_index or index, f"Ppk of the {study.fit.family} fit" if study.fit else "Ppk")]
     of = study.capability
     if of and of.pp and index.value < CAPABLE <= of.pp.value:
         middle = ((study.sample.lower or 0.0) + (study.sample.upper or 0.0)) / 2
@@ -115,12 +125,14 @@ def _indices(study: CharacteristicStudy) -> list[Remark]:
     return [remark for remark in found if remark.text]
 
 
-def _index(index: Estimate, name: str) -> Remark:
+def _index(index: Estimate, usual: Estimate, name: str) -> Remark:
     words = f"{name} {index.value:.2f} ({index.low:.2f} to {index.high:.2f})"
     if index.low >= CAPABLE:
         return Remark(Weight.NOTE, "")
     if index.value >= CAPABLE:
         return Remark(Weight.NOTE, f"{words}: looks capable, but less than {CAPABLE} is not ruled out")
+    if usual.value >= CAPABLE:
+        return Remark(Weight.LOOK, f"{words} is made by the motors far outside; without them {usual.value:.2f}")
     if index.value >= BARE:
         return Remark(Weight.LOOK, f"{words}: tight, below {CAPABLE}")
     return Remark(Weight.WEAK, f"{words}: the process is wider than its tolerance allows")

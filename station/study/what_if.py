@@ -122,6 +122,20 @@ def judged_tests(folder: Path, draft: LimitFile, sequence_revision: str = "") ->
                  said["first"].astype(bool), said["last"].astype(bool), again.old, again.new)
 
 
+def judged_stores(folders: Sequence[Path], draft: LimitFile, sequence_revision: str = "") -> list[Tests]:
+    """Return the tests of several stores judged by a draft; UsageError if two of them hold tests of one log."""
+    tests: list[Tests] = []
+    for folder in folders:
+        again = judged_tests(folder, draft, sequence_revision)
+        same = [some.folder for some in tests if some.file.about.origin == again.file.about.origin]
+        if same:
+            raise UsageError("two stores hold tests of the same log", where=f"{same[0]} and {folder}",
+                             expected="each store once, as every motor would count twice", remedy="Name one of them.",
+                             got=again.file.about.origin or "no log")
+        tests.append(again)
+    return tests
+
+
 def outcome(tests: Sequence[Tests], span: Span) -> Outcome:
     """Return what became of the tests of several stores."""
     pairs, old, new = np.zeros((3, 3), int), np.zeros(2, int), np.zeros(2, int)

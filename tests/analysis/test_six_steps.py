@@ -50,7 +50,7 @@ def test_moved_edge_is_what_a_new_table_says(edge):
     by = 0.3
     starts = list(STARTS)
     starts[edge] += by
-    new, found = made(starts).torque(), made().moved(by)[edge]
+    new, found = made(starts).torque(), made().moved([by])[0][edge]
     assert found.mean == pytest.approx(new.mean, rel=2e-5)
     assert found.ripple == pytest.approx(new.ripple, abs=2e-4)
 
@@ -67,7 +67,7 @@ def test_an_interval_of_no_width_counts_for_nothing():
     empty = replace(steps, width=np.where(np.arange(6) == 2, 0.0, steps.width), wave=np.where(
         np.arange(6)[:, None] == 2, 99.0, steps.wave))
     assert empty.torque().ripple * abs(empty.torque().mean) < 2.0
-    assert empty.moved(0.2)[0].ripple < 2.0
+    assert empty.moved([0.2])[0][0].ripple < 2.0
 
 
 def test_a_code_without_a_line_gives_no_torque():

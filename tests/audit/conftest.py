@@ -73,6 +73,7 @@ def found(audit, archive):
     """Audit the archive; return its findings as (code, severity, where), notes left out."""
     def run(*words):
         code, told = audit(archive, *words)
+        assert all(text for target in told["targets"] for each in target["findings"] for text in each.values())
         findings = [(each["code"], each["severity"], each["where"]) for target in told["targets"]
                     for each in target["findings"] if each["severity"] != "note"]
         assert code == (7 if findings else 0)

@@ -92,6 +92,19 @@ def test_last_bit_of_a_measurement_is_noted(archive, forge, audit):
     assert "value.rounding" in [finding["code"] for finding in told["targets"][0]["findings"]]
 
 
+@pytest.mark.parametrize(("version", "share", "found"), [
+    ("", 1e-5, "broken"), ("", 0.005, "broken"), ("another", 0.005, ""), ("another", 0.02, "doubtful")])
+def test_only_other_versions_may_differ_by_a_hundredth_of_u(forge, version, share, found):
+    """A value moved by a share of its uncertainty, in a record made by this version or by another."""
+    def change(record):
+        entry = measured(record, "flat_top.ab", "forward 1000")
+        entry["value"] += share * entry["u"]
+        if version:
+            record["software"]["station_sha256"] = 64 * "a"
+
+    assert forge(change) == ([("value.differs", found, FORGED)] if found else [])
+
+
 def test_measurement_left_out(forge):
     def change(record):
         record["measurements"].remove(measured(record, "flat_top.ab", "forward 1000"))

@@ -102,6 +102,14 @@ def test_record_deleted(archive, found):
     assert ("record.unknown", BROKEN, f"{archive}/store/certificates/CP40-0002-run1.pdf") in findings
 
 
+def test_since_when_a_record_is_gone_is_told_by_its_certificate(archive, audit):
+    started = body(archive, 1)["started"]
+    carry_out(archive, "DELETE FROM records WHERE run_id = 2")
+    _, told = audit(archive, "--quick")
+    since = {finding["code"]: finding["since"] for finding in told["targets"][0]["findings"]}
+    assert since["record.unknown"] == f"seq 1, {started}"
+
+
 def test_record_deleted_with_its_entry(archive, found):
     carry_out(archive, "DELETE FROM records WHERE run_id = 2", "DELETE FROM log WHERE seq = 1")
     assert ("consistency.gap", BROKEN, "entries 1 to 1") in found("--quick")

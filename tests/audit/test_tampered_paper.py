@@ -53,6 +53,14 @@ def test_bit_flipped_in_the_pages(paper, found, alone):
     assert told.startswith("NOT  signature.broken")
 
 
+def test_since_when_is_told_by_the_certificate_itself(archive, paper, audit):
+    flip(paper, page_stream(paper)[0] + 100)
+    elsewhere = paper.rename(archive.parent / paper.name)
+    code, told = audit(elsewhere, "--authority", archive / "keys" / "plant-ca.pem")
+    assert code == 7
+    assert {finding["since"] for finding in told["targets"][0]["findings"]} == {f"seq 0, {body(archive, 0)['started']}"}
+
+
 def test_value_in_the_text_changed(paper, found, alone):
     _rewrite_page(paper)
     assert ("signature.not_whole_file", BROKEN, f"{paper}: {FIRST}") in found("--quick")

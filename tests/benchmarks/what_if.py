@@ -43,33 +43,42 @@ def limit_file(upper: float, changed: dict[str, float] | None = None) -> LimitFi
     return parse_limits(parse_toml((HEAD + "\n".join(lines)).encode(), "cp-40.toml"))
 
 
-def make_table(path: Path, rows: int, limits: LimitFile, rng: np.random.Generator) -> None:
-    """Write normal values of standard deviation 1, uncertainties about 0.1, one value in ten thousand missing.
+def drawn(place: int, rows: int) -> tuple[np.ndarray, np.ndarray]:
+    """Return values of one characteristic, normal of standard deviation 1, and uncertainties about 0.1.
 
-    A run in a hundred is of a motor whose values spread more.
+    A run in a hundred is of a motor whose values spread more; one value in ten thousand is missing.
     """
-    spread = np.where(rng.random(rows) < 0.01, 1.5, 1.0)
-    columns, missing, failed = {}, np.zeros(rows, np.int64), np.zeros(rows, np.int64)
-    for demand in demands(limits, [LABEL]):
-        value, u = spread * rng.normal(0, 1, rows), 0.1 * rng.uniform(0.8, 1.2, rows)
-        absent = rng.random(rows) < 1e-4
-        value[absent] = np.nan
+    rng = np.random.default_rng([1, place])
+    value, u = rng.normal(0, 1, rows), 0.1 * rng.uniform(0.8, 1.2, rows)
+    value[::100] *= 1.5
+    value[rng.random(rows) < 1e-4] = np.nan
+    return value, u
+
+
+def make_table(path: Path, rows: int, limits: LimitFile) -> None:
+    """Write the table of such runs as they were judged by `limits`; each column is drawn twice, to spare memory."""
+    missing, failed = np.zeros(rows, np.int64), np.zeros(rows, np.int64)
+    asked = demands(limits, [LABEL])
+    for place, demand in enumerate(asked):
+        value, u = drawn(place, rows)
         width = demand.bound.decision.guard_factor * u
-        missing += absent
+        missing += np.isnan(value)
         failed += (value < demand.bound.lower + width) | (value > demand.bound.upper - width)
-        columns |= {demand.column: value, f"u({demand.column})": u, f"dof({demand.column})": np.full(rows, np.inf),
-                    f"status({demand.column})": absent.astype(np.int8)}
     verdict = np.where(failed > 0, "FAIL", np.where(missing > 0, "NO RESULT", "PASS"))
     order = np.lexsort((np.arange(rows), verdict != "PASS"))
-    run = {"seq": np.arange(rows), "failed": failed, "missing": missing, "refused": np.zeros(rows, bool),
-           "trouble": np.zeros(rows, bool), "broken": np.zeros(rows, bool), "verdict": verdict,
-           "limit_sha256": np.full(rows, limits.sha256), "sequence_sha256": np.full(rows, SEQUENCE)}
-    # from_pandas: NaN is none, as in tables of records
-    table = pa.table({name: pa.array(column[order], from_pandas=True) for name, column in (run | columns).items()})
-    del columns, run
-    units = {name: {b"unit": b"%"} for name in (f"{each}@{LABEL}" for each in NAMES)}
-    schema = pa.schema([field.with_metadata(units.get(field.name)) for field in table.schema])
-    write_table(path, table.cast(schema), About("CP-40", "A", "EOL-1", rows, "", tuple(units), {SEQUENCE: (LABEL,)}))
+    of_run = {"seq": np.arange(rows), "failed": failed, "missing": missing, "refused": np.zeros(rows, bool),
+              "trouble": np.zeros(rows, bool), "broken": np.zeros(rows, bool), "verdict": verdict,
+              "limit_sha256": np.full(rows, limits.sha256), "sequence_sha256": np.full(rows, SEQUENCE)}
+    fields = [(pa.field(name, pa.array(column[:1]).type), pa.array(column[order])) for name, column in of_run.items()]
+    for place, demand in enumerate(asked):
+        value, u = (column[order] for column in drawn(place, rows))
+        fields += [
+            (pa.field(demand.column, pa.float64(), metadata={"unit": "%"}), pa.array(value, from_pandas=True)),
+            (pa.field(f"u({demand.column})", pa.float64()), pa.array(u)),
+            (pa.field(f"status({demand.column})", pa.int8()), pa.array(np.isnan(value).astype(np.int8)))]
+    table = pa.table([column for _, column in fields], schema=pa.schema([field for field, _ in fields]))
+    values = tuple(demand.column for demand in asked)
+    write_table(path, table, About("CP-40", "A", "EOL-1", rows, "", values, {SEQUENCE: (LABEL,)}))
 
 
 def best_time(job, repeats: int) -> tuple[float, object]:
@@ -110,7 +119,7 @@ def main(arguments: list[str] | None = None) -> int:
     in_force = limit_file(5.0)
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / "CP-40-A.parquet"
-        make_table(path, given.rows, in_force, np.random.default_rng(1))
+        make_table(path, given.rows, in_force)
         print(f"\n{given.rows:,} runs of {CHARACTERISTICS} characteristics, {path.stat().st_size / 1e6:.0f} MB")
         tighter, looser = limit_file(3.0), limit_file(5.5)      # the first within every group's values
         few = limit_file(5.0, {NAMES[3]: 4.5, NAMES[20]: 4.0})

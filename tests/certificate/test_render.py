@@ -267,3 +267,10 @@ def test_the_place_of_the_proof_is_told(full_record, record, pages):
     words, _ = _printed(full_record, pages)
     assert "Attached to this file: the record, and the proof that it is entry 1234567 of log l2-eol1." in words
     assert "Attached" not in _printed(record, pages)[0]
+
+
+def test_a_generated_run_is_marked_on_every_page_and_says_how_it_was_made(record, pages):
+    generated = record | {"bench": record["bench"] | {"simulated": True, "generated": "drawn from a seed"}}
+    texts = [" ".join(text.split()) for text in pages(generated)]
+    assert all("GENERATED" in text and "NO MOTOR WAS TESTED" in text for text in texts)
+    assert any("Generated, not tested: drawn from a seed." in text for text in texts)

@@ -6,6 +6,7 @@ from datetime import timedelta
 
 import pytest
 
+from station.cli import program
 from station.clock import system_clock
 from station.exit_code import ExitCode
 
@@ -103,6 +104,30 @@ def test_wrong_use(folder, command, words, monkeypatch):
     code, _, err = command(*words)
     assert code == ExitCode.WRONG_USE
     assert err.strip()
+
+
+def test_a_serial_of_no_type_is_told_before_any_motor_is_tested(folder, command):
+    code, out, err = command("test", "CP40-0001", "XX-1", "--station", folder / "station.toml")
+    assert (code, out) == (ExitCode.WRONG_USE, "")
+    assert "'XX-1'" in err
+    assert not (folder / "store").exists()
+
+
+def test_a_folder_that_cannot_be_made_is_wrong_use(folder, command):
+    code, _, err = command("setup", folder / "bench.toml" / "line")
+    assert code == ExitCode.WRONG_USE
+    assert "folder cannot be made" in err
+
+
+def test_an_error_that_nobody_foresaw_is_no_verdict(monkeypatch, capfd):
+    def broken(**_):
+        raise ZeroDivisionError("unforeseen")
+
+    monkeypatch.setattr(program, "app", broken)
+    with pytest.raises(SystemExit) as left:
+        program.main()
+    assert left.value.code == ExitCode.NO_RESULT
+    assert "ZeroDivisionError: unforeseen" in capfd.readouterr().err
 
 
 def test_limits_check_lists_every_fault(folder, command):

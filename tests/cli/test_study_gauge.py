@@ -85,6 +85,8 @@ def test_a_study_from_plan_to_paper(folder, station, command, monkeypatch):
     out = station("report", "G1", "--key", "winding_resistance.ab")[1]
     assert "motor x operator" in out
     assert station("report", "G1", "--key", "colour")[0] == ExitCode.WRONG_USE
+    code, _, err = station("report", "G1", "--without", MOTORS[0])
+    assert (code, "2 or more left" in err) == (ExitCode.WRONG_USE, True)
 
     code, _, err = station("type-one", "CP40-R001")
     assert (code, "expected 10 runs or more" in err) == (ExitCode.WRONG_USE, True)

@@ -1,6 +1,7 @@
 """`station study risk` and `station limits check --against` on a store of drawn motors."""
 
 import importlib.util
+import json
 from pathlib import Path
 
 import numpy as np
@@ -54,6 +55,16 @@ def test_risks_by_a_draft(line, command):
     assert code == ExitCode.PASS
     assert "nothing" in out
     assert "accepted 0" in out
+
+
+def test_risks_for_programs(line, command):
+    place = ("--station", line / "station.toml")
+    said = json.loads(command("study", "risk", "CP-40", *place, "--json")[1])
+    assert (said["format"], said["motors"], said["limits_sha256"]) == (1, 30, LIMITS.sha256)
+    value = said["values"][0]
+    assert value["tolerance"] == {"lower": -4.0, "upper": 4.0}
+    assert (value["u"], value["capability"]) == (0.5, 4.0)
+    assert f"{100 * value['modelled']['consumer']:.2g} %" in command("study", "risk", "CP-40", *place)[1]
 
 
 def test_a_type_without_tests_has_no_risks(line, command):

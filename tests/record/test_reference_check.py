@@ -151,6 +151,17 @@ def test_runs_of_a_check_are_no_production(store):
     assert store.count_yield().motors == 1
 
 
+def test_the_newest_checks_and_those_from_the_last_of_a_type(store):
+    kinds = ["CP-40", "VB-24", "CP-40", "CP-40", "CP-60D", "VB-24", "CP-60D", "VB-24"]
+    made = [check(store, kind, "GOOD") for kind in kinds]
+    for count in range(6):
+        assert store.newest_reference_checks(count) == [
+            one for place, one in enumerate(made) if kinds[place:].count(kinds[place]) <= count]
+    for kind in set(kinds):
+        assert store.reference_checks_from_the_last(kind) == made[len(kinds) - 1 - kinds[::-1].index(kind):]
+    assert store.reference_checks_from_the_last("CP-99") == []
+
+
 def test_a_store_older_than_reference_checks_can_be_read(store):
     run(store, "CP40-0001", "CP-40")
     store.close()
@@ -158,5 +169,6 @@ def test_a_store_older_than_reference_checks_can_be_read(store):
         old.executescript("DROP TABLE suspects; DROP TABLE reference_checks;")
     old.close()
     with Store(store.folder, read_only=True) as reader:
-        assert reader.reference_checks() == []
+        assert reader.reference_checks() == reader.newest_reference_checks(9) == []
+        assert reader.reference_checks_from_the_last("CP-40") == []
         assert reader.suspects() == []

@@ -85,6 +85,7 @@ def test_guard_that_stops_the_shaft_proves_nothing(open_embedded, kind):
 
 @pytest.mark.parametrize(("before", "after", "later", "stopped"), [
     (SPEED, 0.0, 0.0, True), (0.0, 0.0, 0.0, False), (SPEED, SPEED, SPEED, False), (SPEED, 0.0, SPEED, False),
+    (SPEED, SPEED, 0.0, False),
     (SPEED, float("nan"), 0.0, False), (float("nan"), 0.0, 0.0, False), (-SPEED, 0.0, 0.0, True),
 ])
 def test_what_counts_as_stopped(before, after, later, stopped):

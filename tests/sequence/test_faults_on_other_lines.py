@@ -28,12 +28,15 @@ OVER_MODBUS = {
     "hang": (3.0, "drive"), "wedge": (3.0, "drive"), "shut_out": (3.0, "drive"), "refuse": (3.0, "drive"),
     "one_client": (3.0, "drive"), "trickle": (0.3, "drive"), "late": (0.01, None), "drop_answer": (1.0, "drive"),
     "half_close": (1.0, "drive"), "half_late": (1.0, "drive"), "stray_before": (1.0, "drive"),
-    "stray_after": (1.0, None), "one_behind": (1.0, "drive"), "exception_code": (1.0, "device failure"),
+    "stray_after": (1.0, "drive"), "one_behind": (1.0, "drive"), "exception_code": (1.0, "device failure"),
     "other_transaction": (1.0, "drive"), "restart": (1.0, "may have restarted"), "power_cut": (1.0, "drive"),
     "other_serial": (3.0, "drive"), "guard_opened": (1.0, "guard opened"), "emergency_stop": (1.0, "emergency stop"),
     "supply_tripped": (1.0, "sensor supply"), "clipped": (1.0, None), "no_trigger": (1.0, "the capture took too long"),
     "no_ramp": (5.0, None), "runs_on": (5.0, "Press the emergency stop"),
 }
+# Unread bytes before an exchange are thrown away with their connection, and nothing is lost; a drive's exchange has
+# several frames, and between two of them the same byte breaks it. Which it strikes hangs on how often it was polled.
+EITHER = {("drive", "stray_after")}
 
 
 def test_every_fault_of_each_line_has_a_case():
@@ -67,7 +70,7 @@ def hold(station, role, kind, seconds, word):
     result = run_case(place, side, Case(GOOD if good else BAD[0], ((role, kind, messages[role] // 2, seconds, 1),)))
     assert result.struck == (kind,)
     assert result.evil == ""
-    if word is None:
+    if word is None or ((role, kind) in EITHER and result.verdict != "NO RESULT"):
         assert result.verdict == ("PASS" if good else "FAIL"), result.reason
     else:
         assert result.verdict == "NO RESULT"

@@ -8,7 +8,7 @@ def made(number, bench, **values):
     rows = [{"name": name, "label": "forward 1000", "unit": "%", "value": value, "u": 0.1, "expected": 1.0,
              "expected_u": 0.1, "tolerance": 0.5, "normalised_error": 0.0, "result": "GOOD"}
             for name, value in values.items()]
-    return {"check": number, "motor_type": "CP-40", "bench_sha256": bench,
+    return {"check": number, "motor_type": "CP-40", "bench_sha256": bench, "done": "",
             "motors": [{"serial": "R1", "started": f"2026-11-2{number}T06:00:00.000Z", "compared": rows},
                        {"serial": "R2", "started": f"2026-11-2{number}T06:01:00.000Z", "compared": rows[:1]}]}
 

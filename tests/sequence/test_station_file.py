@@ -47,6 +47,13 @@ def test_an_unknown_serial_is_never_guessed(station):
         station.limit_file_for("XX-1")
 
 
+def test_one_beginning_never_names_two_types(tmp_path):
+    (tmp_path / "station.toml").write_text(TEXT.replace('"CP40-"', '"CP"'))
+    with pytest.raises(FileContractError) as caught:
+        load_station(tmp_path / "station.toml")
+    assert [(fault.key, fault.got) for fault in caught.value.faults] == [("motor.1.serial_begins", "'CP'")]
+
+
 def test_faults_are_told(tmp_path):
     (tmp_path / "station.toml").write_text(TEXT.replace('id = "EOL-1"', 'ident = "EOL-1"'))
     with pytest.raises(FileContractError) as caught:

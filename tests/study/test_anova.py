@@ -74,6 +74,13 @@ def test_motors_against_the_rest_is_the_one_way_table(values):
                                       abs=1e-6)
 
 
+@given(tables)
+def test_a_gauge_that_never_varies_leaves_no_rounding(values):
+    """A count, or a reading far coarser than the gauge: motors differ, and the same motor never does."""
+    table = crossed(np.broadcast_to(values[:, :1, :1] / 3, values.shape))
+    assert table.repeatability.ss == table.operator.ss == table.interaction.ss == 0
+
+
 def test_nothing_varies():
     table = crossed(np.full((3, 2, 2), 4.5))
     assert table.total.ss == 0

@@ -92,6 +92,12 @@ def test_a_few_defects_are_no_heap():
     assert two_heaps(np.concatenate([rng.normal(0, 1, 195), rng.normal(12, 0.2, 5)])) is None
 
 
+def test_defects_beside_two_heaps_do_not_hide_them():
+    rng = np.random.default_rng(8)
+    values = np.concatenate([rng.normal(0, 0.3, 100), rng.normal(2, 0.3, 100), [90.0, 95.0, 120.0]])
+    assert two_heaps(values).apart == pytest.approx(2 / 0.3, rel=0.1)
+
+
 def test_equal_values_are_no_heaps():
     assert two_heaps(np.full(60, 2.0)) is None
     assert two_heaps(np.repeat([1.0, 2.0], 40)) is None     # without any width nothing is told

@@ -62,6 +62,11 @@ def test_the_lot_that_drifts_is_found():
     assert min(found["K01"].p, found["K03"].p) > 0.01
 
 
+def test_change_is_from_the_first_motor_to_the_last():
+    (found,) = drifts(np.linspace(5.0, 6.0, 40), np.zeros(40, dtype=np.int64), ["K01"])
+    assert found.change == pytest.approx(1.0)
+
+
 def test_a_lot_of_few_or_of_equal_values_is_not_asked():
     values = np.concatenate([np.arange(5.0), np.full(20, 3.0)])
     assert drifts(values, np.repeat([0, 1], [5, 20]), ["few", "equal"]) == []

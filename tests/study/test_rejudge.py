@@ -46,12 +46,13 @@ def limit_files(draw, number_of="A", rules=("simple", "guarded", "conformance", 
 def runs(draw, limits, serial="M"):
     measured = draw(st.dictionaries(st.tuples(st.sampled_from(NAMES), st.sampled_from(["", *LABELS])),
                                     st.tuples(number, u_of)))
-    measured = {(name, "" if name.startswith("hall_position") else label or LABELS[0]): value
-                for (name, label), value in measured.items()}
     refused = draw(st.dictionaries(st.sampled_from(LABELS), st.sampled_from(["open_phase", "no_emf", "unsteady"]),
                                    max_size=1))
-    return record_of(serial, measured, limits, refused=refused, trouble=draw(st.sampled_from([False] * 5 + [True])),
-                     taken=draw(st.sampled_from([LABELS, LABELS, LABELS, ()])) or tuple(refused))
+    taken = draw(st.sampled_from([LABELS, LABELS, LABELS, ()])) or tuple(refused)
+    placed = {(name, "" if name.startswith("hall_position") else label or LABELS[0]): value
+              for (name, label), value in measured.items()}
+    return record_of(serial, {key: value for key, value in placed.items() if key[1] in ("", *taken)}, limits,
+                     refused=refused, trouble=draw(st.sampled_from([False] * 5 + [True])), taken=taken)
 
 
 def table_of(records, path):

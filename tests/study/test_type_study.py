@@ -108,8 +108,34 @@ def test_defects_are_named_with_what_they_cost():
     assert row.study.beyond.count == 2
 
 
+def test_a_process_that_only_defects_make_wide_is_not_called_weak():
+    values = drawn(s=0.3)
+    values[[10, 77]] = 30.0, -40.0
+    row = only_row(sample_of("hall_placement.b@forward 1000", values, lower=-4, upper=4), lots=LOTS)
+    assert row.study.index.value < 1
+    assert row.study.usual_index.value > 4
+    assert row.study.usual_beyond == 0
+    assert row.weight is Weight.LOOK
+    assert "defects rather than the process" in words(row)
+    assert "is made by the motors far outside; without them" in words(row)
+
+
+def test_a_heap_outside_the_tolerance_stays_weak_beside_a_defect():
+    values = drawn(s=0.3)
+    values[10], values[::9] = 30.0, values[::9] + 5.0
+    row = only_row(sample_of("hall_placement.b@forward 1000", values, lower=-4, upper=4), lots=LOTS)
+    assert row.study.usual_beyond >= 20
+    assert row.weight is Weight.WEAK
+
+
+def test_form_weighs_nothing_where_there_is_room_to_spare():
+    blurred = only_row(sample_of("hall_placement.b@forward 1000", drawn(s=0.3), lower=-40, upper=40, u=0.2), lots=LOTS)
+    assert "uncertainty of measuring" in words(blurred)
+    assert blurred.weight is Weight.NOTE
+
+
 def test_measuring_that_blurs_is_weak():
-    row = only_row(sample_of("hall_placement.b@forward 1000", drawn(s=0.3), lower=-4, upper=4, u=0.2), lots=LOTS)
+    row = only_row(sample_of("hall_placement.b@forward 1000", drawn(s=0.3), lower=-1.2, upper=1.2, u=0.2), lots=LOTS)
     assert row.weight is Weight.WEAK
     assert "uncertainty of measuring" in words(row)
     assert row.study.true_s < 0.3

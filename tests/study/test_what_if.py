@@ -1,6 +1,7 @@
 """What a draft would have said of stored tests: counted by hand on a few, and accepted by a release."""
 
 import json
+from shutil import copytree
 
 import pytest
 from drawn_records import limit_line, limits_of, record_of, store_record
@@ -14,7 +15,7 @@ from station.study.causes import UNKNOWN
 from station.study.escapes import Costs
 from station.study.limit_study import candidates_of, study_limit
 from station.study.study_report import study_of
-from station.study.what_if import Span, changes_alone, flips, judged_tests, outcome, warnings_of
+from station.study.what_if import Span, changes_alone, flips, judged_stores, judged_tests, outcome, warnings_of
 from station.study.what_if_report import WhatIf, as_json
 from station.toml_file import parse_toml
 
@@ -66,6 +67,17 @@ def test_first_pass_yield_counts_each_motor_once_and_first(folder):
         counted = store.count_yield(motor_type="CP-40")
     assert (found.old.passed, found.old.motors) == (counted.passed_first, counted.motors)
     assert found.old.share.low < 4 / 7 < found.old.share.high
+
+
+def test_a_copy_of_a_store_is_not_counted_beside_it(folder, tmp_path):
+    copytree(folder, tmp_path / "copy")
+    with pytest.raises(UsageError, match="same log"):
+        judged_stores([folder, tmp_path / "copy"], DRAFT)
+    with Store(tmp_path / "elsewhere", origin="eol-2") as store:
+        keep_file(store.folder, IN_FORCE.text.encode())
+        store_record(store, record_of("good", measured(0.0, 0.0), IN_FORCE, station="EOL-2"))
+    found = outcome(judged_stores([folder, tmp_path / "elsewhere"], DRAFT), Span())
+    assert (found.tests, found.old.motors) == (10, 8)
 
 
 def test_each_flip_has_its_cause(folder):
