@@ -89,6 +89,28 @@ def address(site):
         yield where
 
 
+@pytest.fixture(scope="session")
+def tested_address(tested):
+    with served(tested) as where:
+        yield where
+
+
+@pytest.fixture
+def reads(tested_address, accounts):
+    """Return a function that gives a client signed in as a role where tests are stored."""
+    opened = []
+
+    def client(role):
+        one = httpx.Client(base_url=tested_address, headers={"origin": tested_address}, timeout=20)
+        opened.append(one)
+        assert one.post("/sign-in", data=accounts[role]).status_code == 303
+        return one
+
+    yield client
+    for one in opened:
+        one.close()
+
+
 @pytest.fixture
 def asked(address):
     """Return a function that gives a client signed in as a role, or as nobody for None."""
