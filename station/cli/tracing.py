@@ -1,20 +1,19 @@
 """`station audit trace` and `recall`: which tests stand on an instrument, and what its error does to them."""
 
 import json
-import re
 from pathlib import Path
 from typing import Annotated
 
 import typer
 from rich.table import Table
 
-from station.audit.recall import InstrumentError, Recalled, recall
+from station.audit.recall import Recalled, recall
+from station.audit.stated_error import require_instrument, stated_error
 from station.audit.trace import Question, trace
 from station.cli.console import results, verdict_words
-from station.errors import UsageError
 from station.exit_code import ExitCode
 from station.sequence.station_file import load_station
-from station.units import printed, to_si
+from station.units import printed
 
 StationFile = Annotated[Path, typer.Option("--station", help="The station file.")]
 Instrument = Annotated[str, typer.Option(help="Serial number of an instrument.")]
@@ -25,9 +24,6 @@ MotorType = Annotated[str, typer.Option("--type", help="Motor type.")]
 AsJson = Annotated[bool, typer.Option("--json", help="Print one JSON object.")]
 
 SHOWN = 3           # values of a test; `--json` has them all
-
-_QUANTITY = re.compile(r"\s*([-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?)\s*(.*?)\s*")
-_RELATIVE = {"": 1.0, "%": 0.01, "ppm": 1e-6}
 
 
 def trace_tests(
@@ -71,15 +67,9 @@ def recall_tests(
     as_json: AsJson = False,
 ) -> int:
     """An instrument was off: judge its motors again without that error, and list whose verdict flips or is doubtful."""
-    if not instrument and not calibration:
-        raise UsageError("no instrument named", where="recall", expected="--instrument or --calibration", got="neither",
-                         remedy="Name the instrument by its serial number; `station audit trace` lists its tests.")
-    error = InstrumentError(_relative("--gain-error", gain_error), _relative("--timebase-error", timebase_error),
-                            _absolute("--offset-error", offset_error))
-    if error == InstrumentError():
-        raise UsageError("no error stated", where="recall", expected="--gain-error, --offset-error or --timebase-error",
-                         got="none", remedy="Take it from the certificate that found the instrument off.")
     question = Question(instrument, calibration, "", "", since, until, motor_type)
+    require_instrument(question)
+    error = stated_error(gain_error, offset_error, timebase_error)
     found = list(recall(load_station(station).store, question, error))
     if as_json:
         _print({"format": 1, "tests": [each.as_json() for each in found]})
@@ -109,32 +99,6 @@ def _values(each: Recalled) -> str:
 
 def _number(value: float | None) -> str:
     return "–" if value is None else f"{value:.5g}"
-
-
-def _relative(option: str, text: str) -> float:
-    number, unit = _parts(option, text)
-    if unit not in _RELATIVE:
-        raise _no_quantity(option, text, "a share such as 0.2%, 150ppm or 0.002")
-    return number * _RELATIVE[unit]
-
-
-def _absolute(option: str, text: str) -> float:
-    number, unit = _parts(option, text)
-    return to_si(number, unit) if text else 0.0
-
-
-def _parts(option: str, text: str) -> tuple[float, str]:
-    if not text:
-        return 0.0, ""
-    found = _QUANTITY.fullmatch(text)
-    if found is None:
-        raise _no_quantity(option, text, 'a number with its unit, such as "5 mV"')
-    return float(found[1]), found[2]
-
-
-def _no_quantity(option: str, text: str, expected: str) -> UsageError:
-    return UsageError("error of the instrument cannot be read", where=option, expected=expected, got=repr(text),
-                      remedy="Write a number and its unit.")
 
 
 def _print(told: object) -> None:
