@@ -8,9 +8,8 @@
 
   document.addEventListener("keydown", (event) => {
     if (event.ctrlKey || event.altKey || event.metaKey || event.target.closest("input, textarea, select")) return;
-    const now = performance.now();
-    if (now - last > PAUSE) read = "";
-    last = now;
+    if (event.timeStamp - last > PAUSE) read = "";      // when it was pressed, however busy the page is
+    last = event.timeStamp;
     const within = read.length > 0;     // a code, so no key of it may press a button
     if (event.key === "Enter" && read.length > 2) {
       form.elements.text.value = read;
