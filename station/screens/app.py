@@ -58,6 +58,7 @@ def build_app(site: Site, hosts: Sequence[str] = LOOPBACK, *, at_panel: bool = T
     shared = [Middleware(TrustedHostMiddleware, allowed_hosts=list(hosts)), Middleware(_Headers),
               Middleware(GZipMiddleware, minimum_size=1000)]
     app = Starlette(routes=routes, middleware=shared, exception_handlers={HTTPException: _plain})
+    app.router.redirect_slashes = False     # an address is one of the table, or none
     app.state.at_panel = at_panel
     return app
 
