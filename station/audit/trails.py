@@ -17,18 +17,18 @@ def audit_trail(entries: Sequence[Logged], report: Report) -> None:
     for each in entries:
         if each.entry.kind != "trail" or each.said is None or not each.is_as_logged:
             continue        # what was altered since is a finding already
-        _audit_portion(each, each.said, before, report)
-        before = each.said
+        try:
+            verify_portion(each.said)
+        except EvidenceError as error:
+            report.find("circumstance.trail", Severity.BROKEN, f"{error.what}, before the log had them",
+                        where=each.name, since=each.since, expected=error.expected, got=error.got, remedy=ASK)
+        else:
+            _audit_place(each, each.said, before, report)
+            before = each.said
 
 
-def _audit_portion(each: Logged, said: Mapping[str, Any], before: Mapping[str, Any] | None, report: Report) -> None:
+def _audit_place(each: Logged, said: Mapping[str, Any], before: Mapping[str, Any] | None, report: Report) -> None:
     expected = f"entries after {before['last']}" if before else "the first entry of the trail"
-    try:
-        verify_portion(said)
-    except EvidenceError as error:
-        report.find("circumstance.trail", Severity.BROKEN, f"{error.what}, before the log had them", where=each.name,
-                    since=each.since, expected=error.expected, got=error.got, remedy=ASK)
-        return
     if follows(said, before):
         report.hold(Step.CIRCUMSTANCE)
     elif begins(said):

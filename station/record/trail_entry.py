@@ -28,15 +28,19 @@ def portion(entries: Sequence[Mapping[str, Any]], before: bytes, end: bytes) -> 
 
 def verify_portion(said: Mapping[str, Any]) -> None:
     """Raise EvidenceError unless the entries of a portion are numbered without gap and chained as it says."""
-    where, entries = f"trail, entries {said['first']} to {said['last']}", said["entries"]
-    numbers = [entry["number"] for entry in entries]
-    if numbers != list(range(said["first"], said["last"] + 1)):
+    try:
+        where, entries = f"trail, entries {said['first']} to {said['last']}", said["entries"]
+        numbers, wanted = [entry["number"] for entry in entries], list(range(said["first"], said["last"] + 1))
+        end = chain(entries, bytes.fromhex(said["before"])).hex()
+    except (KeyError, TypeError, ValueError) as error:
+        raise EvidenceError("a portion of the trail has not its form", where="trail", expected="that of format 1",
+                            got=repr(error), remedy="Ask who wrote it, and with what.") from error
+    if numbers != wanted:
         raise EvidenceError("entries of the trail are missing", where=where, expected="a number for each", got=numbers,
                             remedy="Ask who had access to the accounts of the station.")
-    end = chain(entries, bytes.fromhex(said["before"])).hex()
-    if end != said["chained"]:
+    if end != said.get("chained"):
         raise EvidenceError("entries of the trail are not those that were chained", where=where,
-                            expected=said["chained"], got=end,
+                            expected=said.get("chained"), got=end,
                             remedy="Ask who had access to the accounts of the station.")
 
 

@@ -100,7 +100,7 @@ def _entered(connection: sqlite3.Connection, store: Store) -> tuple[int, bytes]:
     """Return the number of the last entry that the log holds, and what it is chained by."""
     last = store.last_statement("trail")
     if last is not None:
-        here = connection.execute("SELECT chained FROM trail WHERE number = ?", (last["last"],)).fetchone()
-        if here is not None and here[0].hex() == last["chained"]:
+        here = connection.execute("SELECT chained FROM trail WHERE number = ?", (last.get("last"),)).fetchone()
+        if here is not None and here[0].hex() == last.get("chained"):
             return last["last"], here[0]
     return 0, BEGINNING

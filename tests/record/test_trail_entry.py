@@ -12,6 +12,7 @@ from hypothesis import strategies as st
 
 from station.errors import EvidenceError
 from station.record.log_check import body_faults, count_faults, head_faults, tree_faults
+from station.record.record import canonical
 from station.record.record_schema import faults_of
 from station.record.schema import DATABASE
 from station.record.signed_note import ED25519, Ed25519Verifier, parse_key_text
@@ -20,6 +21,15 @@ from station.record.trail_entry import BEGINNING, begins, chain, chained, follow
 
 GOLDEN = Path(__file__).parents[1] / "golden" / "store-v3.sqlite"
 VERIFIER = "eol-1+e0cb0222+AWvoEmGF4SHaAFADoSo/jm5xB48XCiprEqkXkYLsrvT7"
+# As a station of 26 November 2026 wrote it; format 1 stays readable for ever.
+WRITTEN = (
+    '{"before":"0000000000000000000000000000000000000000000000000000000000000000","chained":"01ddfeab2d87c4c61000'
+    '0ae202aee8b134b56aa734ac73f1657db7b566c090d0","entries":[{"about":"engineer","at":"2026-11-26T01:00:01.000Z"'
+    ',"good":true,"number":1,"what":"sign in","where":"127.0.0.1","who":"R. Fink","why":""},{"about":"","at":"202'
+    '6-11-26T01:00:02.000Z","good":false,"number":2,"what":"sign in","where":"127.0.0.1","who":"somebody unknown"'
+    ',"why":""},{"about":"CP40-0102","at":"2026-11-26T01:00:03.000Z","good":true,"number":3,"what":"allow a run",'
+    '"where":"127.0.0.1","who":"R. Fink","why":"gemessen bei 80 °C"}],"first":1,"format":1,"kind":"trail","last":'
+    '3,"log":{"origin":"eol-1","previous_leaf":null,"seq":0},"statement":1}')
 VERSION_3 = ["record", "record", "record", "reference check", "record", "record", "correction", "release", "retention"]
 
 
@@ -75,6 +85,22 @@ def test_a_portion_keeps_to_its_schema(tmp_path):
         assert faults_of("trail", said | {"entries": [entries(1)[0] | {"password": "x"}]}) != []
         assert store.last_statement("trail") == said
         assert store.last_statement("correction") is None
+
+
+def test_a_portion_of_format_1_is_read():
+    said = json.loads(WRITTEN)
+    verify_portion(said)
+    assert faults_of("trail", said) == []
+    assert begins(said)
+    assert canonical(said) == WRITTEN.encode()
+
+
+@pytest.mark.parametrize("said", [{}, {"first": 1, "last": 1, "entries": [], "before": "zz"},
+                                  {"first": 1, "last": "1", "entries": [5], "before": ""},
+                                  {"first": 1, "last": 1, "entries": entries(1), "before": ""}])
+def test_what_has_not_the_form_of_a_portion_is_told(said):
+    with pytest.raises(EvidenceError, match="of the trail"):
+        verify_portion(said)
 
 
 def test_a_store_of_version_3_takes_the_trail_and_keeps_what_it_had(tmp_path):
