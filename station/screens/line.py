@@ -29,6 +29,7 @@ from station.sequence.runs_gate import FurtherRun
 
 LOOK = 0.2              # s between looks at the guard while nothing is tested
 LOOK_AROUND = 4.0       # s between looks at the station itself: calibrations, reference checks, queue
+ENTER = 60.0            # s between portions of the trail at rest: tables of tests are made anew for each new head
 
 
 class Tester(Protocol):
@@ -75,7 +76,7 @@ class Line:
         self._ready: Future[Tester] = Future()
         self._asked: Queue[_Asked] = Queue(1)
         self._lock, self._leaving, self._withdrawn = threading.Lock(), threading.Event(), threading.Event()
-        self._state, self._looked = LineState(), -LOOK_AROUND
+        self._state, self._looked, self._entered = LineState(), -LOOK_AROUND, -ENTER
         self._thread = threading.Thread(target=self._work, name="line")
 
     def __enter__(self) -> "Line":
@@ -163,11 +164,16 @@ class Line:
             guard, standing = tester.guard(), self.state.standing
             if self._clock.monotonic() - self._looked >= LOOK_AROUND:
                 standing, self._looked = tester.standing(), self._clock.monotonic()
-                tester.enter_trail()
+                self._enter_trail(tester)
         except StationError as error:
             guard, standing = None, Standing(locked=refusal_of(error))
             self._looked = self._clock.monotonic() - LOOK_AROUND
         self._change(lambda state: at_rest(state, guard, standing))
+
+    def _enter_trail(self, tester: Tester) -> None:
+        if self._clock.monotonic() - self._entered >= ENTER:
+            tester.enter_trail()
+            self._entered = self._clock.monotonic()
 
     def _test(self, tester: Tester, asked: _Asked) -> None:
         try:
@@ -178,7 +184,7 @@ class Line:
         else:
             self._change(lambda state: (checked if asked.order.references else ended)(state, record))
         finally:
-            self._looked = self._clock.monotonic() - LOOK_AROUND
+            self._looked, self._entered = self._clock.monotonic() - LOOK_AROUND, self._clock.monotonic() - ENTER
 
     def _heard(self, notice: Notice) -> None:
         now = self._clock.monotonic()

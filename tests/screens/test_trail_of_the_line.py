@@ -6,6 +6,7 @@ from station.cli.serve import opened_site
 from station.cli.setup import write_folder
 from station.clock import system_clock
 from station.record.store import Store
+from station.screens import line
 from station.screens.access import Role
 from station.sequence.station_file import load_station
 
@@ -18,7 +19,8 @@ def entries(site):
                 for entry in said["entries"]]
 
 
-def test_what_is_done_on_the_pages_comes_into_the_log_while_the_line_rests(asked, site):
+def test_what_is_done_on_the_pages_comes_into_the_log_while_the_line_rests(asked, site, monkeypatch):
+    monkeypatch.setattr(line, "ENTER", 0.5)
     asked(Role.ENGINEER)
     end = time.monotonic() + PATIENCE
     while ("R. Fink", "sign in", True) not in entries(site) and time.monotonic() < end:

@@ -110,6 +110,13 @@ def test_the_study_must_be_no_older_than_the_tests(line):
     line.release(line.study())
 
 
+def test_what_changes_no_value_may_have_been_logged_since(line):
+    study = line.study()
+    for kind in ("trail", "retention"):
+        line.store.add_statement(kind, {"format": 1, "files": []})
+    line.release(study)
+
+
 @pytest.mark.parametrize("wrong", [
     {"log": {"size": 1, "root": "0" * 64}}, {"log": {"size": 9, "root": "0" * 64}}])
 def test_the_study_must_be_of_this_store(line, wrong):
