@@ -1,6 +1,8 @@
 """The pages for other computers: over TLS alone, with cookies bound to the host, and without anything that controls."""
 
+import socket
 import ssl
+from contextlib import ExitStack
 from dataclasses import replace
 from datetime import timedelta
 from ipaddress import ip_address
@@ -24,7 +26,7 @@ from station.errors import UsageError
 from station.screens.access import AT_PANEL, Role
 from station.screens.app import PAGES, PANEL_PAGES
 from station.screens.plant import load_plant, served_to_plant
-from station.screens.server import HOST
+from station.screens.server import HOST, MOST_OF_PLANT
 from station.simulated.free_port import free_ports
 
 NOW = system_clock().utc()
@@ -192,3 +194,16 @@ def test_the_command_refuses_other_computers_without_a_certificate(tmp_path, cap
     assert program.run(["setup", str(folder)]) == 0
     assert program.run(["serve", "--station", str(folder / "station.toml"), "--plant", "0.0.0.0:8443"]) == 2
     assert "over TLS alone" in capsys.readouterr().err
+
+
+def test_however_many_ask_from_the_plant_the_panel_answers(plant, tested_address):
+    """Connections that send half a request each, and are never done with it."""
+    address, trust = plant
+    host, port = address.removeprefix("https://").split(":")
+    with ExitStack() as held:
+        for _ in range(MOST_OF_PLANT + 6):
+            bare = held.enter_context(socket.create_connection((host, int(port)), timeout=20))
+            held.enter_context(trust.wrap_socket(bare, server_hostname=host)).sendall(b"GET /sign-in HTTP/1.1\r\nHost:")
+        assert httpx.get(f"{tested_address}/sign-in").status_code == 200
+        assert httpx.get(f"{address}/sign-in", verify=trust).status_code == 503     # no more are let in
+    assert any(httpx.get(f"{address}/sign-in", verify=trust).status_code == 200 for _ in range(50))
