@@ -30,10 +30,33 @@ def warn_of_drift(station: Station, store: Store) -> list[Chart]:
     return charts
 
 
+def stopping(station: Station, charts: list[Chart]) -> list[Chart]:
+    """Return the charts that are so far off that no motor is tested, none where the station file asks for no stop."""
+    if station.drift is None or not station.drift.stop:
+        return []
+    return [chart for chart in charts if chart.latest.state == "stop"]
+
+
+class DriftWatch:
+    """The charts of a station, drawn anew only once there is another check: to be looked at all day."""
+
+    def __init__(self, station: Station) -> None:
+        self._station, self._drawn = station, (-1, list[Chart]())
+
+    def charts(self, store: Store) -> list[Chart]:
+        """Return the charts as they are now; from any thread, each with a store of its own."""
+        newest = max((check["check"] for check in store.newest_reference_checks(1)), default=0)
+        number, charts = self._drawn
+        if number != newest:
+            charts = charts_now(self._station, store)
+            self._drawn = newest, charts
+        return charts
+
+
 def require_no_drift(station: Station, store: Store) -> None:
     """Warn, and raise BenchNotFitError where the station file asks for a stop and a chart is far off."""
-    far = [chart for chart in warn_of_drift(station, store) if chart.latest.state == "stop"]
-    if far and station.drift is not None and station.drift.stop:
+    far = stopping(station, warn_of_drift(station, store))
+    if far:
         raise BenchNotFitError(
             "the bench has drifted", where=station.id, expected="reference motors within the limits of [drift]",
             got="; ".join(f"{chart.key}: {chart.latest.why}" for chart in far[:3]),

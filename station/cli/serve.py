@@ -3,6 +3,7 @@
 from collections.abc import Callable, Iterator
 from contextlib import ExitStack, closing, contextmanager, nullcontext
 from dataclasses import dataclass, replace
+from functools import partial
 from pathlib import Path
 from typing import Annotated, Any
 
@@ -10,15 +11,19 @@ import typer
 
 from station.bench.roles import GuardState
 from station.cli.console import results
+from station.cli.drifting import DriftWatch, stopping
 from station.cli.printing import hand_over, printing
 from station.cli.testing import certify
 from station.cli.workplace import Attendant, EmbeddedAttendant, Workplace, open_workplace
 from station.clock import Clock, system_clock
+from station.errors import StationError
+from station.record.store import Store
 from station.screens.line import Line
 from station.screens.line_state import Order
 from station.screens.orders import Orders
 from station.screens.people import People
 from station.screens.plant import load_plant, served_to_plant
+from station.screens.refusal import Refusal, refusal_of
 from station.screens.server import HOST, bound, make_server
 from station.screens.site import Site, make_site, people_folder
 from station.screens.standing import Standing, standing_of
@@ -30,6 +35,7 @@ from station.sequence.reference_file import ReferenceMotor, load_references
 from station.sequence.run import RunResult
 from station.sequence.runs_gate import FurtherRun
 from station.sequence.station_file import Station, load_station
+from station.study.drift import told
 
 PORT = 8080
 
@@ -74,9 +80,10 @@ def opened_tester(station: Station, found: list[Attendant]) -> Iterator["PlaceTe
     with open_workplace(station, "nobody") as place:
         found.append(place.attendant)
         times = StepTimes(place.store, place.sequence, clock=place.clock)
-        orders = Orders(station, place.bench_file, place.sequence, place.clock)
+        drift = DriftWatch(station)
+        orders = Orders(station, place.bench_file, place.sequence, place.clock, partial(_drifted, station, drift))
         trail = Trail(People(people_folder(station), place.clock), place.clock)
-        yield PlaceTester(place, orders, times, trail)
+        yield PlaceTester(place, orders, times, trail, drift)
 
 
 @dataclass(frozen=True, slots=True)
@@ -137,6 +144,7 @@ class PlaceTester:
     orders: Orders
     times: StepTimes
     trail: Trail
+    drift: DriftWatch
 
     def order(self, serial: str, further: FurtherRun | None) -> Order:
         """Return what a motor would be tested by; StationError if it cannot be."""
@@ -153,7 +161,13 @@ class PlaceTester:
     def standing(self) -> Standing:
         """Return how the station itself stands."""
         place = self.place
-        return standing_of(place.station, place.store, place.bench_file, place.sequence, place.clock)
+        found = standing_of(place.station, place.store, place.bench_file, place.sequence, place.clock)
+        try:
+            drifted = _drifted(place.station, self.drift, place.store)
+            warnings = tuple(told(self.drift.charts(place.store), shown=1))
+        except StationError as error:
+            return Standing(locked=refusal_of(error))
+        return replace(found, locked=found.locked or drifted, drifting=warnings)
 
     def enter_trail(self) -> None:
         """Enter into the log what people have done since."""
@@ -169,6 +183,12 @@ class PlaceTester:
         self.times.learn(record)
         hand_over(place.station, record, certify(place, record), operator, place.clock)
         return record
+
+
+def _drifted(station: Station, drift: DriftWatch, store: Store) -> Refusal | None:
+    """Return why only reference motors are tested: the bench has drifted, and the station file asks for a stop."""
+    far = stopping(station, drift.charts(store))
+    return Refusal("drift", (("chart", f"{far[0].key}: {far[0].latest.why}"),)) if far else None
 
 
 def _check(place: Workplace, order: Order, watch: Callable[[Notice], None], further: FurtherRun | None

@@ -1,6 +1,6 @@
 """From a scanned code to what the motor is tested by, or to the reason why it is not."""
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from collections.abc import Sequence as Ordered
 
 from station.bench.bench_file import BenchFile
@@ -10,8 +10,8 @@ from station.judgement.limit_file import LimitFile, parse_limits
 from station.record.attempt import Attempt
 from station.record.store import Store
 from station.screens.line_state import Earlier, Order
-from station.screens.refusal import RefusedError
-from station.screens.standing import after_bad_check, why_locked
+from station.screens.refusal import Refusal, RefusedError
+from station.screens.standing import NEWEST, after_bad_check, why_locked
 from station.sequence.hazards import touch_speed
 from station.sequence.reference_check import require_both_kinds, require_captures, require_mended
 from station.sequence.reference_file import ReferenceMotor, load_references
@@ -27,8 +27,10 @@ from station.units import from_si
 class Orders:
     """Reads what is in force at a station, anew for each motor; from any thread."""
 
-    def __init__(self, station: Station, bench_file: BenchFile, sequence: Sequence, clock: Clock) -> None:
+    def __init__(self, station: Station, bench_file: BenchFile, sequence: Sequence, clock: Clock,
+                 drifted: Callable[[Store], Refusal | None] = lambda _store: None) -> None:
         self._station, self._bench_file, self._sequence, self._clock = station, bench_file, sequence, clock
+        self._drifted = drifted
 
     def order(self, serial: str, further: FurtherRun | None, seconds: Mapping[str, Mapping[str, float]]) -> Order:
         """Return what a motor would be tested by, or the check that a reference motor begins.
@@ -64,7 +66,7 @@ class Orders:
 
     def _require_check(self, store: Store, motors: Ordered[ReferenceMotor], further: FurtherRun | None) -> None:
         """Raise unless these reference motors may be run; after a BAD check an engineer says what was mended."""
-        checks = store.reference_checks()
+        checks = store.newest_reference_checks(NEWEST)
         bad = after_bad_check(checks)
         if bad is not None and further is None:
             raise RefusedError(bad.key, motors[0].serial, **dict(bad.given))
@@ -75,6 +77,9 @@ class Orders:
     def _require_run(self, store: Store, serial: str, limits: LimitFile, attempts: Ordered[Attempt],
                      further: FurtherRun | None) -> None:
         kind, used = limits.motor_type.name, [attempt for attempt in attempts if attempt.counts]
+        drifted = self._drifted(store)
+        if drifted is not None:
+            raise RefusedError(drifted.key, serial, **dict(drifted.given))
         try:
             covering_check(self._station, store, self._bench_file, self._sequence, kind, self._clock)
         except BenchNotFitError as error:

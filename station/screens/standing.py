@@ -18,6 +18,7 @@ from station.sequence.reference_gate import covering_check
 from station.sequence.station_file import Station
 from station.sequence_file import Sequence
 
+NEWEST = 10     # reference checks of each motor type that are looked at for the last one with a result
 DAY = Rules((time(0),), UTC, timedelta(days=1), after_changeover=False)     # where the station file names no shifts
 
 
@@ -43,6 +44,7 @@ class Standing:
     locked: Refusal | None = None       # why no motor at all may be tested
     calibrated_until: Date | None = None
     references: tuple[ReferenceStanding, ...] = ()
+    drifting: tuple[str, ...] = ()      # what the charts of the reference motors warn of
     tested: int = 0                     # motors with a result in this shift
     passed_first: int = 0               # of them, in their first run
     to_print: int | None = None         # certificates that wait for the printer; None without one
@@ -61,16 +63,17 @@ class Standing:
 def standing_of(station: Station, store: Store, bench_file: BenchFile, sequence: Sequence, clock: Clock) -> Standing:
     """Look at everything once; what cannot be told locks the line and says why."""
     try:
-        checks, motors = store.reference_checks(), load_references(station.references)
+        checks, motors = store.newest_reference_checks(NEWEST), load_references(station.references)
         locked = why_locked(store, bench_file, sequence, clock) or after_bad_check(checks)
         references = tuple(_references(station, store, bench_file, sequence, clock, motors, checks))
         counted = store.count_yield(since=stamp(_shift_began(station, clock)))
         waiting = waiting_to_print(station)
     except StationError as error:
         return Standing(locked=refusal_of(error))
-    return Standing(locked, min(entry.calibration.until for entry in bench_file.instruments), references,
-                    counted.motors, counted.passed_first, None if waiting is None else len(waiting),
-                    next(iter(waiting or ()), ""))
+    return Standing(
+        locked=locked, calibrated_until=min(entry.calibration.until for entry in bench_file.instruments),
+        references=references, tested=counted.motors, passed_first=counted.passed_first,
+        to_print=None if waiting is None else len(waiting), print_note=next(iter(waiting or ()), ""))
 
 
 def why_locked(store: Store, bench_file: BenchFile, sequence: Sequence, clock: Clock) -> Refusal | None:

@@ -2,13 +2,17 @@
 
 import json
 import time
+from copy import deepcopy
 from dataclasses import replace
 from datetime import timedelta
+from math import hypot
 
 import httpx
 import pytest
 
 from station.bench.bench_file import load_bench
+from station.cli import program
+from station.cli.opening import open_store
 from station.cli.serve import opened_site
 from station.cli.setup import write_folder
 from station.clock import system_clock
@@ -292,3 +296,39 @@ def test_certificates_that_wait_for_the_printer_are_counted(doubtful_line):
             queue.note_waiting(queue.open()[0], "no paper")
         standing = standing_of(named, store, bench, sequence, clock)
     assert (standing.to_print, standing.print_note) == (2, "no paper")
+
+
+def add_checks(store, deviations):
+    """Store further checks whose first reference motor is off by so many standard uncertainties."""
+    first = {key: value for key, value in store.reference_checks()[0].items()
+             if key not in ("check", "last_run", "suspects")}
+    for deviation in deviations:
+        made = deepcopy(first)
+        for row in made["motors"][0]["compared"]:
+            if row["u"]:
+                row["value"] = row["expected"] + deviation * hypot(row["u"], row["expected_u"])
+        store.add_reference_check(made)
+
+
+def test_a_bench_that_has_drifted_tests_nothing_but_reference_motors(tmp_path, peopled, serving):
+    write_folder(tmp_path / "line", pace=50.0, free_ports=True)
+    file = tmp_path / "line" / "station.toml"
+    program.run(["reference", "check", "--type", "CP-40", "--station", str(file)])
+    station = load_station(file)
+    with open_store(station) as store:
+        add_checks(store, [0.3, -0.3] * 5 + [2.5] * 7)
+    file.write_text(file.read_text("utf-8") + "\n[drift]\nstop = true\n", "utf-8")
+    with opened_site(load_station(file), system_clock(), look_only=False) as site, serving(peopled(site)) as address, (
+            httpx.Client(base_url=address, headers={"origin": address}, timeout=20)) as client:
+        client.post("/line/scan", data={"text": "B-1001"})
+        panel = Panel(client, site)
+        text = panel.await_state("locked")
+        assert "The bench has drifted: CP40-R001" in text
+        assert "Tell the engineer." in text
+        assert "/line/leave" not in text
+        panel.scan("CP40-0001")
+        assert "The bench has drifted" in panel.await_state("refused")
+        panel.scan("CP40-R001")
+        panel.await_state("change")
+        panel.client.post("/line/withdraw")
+        panel.act("open")
