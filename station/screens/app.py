@@ -16,6 +16,11 @@ from starlette.types import ASGIApp, Message, Receive, Scope, Send
 from station.screens import (
     assets,
     bench_page,
+    evidence_audit,
+    evidence_files,
+    evidence_find,
+    evidence_page,
+    evidence_recall,
     files_page,
     leave,
     operator,
@@ -46,7 +51,8 @@ PANEL_PAGES: tuple[Page, ...] = (
     *operator.PAGES, *leave.PAGES, *panel.PAGES, *rig.PAGES, *people_page.PAGES)
 PAGES: tuple[Page, ...] = (
     *sign_in.PAGES, *PANEL_PAGES,
-    *tests_page.PAGES, *files_page.PAGES, *bench_page.PAGES)
+    *tests_page.PAGES, *files_page.PAGES, *bench_page.PAGES,
+    *evidence_find.PAGES, *evidence_audit.PAGES, *evidence_recall.PAGES, *evidence_page.PAGES, *evidence_files.PAGES)
 
 
 def build_app(site: Site, hosts: Sequence[str] = LOOPBACK, *, at_panel: bool = True) -> Starlette:

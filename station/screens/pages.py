@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 # The pages of the desk: address, key of its name, and who may see it.
 DESK: tuple[tuple[str, str, Duty], ...] = (
     ("/tests", "desk.tests", Duty.READ), ("/files", "desk.files", Duty.DRAFT), ("/bench", "desk.bench", Duty.DRAFT),
-    ("/people", "desk.people", Duty.KEEP))
+    ("/evidence", "desk.evidence", Duty.READ), ("/people", "desk.people", Duty.KEEP))
 
 _templates = Environment(loader=FileSystemLoader(Path(__file__).with_name("templates")), autoescape=True,
                          undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True)

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 from station.clock import Clock
 from station.record.store import Store
 from station.screens.attempts import Attempts
+from station.screens.background import Background
 from station.screens.line import Line
 from station.screens.people import People
 from station.screens.sessions import Sessions
@@ -33,6 +34,7 @@ class Site:
     line: Line | None
     fixture: "Fixture | None" = None        # of a simulated bench
     attempts: Attempts = field(default_factory=Attempts)
+    background: Background = field(default_factory=Background)
 
     @contextmanager
     def store(self) -> Iterator[Store]:

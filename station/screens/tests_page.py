@@ -16,6 +16,7 @@ from station.screens.ask import Ask, Page
 from station.screens.pages import page
 from station.screens.still_charts import harmonics_chart, poles_chart, revolution_chart
 from station.screens.waveform import window_of
+from station.screens.whole_day import end_of_day
 
 SHOWN = 200         # tests in one list
 Record = Mapping[str, Any]
@@ -28,7 +29,7 @@ def _list(ask: Ask) -> Response:
                          remedy="Choose one from the list.")
     with ask.site.store() as store:
         found = store.find(serial=filters["serial"] or "*", verdict=filters["verdict"] or None,
-                           since=filters["since"] or None, until=_whole_day(filters["until"]) or None,
+                           since=filters["since"] or None, until=end_of_day(filters["until"]) or None,
                            motor_type=filters["type"] or None)
         marks = _marks(store.suspects(), store.statements("correction"))
     rows = [_row(record, marks) for record in islice(reversed(found), SHOWN)]
@@ -133,11 +134,6 @@ def _judged(row: Mapping[str, Any]) -> dict[str, Any]:
     return {**row, "side": "" if row["result"] != "FAIL" or row["value"] is None else
             "below" if row["lower"] is not None and row["value"] < row["lower"] else
             "above" if row["upper"] is not None and row["value"] > row["upper"] else "unsure"}
-
-
-def _whole_day(until: str) -> str:
-    """Return a date with the end of its day, so that the day counts whole."""
-    return f"{until}T23:59:59.999Z" if len(until) == len("2026-01-01") else until
 
 
 def _number(ask: Ask) -> int:
