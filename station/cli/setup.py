@@ -71,6 +71,12 @@ keys = "keys"
 # sides = "two-sided-long-edge"
 # copies = 1
 
+# The operator's screen, where it is another than one of 21.5 inches: `pitch_mm` is its visible width in mm over its
+# width in CSS pixels, by which letters and buttons are sized. README has the other keys.
+# [panel]
+# pitch_mm = 0.248
+# fails_in_a_row = 5                      # after which an engineer must look; 0 never
+
 # Reference motors: a good and a known-bad one of each type, a file for each in the folder. With `required`, no
 # motor is tested before `station reference check` was good: in this shift, and again after a changeover, an
 # interrupted test, or a change of bench file, sequence or software. Set it to true for a real line.
