@@ -4,6 +4,7 @@ import threading
 
 import httpx
 import pytest
+from argon2.exceptions import VerifyMismatchError
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -169,3 +170,21 @@ def test_what_a_request_says_of_where_it_came_from_is_not_in_the_trail(address, 
     with httpx.Client(base_url=address, headers={"origin": address, "x-forwarded-for": "10.9.8.7"}) as client:
         client.post("/sign-in", data={"name": "R. Fink", "password": "wrong"})
     assert b"10.9.8.7" not in b"".join(body for _, body in site.trail.entries())
+
+
+def test_a_name_that_nobody_has_costs_as_much_and_is_refused_in_the_same_words(tmp_path, monkeypatch, asked, patient):
+    people, asked_for = People(tmp_path, system_clock()), []
+    people.add("A. Pirol", [Role.ENGINEER], password="a password for tests")
+
+    class Counting:
+        def verify(self, known, _password):
+            asked_for.append(known.rsplit("$", 2)[0])       # how it is hashed, without salt and hash
+            raise VerifyMismatchError
+
+    monkeypatch.setattr(people, "_hasher", Counting())
+    for name, password in (("A. Pirol", "wrong"), ("nobody", "wrong"), ("A. Pirol", "x" * 500)):
+        assert people.by_password(name, password) is None
+    assert len(asked_for) == 3
+    assert len(set(asked_for)) == 1
+    told = {asked().post("/sign-in", data={"name": name, "password": "wrong"}).text for name in ("R. Fink", "nobody")}
+    assert len(told) == 1
