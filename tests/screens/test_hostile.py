@@ -72,7 +72,9 @@ def by_role():
 def as_often_as_wanted(site, monkeypatch):
     """So many tries would be held up, and hashing them would take minutes; both are tested beside this."""
     monkeypatch.setattr(Attempts, "begin", lambda *_words: None)
-    monkeypatch.setattr(site.people, "_nobody", PasswordHasher(time_cost=1, memory_cost=8, parallelism=1).hash("x"))
+    cheap = PasswordHasher(time_cost=1, memory_cost=8, parallelism=1)
+    monkeypatch.setattr(site.people, "_hasher", cheap)      # verifies what the other has hashed, too
+    monkeypatch.setattr(site.people, "_nobody", cheap.hash("x"))
 
 
 @pytest.fixture
