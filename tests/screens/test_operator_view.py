@@ -139,6 +139,10 @@ def test_a_caution_never_names_too_high_a_speed(speed):
     assert 0.9 * speed < floor_to_two_digits(speed) <= speed
 
 
+def test_a_value_has_no_more_digits_than_it_takes():
+    assert (telling_digits(7.0, 6.0), telling_digits(9.5999, 9.6), telling_digits(9.59999, 9.6)) == (4, 5, 6)
+
+
 def test_steps_values_and_time_left_as_they_come():
     state = after_notice(asked_for(LineState(), ORDER, ""), Notice("step", "Winding", "Winding"), 100.0)
     assert view_of(state, 100.5, DEFAULT).seconds_left == pytest.approx(7.5)
