@@ -12,6 +12,8 @@ StationError                     the station could not do its work
 │   └── DeclinedError            it answered that it will not
 ├── StoppedError                 a person or the guard stopped the work
 ├── NotAllowedError              this person may not do this
+│   ├── PatienceError            not so soon again, or not so many at once
+│   └── RefusedError             this motor is not tested; told in the operator's language
 └── EvidenceError                stored evidence is missing or altered
 
 A failing motor is a verdict, never an exception.
