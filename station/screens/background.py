@@ -1,20 +1,17 @@
-"""What takes longer than a page may: computed in a thread of its own, one at a time, its outcome kept for a while."""
+"""What takes longer than a page may: computed beside the pages, one at a time, its outcome kept for a while."""
 
-import os
 import sys
 import traceback
 from collections import OrderedDict
 from collections.abc import Callable
-from contextlib import suppress
 from dataclasses import dataclass
-from threading import Lock, Thread, get_native_id
+from threading import Lock, Thread
 from typing import Any
 
 from station.errors import StationError
 from station.screens.attempts import PatienceError
 
 KEPT = 32       # outcomes; the oldest are forgotten first
-LEAST = 19      # how far back a computation stands behind everything else, a running test above all (setpriority(2))
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,8 +58,6 @@ class Background:
             return self._outcomes.get(key)
 
     def _carry_out(self, begun: Outcome, work: Callable[[], Any]) -> None:
-        with suppress(OSError, AttributeError):     # where threads have no priority of their own it stays as it is
-            os.setpriority(os.PRIO_PROCESS, get_native_id(), LEAST)
         result, error = None, None
         try:
             result = work()

@@ -1,13 +1,16 @@
 """Audits begun from a page: of one motor's runs or of the whole archive, each computed beside everything else."""
 
+from pathlib import Path
+
 from starlette.responses import JSONResponse, Response
 
-from station.audit.finding import TITLES, Step
+from station.audit.finding import TITLES, Report, Step
 from station.audit.store_audit import Scope, audit_store
 from station.audit.trusted import load_trusted
 from station.clock import stamp
 from station.errors import UsageError
 from station.screens.access import Duty
+from station.screens.apart import apart
 from station.screens.ask import Ask, Page
 from station.screens.background import Outcome
 from station.screens.guarding import to
@@ -61,11 +64,14 @@ def _start(ask: Ask, serial: str) -> None:
         raise UsageError("no such audit", where="audit", expected=" or ".join(DEPTHS), got=repr(depth),
                          remedy="Press one of the buttons.")
     station = ask.site.station
-    trusted = load_trusted(None, None, station.keys)
     scope = Scope(serial, depth == "recompute", limits=None if serial else station.limits)
-    ask.site.background.start(_key(serial, depth), lambda: audit_store(station.store, trusted, scope), who=ask.name,
-                              at=stamp(ask.site.clock.utc()))
+    ask.site.background.start(_key(serial, depth), lambda: apart(_audit, station.store, station.keys, scope),
+                              who=ask.name, at=stamp(ask.site.clock.utc()))
     ask.site.trail.add(ask.name, "audit", where=ask.where, about=_key(serial, depth))
+
+
+def _audit(store: Path, keys: Path | None, scope: Scope) -> Report:
+    return audit_store(store, load_trusted(None, None, keys), scope)
 
 
 def _key(serial: str, depth: str) -> str:

@@ -97,7 +97,7 @@ def _everything(files: Files) -> bytes:
         try:
             contents[name] = give()
         except EvidenceError as error:
-            missing.append(f"{name}: {error}")
+            missing.append(f"{name}: {error.what} ({error.got})")
     contents["check_certificate.py"] = Path(check_certificate.__file__).read_bytes()
     contents["VERIFY.txt"] = (VERIFY + "".join(f"\nNot here: {line}\n" for line in missing)).encode()
     sums = "".join(f"{sha256(content).hexdigest()}  {name}\n" for name, content in contents.items())

@@ -1,14 +1,16 @@
 """An instrument was found to be off: whose verdict changes without its error."""
 
+from pathlib import Path
 from urllib.parse import urlencode
 
 from starlette.responses import Response
 
-from station.audit.recall import recall
+from station.audit.recall import InstrumentError, Recalled, recall
 from station.audit.stated_error import require_instrument, stated_error
 from station.audit.trace import Question
 from station.clock import stamp
 from station.screens.access import Duty
+from station.screens.apart import apart
 from station.screens.ask import Ask, Page
 from station.screens.guarding import to
 from station.screens.pages import page
@@ -34,10 +36,14 @@ def _start(ask: Ask) -> Response:
     require_instrument(question)
     error = stated_error(asked["gain"], asked["offset"], asked["timebase"])
     store = ask.site.station.store
-    ask.site.background.start(_key(asked), lambda: list(recall(store, question, error)), who=ask.name,
+    ask.site.background.start(_key(asked), lambda: apart(_recall, store, question, error), who=ask.name,
                               at=stamp(ask.site.clock.utc()))
     ask.site.trail.add(ask.name, "recall", where=ask.where, about=_key(asked))
     return to(f"/evidence/recall?{urlencode(asked)}")
+
+
+def _recall(store: Path, question: Question, error: InstrumentError) -> list[Recalled]:
+    return list(recall(store, question, error))
 
 
 def _key(asked: dict[str, str]) -> str:
