@@ -13,7 +13,7 @@ from station.screens.pages import page
 from station.screens.people import Person
 from station.screens.words import languages
 
-HOMES = ((Role.OPERATOR, "/line"), (Role.ENGINEER, "/tests"), (Role.RELEASER, "/limits"), (Role.AUDITOR, "/evidence"),
+HOMES = ((Role.OPERATOR, "/line"), (Role.ENGINEER, "/tests"), (Role.RELEASER, "/files"), (Role.AUDITOR, "/evidence"),
          (Role.KEEPER, "/people"))
 PANEL_ROLES = (Role.OPERATOR, Role.KEEPER)
 

@@ -1,0 +1,130 @@
+"""A real browser, and a station on the simulated bench that it looks at: two motors tested, one person for each role."""
+
+import os
+import shutil
+import threading
+import time
+from contextlib import contextmanager
+from pathlib import Path
+
+import pytest
+from playwright.sync_api import expect, sync_playwright
+
+from station.cli import program
+from station.cli.serve import opened_site
+from station.cli.setup import write_folder
+from station.clock import system_clock
+from station.screens.access import Role
+from station.screens.server import make_server
+from station.sequence.station_file import load_station
+from station.simulated.free_port import free_ports
+
+PATIENCE = 60_000       # ms, of a loaded machine
+PASSWORD = "a password for tests"
+BADGE, OPERATOR = "B-1001", "K. Amsel"
+PEOPLE = {Role.ENGINEER: "R. Fink", Role.RELEASER: "S. Olm", Role.AUDITOR: "T. Elster", Role.KEEPER: "U. Rabe"}
+GOOD, BAD = "CP40-0001", "CP40-0102"    # the second has a reversed magnet
+ARGS = ("--headless=new", "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run",
+        "--disable-background-networking", "--disable-component-update", "--disable-sync")
+
+
+@contextmanager
+def served(site):
+    """Serve the pages of `site` at a free port; yield the address."""
+    (port,) = free_ports(1)
+    server = make_server(site, port)
+    thread = threading.Thread(target=server.run, daemon=True)
+    thread.start()
+    while not server.started:
+        assert thread.is_alive()
+        time.sleep(0.01)
+    try:
+        yield f"http://127.0.0.1:{port}"
+    finally:
+        server.should_exit = server.force_exit = True
+        thread.join(20)
+
+
+@pytest.fixture(scope="module")
+def station(tmp_path_factory):
+    """A station with a line at the simulated bench, on which two motors have been tested."""
+    folder = tmp_path_factory.mktemp("browser") / "line"
+    write_folder(folder, pace=50.0, free_ports=True)
+    program.run(["test", GOOD, BAD, "--station", str(folder / "station.toml")])
+    with opened_site(load_station(folder / "station.toml"), system_clock(), look_only=False) as site:
+        site.people.add(OPERATOR, [Role.OPERATOR], badge=BADGE)
+        for role, name in PEOPLE.items():
+            site.people.add(name, [role], password=PASSWORD)
+        yield site
+
+
+@pytest.fixture(scope="module")
+def address(station):
+    with served(station) as where:
+        yield where
+
+
+@pytest.fixture(scope="module")
+def chromium(address):
+    """A browser, started after the station: who signs certificates wants no event loop around, and it keeps one."""
+    assert address
+    with sync_playwright() as play:
+        browser = play.chromium.launch(executable_path=shutil.which("chromium"), args=list(ARGS))
+        yield browser
+        browser.close()
+
+
+@pytest.fixture
+def desk(chromium, address):
+    """Return a function that opens a browser of its own, signed in as a role, or as nobody for None."""
+    opened = []
+
+    def sit_down(role=None, size=(1280, 900)):
+        context = chromium.new_context(viewport={"width": size[0], "height": size[1]})
+        opened.append(context)
+        page = context.new_page()
+        page.set_default_timeout(PATIENCE)
+        if role is Role.OPERATOR:
+            page.goto(f"{address}/line")
+            scan_until(page, BADGE, f"header:has-text('{OPERATOR}')")
+        elif role is not None:
+            page.goto(f"{address}/sign-in")
+            page.fill("[name=name]", PEOPLE[role])
+            page.fill("[name=password]", PASSWORD)
+            page.click("main button")
+            expect(page.locator("header")).to_contain_text(PEOPLE[role], timeout=PATIENCE)
+        return page
+
+    yield sit_down
+    for context in opened:
+        context.close()
+
+
+def scan_until(page, text, selector):
+    """Type as a scanner does, wherever the focus is, until the page shows it; a loaded machine may miss a code."""
+    end = time.monotonic() + PATIENCE / 1000
+    while time.monotonic() < end:
+        page.keyboard.type(text)
+        page.keyboard.press("Enter")
+        try:
+            page.locator(selector).first.wait_for(timeout=4000)
+        except Exception as error:
+            if "Timeout" not in type(error).__name__:
+                raise
+            continue
+        page.wait_for_load_state("load")
+        return
+    raise AssertionError(f"no {selector} in {page.content()}")
+
+
+@pytest.fixture
+def scanning():
+    return scan_until
+
+
+@pytest.fixture(scope="session")
+def pictures(tmp_path_factory):
+    """Return the folder where pictures of pages are left for people to look at."""
+    folder = Path(os.environ.get("STATION_PICTURES") or tmp_path_factory.mktemp("pictures"))
+    folder.mkdir(parents=True, exist_ok=True)
+    return folder
