@@ -1,4 +1,4 @@
-"""A real browser, and a station on the simulated bench that it looks at: two motors tested, one person for each role."""
+"""A real browser, and a station on the simulated bench with two tested motors and one person for each role."""
 
 import os
 import shutil

@@ -16,7 +16,8 @@ VIEWS = (
     (Role.ENGINEER, "/bench"), (Role.RELEASER, "/files"),
     (Role.AUDITOR, "/evidence"), (Role.AUDITOR, f"/evidence/{BAD}/1"), (Role.KEEPER, "/people"),
 )
-FOUND_BY_LINK = {"budget": (f"/tests/{BAD}/1", "main td a[href*=budget]"), "file": ("/files", "main a[href^='/files/']")}
+FOUND_BY_LINK = {"budget": (f"/tests/{BAD}/1", "main td a[href*=budget]"),
+                 "file": ("/files", "main a[href^='/files/']")}
 # Targets below 24 CSS pixels (WCAG 2.2, 2.5.8, which leaves links within text free). Hidden ones are none.
 SMALL = """() => {
   const boxes = [...document.querySelectorAll('button, select, input:not([type=hidden]), nav a, .act, .choices a')]
