@@ -126,6 +126,15 @@ def test_too_short(rpm):
     assert "Take at least" in found.text
 
 
+@pytest.mark.parametrize(("pole_pairs", "least"), [(1, 12.0), (8, 3.0)], ids=["12 periods", "3 revolutions"])
+def test_how_much_is_needed(pole_pairs, least):
+    """A rotor of one pole pair wants its periods, one of many its revolutions."""
+    turning = Turning(pole_pairs=pole_pairs, rpm=1500)   # 25 revolutions a second
+    assert refusal(turning, seconds=0.98 * least / 25).code == "too_short"
+    enough = capture(turning, Winding(), np.random.default_rng(1), seconds=1.02 * least / 25)
+    assert analyse_capture(enough, motor(pole_pairs)).refused is None
+
+
 def test_a_rotor_with_another_number_of_poles():
     found = refusal(Turning(pole_pairs=5), of=motor(4))
     assert found.code == "speed_disagrees"
