@@ -115,6 +115,15 @@ def test_no_back_emf():
     assert refusal(winding=Winding(gains=(0.0, 0.0, 0.0))).code == "no_emf"
 
 
+@pytest.mark.parametrize("seed", range(4))
+def test_much_noise_is_no_back_emf(seed):
+    """Too much to be a remnant of a motor's back-EMF: that nothing stands out of it must tell."""
+    noise = capture(Turning(), Winding(gains=(0.0, 0.0, 0.0)), np.random.default_rng(seed), noise=4.0, scale=2e-3)
+    found = analyse_capture(noise, motor()).refused
+    assert found is not None
+    assert found.text.startswith("No back-EMF: nothing in the three voltages stands out of the noise")
+
+
 def test_codes_that_are_all_zero():
     assert refusal(winding=Winding(gains=(0.0, 0.0, 0.0)), noise=0.0).code == "no_emf"
 
