@@ -124,6 +124,14 @@ def test_much_noise_is_no_back_emf(seed):
     assert found.text.startswith("No back-EMF: nothing in the three voltages stands out of the noise")
 
 
+@pytest.mark.parametrize(("share", "remnant"), [(1e-4, True), (5e-3, True), (3e-2, False)])
+def test_what_shorted_leads_leave_is_no_back_emf(share, remnant):
+    """A clear tone, but of a motor that would idle faster at its rated voltage than any does."""
+    weak = capture(Turning(), Winding(gains=(share, share, share)), np.random.default_rng(1), noise=1e-6, scale=2e-5)
+    found = analyse_capture(weak, motor()).refused
+    assert (found is not None and found.code == "no_emf" and "are a remnant" in found.text) == remnant
+
+
 def test_codes_that_are_all_zero():
     assert refusal(winding=Winding(gains=(0.0, 0.0, 0.0)), noise=0.0).code == "no_emf"
 
