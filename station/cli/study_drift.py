@@ -47,6 +47,8 @@ def study_drift(
                       markup=False, highlight=False, soft_wrap=True)
         return 0
     results.print(_table(shown))
+    if out is not None:
+        _say(f"{len(shown)} plots in {out}")
     now = current(charts)
     states = [chart.latest.state for chart in now]
     _say(f"{len(charts)} charts, the {len(shown)} worst shown; of the newest checks {states.count('stop')} far off, "
@@ -102,7 +104,6 @@ def _draw(charts: list[Chart], rules: DriftRules, out: Path) -> None:
         plot = drift_plot(chart, rules)
         write_durably(out / f"{plot.name}.svg", plot.svg)
         write_durably(out / f"{plot.name}.png", plot.png)
-    _say(f"{len(charts)} charts in {out}")
 
 
 def _say(text: str) -> None:

@@ -86,14 +86,19 @@ class Chart:
         return max(single / 3.0, abs(point.average) / point.average_limit)
 
 
+def charted(series: Iterable[Mapping[str, Any]]) -> list[Mapping[str, Any]]:
+    """Return the series that have an uncertainty: what has none, such as a count, is told by the check itself."""
+    return [line for line in series if any(point["u"] for point in line["points"])]
+
+
 def charts_of(series: Iterable[Mapping[str, Any]], rules: DriftRules) -> list[Chart]:
     """Return a chart of each series that has an uncertainty, those worst now first.
 
-    `series` are those of `sequence.reference_history.drift`. What has u = 0, such as a count, is told by the check
-    itself. A chart begins anew when bench file or expected value changed, or something was mended.
+    `series` are those of `sequence.reference_history.drift`. A chart begins anew when bench file or expected value
+    changed, or something was mended.
     """
     found = [Chart(line["serial"], line["motor_type"], line["name"], line["label"], line["unit"],
-                   _points(line["points"], rules)) for line in series if any(point["u"] for point in line["points"])]
+                   _points(line["points"], rules)) for line in charted(series)]
     order = {"stop": 0, "warning": 1, "absent": 2, "in control": 3}
     return sorted(found, key=lambda chart: (order[chart.latest.state], -chart.size, chart.key))
 

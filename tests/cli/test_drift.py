@@ -55,7 +55,7 @@ def test_drift_warns_at_the_line_and_stops_it_where_asked(line, station):
     code, out, _ = station("study", "drift", "--out", line / "plots", "--characteristic", NAME)
     assert (code, "4 far off" in out, "the mean is off by" in out) == (0, True, True), out
     assert len(list((line / "plots").glob("*.svg"))) == len(list((line / "plots").glob("*.png"))) == 4
-    report = json.loads(station("study", "drift", "--characteristic", NAME, "--json")[1])
+    report = json.loads(station("study", "drift", "--characteristic", NAME, "--json", "--out", line / "plots")[1])
     assert [len(chart["points"]) for chart in report["charts"]] == [18] * 4
     assert report["rules"]["limit"] == 2.962
     code, out, _ = station("test", "CP40-0004")
