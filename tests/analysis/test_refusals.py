@@ -225,6 +225,12 @@ def test_conditions_that_are_no_numbers(change):
     assert refusal(change=lambda one: replace(one, **change)).code == "conditions_missing"
 
 
+def test_a_drive_that_turned_the_other_way_than_declared():
+    found = refusal(change=lambda one: replace(one, declared_speed=-one.declared_speed))
+    assert found.code == "direction_contradicts"
+    assert "the other way" in found.text
+
+
 def test_a_missing_channel():
     def without(one):
         return replace(one, codes={name: codes for name, codes in one.codes.items() if name != "v_ca"})
