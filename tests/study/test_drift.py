@@ -87,6 +87,12 @@ def test_a_constant_offset_is_found_by_the_average_alone():
         assert (states[0], states[-1]) == ("in control", state)
 
 
+def test_a_mean_that_may_be_off_by_chance_stops_nothing():
+    first, later = chart_of([2.8]).latest, chart_of([2.8] * 4).latest
+    assert first.average > RULES.share * 2.0
+    assert (first.state, later.state) == ("warning", "stop")
+
+
 def test_a_gap_is_told_and_keeps_the_average():
     chart = chart_of([0.5, None])
     assert (chart.latest.state, chart.latest.deviation) == ("absent", None)
