@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 from station.analysis.budget import measurement
 from station.capture import VOLTAGE_CHANNELS, Capture
 from station.measurement import Measurement, Refusal
+from station.units import RPM
 
 MIN_SAMPLES = 256
 CLIPPED_SAMPLES = 3  # on one line; fewer codes at a rail are a disturbance, not a clipped wave
@@ -55,4 +56,8 @@ def _refuse_contents(capture: Capture, lines: Sequence[str]) -> Refusal | None:
     if not (isfinite(capture.drive_speed) and isfinite(capture.temperature_c)) or capture.drive_speed == 0:
         return Refusal("conditions_missing", f"The capture needs the drive's speed, other than zero, and the motor's "
                        f"temperature; it has {capture.drive_speed:g} rad/s and {capture.temperature_c:g} °C.")
+    if capture.declared_speed * capture.drive_speed < 0:
+        return Refusal("direction_contradicts", f"The capture was to be taken at {capture.declared_speed / RPM:+.4g} "
+                       f"r/min, and the drive turned at {capture.drive_speed / RPM:+.4g} r/min: the other way. See "
+                       "which way it was told to turn, and which sign its speed is read with.")
     return None

@@ -140,7 +140,8 @@ def _fewer_turns(e: WindingEvidence, fault: PhaseFault, evidence: str, phase: st
         return Finding("shorted_turns", f"{evidence}: {100 * lost:.0f} % of the turns of phase {phase} are shorted, or "
                        f"a coil with {50 * lost:.0f} % of them is reversed. The winding resistance tells them apart; "
                        "it was not measured.")
-    measured = f"its resistance is {100 * (1 - share):+.1f} % below the others ({_list(e.ohms)})"
+    side = "below" if share < 1 else "above"
+    measured = f"its resistance is {100 * abs(1 - share):.1f} % {side} the others ({_list(e.ohms)})"
     if 1 - share > lost / 2:
         return Finding("shorted_turns", f"{evidence}, and {measured}: about {100 * lost:.0f} % of the turns of phase "
                        f"{phase} are shorted. At higher speed drag grows.")

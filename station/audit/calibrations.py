@@ -13,14 +13,18 @@ ASK = "Do not rely on the record; ask who changed it."
 
 
 def audit_calibrations(said: Mapping[str, Any], each: Logged, report: Report) -> None:
-    """Audit the calibration of each instrument of a record against the day of its test."""
+    """Audit the calibration of each instrument of a record against the day of its test.
+
+    A run without result, as the station gives it where it refuses to measure so, is none to rely on anyway.
+    """
     day = str(said["started"])[:10]
+    doubt = Severity.NOTE if said["verdict"] == "NO RESULT" else Severity.DOUBTFUL
     for instrument in said["bench"]["instruments"]:
         extended = (instrument.get("extension") or {}).get("until", "")
         last = max(instrument["due"], extended)
         where = f"{instrument['role']} {instrument['serial']}, {each.name}"
         if not instrument["calibrated"] <= day <= last:
-            report.find("calibration.expired", Severity.DOUBTFUL, "instrument was not in calibration", where=where,
+            report.find("calibration.expired", doubt, "instrument was not in calibration", where=where,
                         since=each.since, expected=f"a test from {instrument['calibrated']} to {last}", got=day,
                         remedy=f"Have certificate {instrument['certificate']} followed up; if the instrument was off, "
                         "see what that does to its motors with `station audit recall`.")

@@ -5,7 +5,7 @@ from station.errors import BenchNotFitError
 from station.record.store import Store
 from station.sequence.reference_history import drift
 from station.sequence.station_file import Drift, Station
-from station.study.drift import Chart, DriftRules, charts_of, current, told
+from station.study.drift import Chart, DriftRules, charted, charts_of, current, told
 
 NEWEST = 60     # checks of each motor type that are looked at: what was before weighs 2e-6 in the average
 
@@ -18,8 +18,8 @@ def rules_of(station: Station) -> DriftRules:
 
 def charts_now(station: Station, store: Store) -> list[Chart]:
     """Return the charts of the newest check of each motor type, those worst first, by rules for so many at once."""
-    series, rules = drift(store.newest_reference_checks(NEWEST)), rules_of(station)
-    return current(charts_of(series, rules.over(len(series))))
+    series = charted(drift(store.newest_reference_checks(NEWEST)))
+    return current(charts_of(series, rules_of(station).over(len(series))))
 
 
 def warn_of_drift(station: Station, store: Store) -> list[Chart]:

@@ -52,11 +52,15 @@ def release(
     draft: Annotated[Path, typer.Argument(help="Limit file without released_by, under a new revision number.")],
     by: Annotated[str, typer.Option("--by", help="Who releases it and answers for it.")],
     reason: Annotated[str, typer.Option(help="Why.")],
-    study: Annotated[Path, typer.Option(help="Report of `station study what-if DRAFT --json`, no older than the "
-                                        "tests.")],
+    study: Annotated[Path | None, typer.Option(help="Report of `station study what-if DRAFT --json`, no older than "
+                                               "the tests; a release needs one.")] = None,
     station: StationFile = Path("station.toml"),
 ) -> int:
     """Put a draft in force as a signed revision, kept for ever with its study; the log says who, when and why."""
+    if study is None:
+        raise UsageError("a release needs a study", where=str(draft), expected="--study REPORT", got="none",
+                         remedy=f"Look at `station study what-if {draft}`, write its report with --json > REPORT, "
+                         "and name that.")
     here = load_station(station)
     limits = parse_limits(read_toml(draft))
     _refuse_narrow(here, limits, draft)
@@ -103,6 +107,7 @@ def history(
     with Store(here.store, read_only=True) as store:
         said = releases_of(motor_type, store.statements("release"))
         holds = [_holds(store, one, verifiers) for one in said]
+    in_force = _in_force(here, motor_type, said)
     if as_json:
         results.print(json.dumps([{**one, "holds": words} for one, words in zip(said, holds, strict=True)]),
                       markup=False, highlight=False, soft_wrap=True)
@@ -114,8 +119,28 @@ def history(
                           before["revision"] if before else "-", f"{one['study']['name']} {one['study']['sha256'][:8]}",
                           one["sha256"][:8], str(one["log"]["seq"]), words)
         results.print(table)
-        _say(f"{len(said)} release(s) of {motor_type}")
+        _say(f"{len(said)} release(s) of {motor_type}; {in_force}")
     return int(ExitCode.PASS if all(words == "yes" for words in holds) else ExitCode.EVIDENCE)
+
+
+def _in_force(here: Station, motor_type: str, said: Sequence[Statement]) -> str:
+    """Return which file is in force now, in words; UsageError when the type was never released and has none."""
+    try:
+        path = _file_of(here, motor_type)
+    except UsageError:
+        if not said:
+            raise
+        return "the station file names no limit file of it now"
+    if not path.exists():
+        return f"{path} is missing"
+    limits = parse_limits(read_toml(path))
+    number, by = limits.revision.number, limits.revision.released_by
+    if said and said[-1]["sha256"] == limits.sha256:
+        return f"{path} is the last one"
+    if said:
+        return f"{path} is another: revision {number}. Put it back: `station limits restore {motor_type}`"
+    said_there = f"released by {by} on {limits.revision.released_on}, as it says itself" if by else "a draft"
+    return f"{path} is revision {number}, {said_there}"
 
 
 def _refuse_narrow(here: Station, limits: LimitFile, draft: Path) -> None:

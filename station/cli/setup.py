@@ -22,6 +22,7 @@ ROLES = ("drive", "digitizer", "ohmmeter", "supply", "insulation", "thermometer"
 FIRST_PORT = 45025
 SIDE_PORT_OFFSET = 50
 MAKER = "Varnholt Works"
+STANDARD = "standard"       # sequence
 
 STATION_TOML = """\
 # Who and where this station is, and the files it works with (paths relative to this file).
@@ -133,8 +134,11 @@ def setup(
 
 def write_folder(folder: Path, *, pace: float, free_ports: bool, drive: DriveKind = DriveKind.SCPI,
                  digitizers: DigitizerKind = DigitizerKind.SIX_CHANNELS, reference_checks: bool = False,
-                 sequence: str = "standard") -> None:
-    """Write the starter files into `folder`, which must be absent or empty; `sequence` is one of those shipped."""
+                 sequence: str = STANDARD) -> None:
+    """Write the starter files into `folder`, which must be absent or empty; `sequence` is one of those shipped.
+
+    The shipped reference motors hold for the captures of the standard sequence and are left out beside another.
+    """
     if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
         raise UsageError("folder is in use", where=str(folder), expected="an absent or empty folder",
                          got="one with files", remedy="Name another folder, or empty this one.")
@@ -146,8 +150,11 @@ def write_folder(folder: Path, *, pace: float, free_ports: bool, drive: DriveKin
     except OSError as error:
         raise UsageError("folder cannot be made", where=str(folder), expected="a place for a folder",
                          got=error.strerror, remedy="Name another folder.") from error
-    for name, shipped in (("sequences", "sequences"), ("limits", "limits"), ("references", "limits/references")):
-        shutil.copytree(_shipped(shipped), folder / name, ignore=shutil.ignore_patterns("references"))
+    shipped = {"sequences": "sequences", "limits": "limits"}
+    if sequence == STANDARD:
+        shipped["references"] = "limits/references"
+    for name, source in shipped.items():
+        shutil.copytree(_shipped(source), folder / name, ignore=shutil.ignore_patterns("references"))
     shutil.copy(Path(lot.__file__).with_name("demo_lot.toml"), folder / "lot.toml")
     bench = embedded_bench_toml(dict(zip(ROLES, ports, strict=True)), today - timedelta(days=60),
                                 today + timedelta(days=305), drive, digitizers)

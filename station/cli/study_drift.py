@@ -47,6 +47,8 @@ def study_drift(
                       markup=False, highlight=False, soft_wrap=True)
         return 0
     results.print(_table(shown))
+    if out is not None:
+        _say(f"{len(shown)} plots in {out}")
     now = current(charts)
     states = [chart.latest.state for chart in now]
     _say(f"{len(charts)} charts, the {len(shown)} worst shown; of the newest checks {states.count('stop')} far off, "
@@ -78,7 +80,7 @@ def _run_lengths(rules: DriftRules) -> list[dict[str, float]]:
 
 def _say_worth(rules: DriftRules, charts: int) -> None:
     """Say how soon each rule signals, and how often it does so by chance on so many charts."""
-    rows = _run_lengths(rules)
+    rows, wide = _run_lengths(rules), rules.over(charts)
     table = Table("shift of the mean, spreads", f"average beyond {rules.limit:g}", f"average or a point beyond "
                   f"{rules.stop:g}", f"a point beyond {rules.stop:g}", f"a point beyond {rules.warn:g}",
                   title="checks until a signal, on average")
@@ -86,10 +88,12 @@ def _say_worth(rules: DriftRules, charts: int) -> None:
         table.add_row(f"{row['shift']:g}", *(f"{row[key]:.4g}" for key in ("average", "average_or_stop", "stop",
                                                                            "warn")))
     results.print(table)
-    _say(f"By chance, if the {charts} charts were independent and their spread as wide as taken: in one check "
+    _say(f"By chance, if the {charts} charts were independent and spread as much as their reference files allow: in "
+         "one check "
          f"{charts / rows[0]['average']:.2g} averages, {charts / rows[0]['stop']:.2g} points beyond {rules.stop:g} and "
-         f"{charts / rows[0]['warn']:.2g} beyond {rules.warn:g} spreads. With few checks the spread is taken as u, "
-         "and there are fewer.")
+         f"{charts / rows[0]['warn']:.2g} beyond {rules.warn:g} spreads. At the line the limits are wider, "
+         f"so that all charts together signal by chance as seldom as one: {wide.limit:.3g}, {wide.stop:.3g} and "
+         f"{wide.warn:.3g}.")
 
 
 def _draw(charts: list[Chart], rules: DriftRules, out: Path) -> None:
@@ -100,7 +104,6 @@ def _draw(charts: list[Chart], rules: DriftRules, out: Path) -> None:
         plot = drift_plot(chart, rules)
         write_durably(out / f"{plot.name}.svg", plot.svg)
         write_durably(out / f"{plot.name}.png", plot.png)
-    _say(f"{len(charts)} charts in {out}")
 
 
 def _say(text: str) -> None:

@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import Annotated, Literal
 from zoneinfo import ZoneInfo
 
-from pydantic import Field, field_validator
+from pydantic import Field, ValidationInfo, field_validator
 
 from station.certificate.printer_address import parse_printer_uri
 from station.errors import Fault, FileContractError
@@ -113,8 +113,15 @@ class Drift(Table):
     smoothing: Annotated[float, Field(gt=0, le=1)] = 0.2
     ewma_limit: Annotated[float, Field(gt=0, le=10)] = 2.962
     warn_s: Annotated[float, Field(gt=0, le=10)] = 2.0
-    stop_s: Annotated[float, Field(gt=0, le=10)] = 3.0
+    stop_s: Annotated[float, Field(gt=0, le=10, validate_default=True)] = 3.0
     stop_share_of_U: Annotated[float, Field(gt=0, le=10)] = 0.25  # noqa: N815 - the unit as people write it
+
+    @field_validator("stop_s")
+    @classmethod
+    def _beyond_the_warning(cls, stop: float, info: ValidationInfo) -> float:
+        if stop <= info.data.get("warn_s", 0.0):
+            raise ValueError("more than warn_s, so that a warning comes first")
+        return stop
 
 
 class Signing(Table):

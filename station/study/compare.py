@@ -120,7 +120,7 @@ def _left(limit: Limit, other: LimitFile) -> str:
 
 def _range(limit: Limit) -> str:
     lower, upper = ("" if bound is None else f"{bound:g}" for bound in (limit.lower, limit.upper))
-    return f"{lower} … {upper} {printed(limit.unit)}".strip()
+    return " ".join(part for part in (lower, "…", upper, printed(limit.unit)) if part)
 
 
 def _rule(decision: Decision) -> str:

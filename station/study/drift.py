@@ -2,8 +2,7 @@
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
-from itertools import pairwise
-from math import hypot, isfinite, sqrt
+from math import isfinite, sqrt
 from typing import Any, Literal
 
 from station.judgement.decision_rule import normal_cdf, normal_quantile
@@ -11,11 +10,9 @@ from station.units import printed
 
 State = Literal["in control", "warning", "stop", "absent"]
 
-BASIS = 25              # checks that the spread between checks is taken from, the first since the chart began
-FEWEST = 8              # with fewer the spread is taken to be u, which it hardly exceeds
-LEAST_SPREAD = 0.25     # of u: half a standard uncertainty, two such spreads, turns no verdict
-D2 = 1.128              # mean range of two normal values in standard deviations; source: NIST handbook 6.3.2.2
-K = 2.0                 # U = K u
+SPREADS = 5.0                       # that the tolerance of a reference file has at least, see reference_draft
+LEAST_SPREAD, MOST_SPREAD = 0.25, 1.0   # of u: half a standard uncertainty turns no verdict; three turn some
+K = 2.0                             # U = K u
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,14 +42,17 @@ class DriftRules:
 
 @dataclass(frozen=True, slots=True)
 class ChartPoint:
-    """One check on a chart; numbers in u, the standard uncertainty of the value and of what is expected, together."""
+    """One check on a chart; numbers in u, the standard uncertainty of the value or of what is expected.
+
+    The larger counts, not both: where one bench gave the two, their errors are mostly the same.
+    """
 
     check: int
     started: str
     deviation: float | None     # from the value expected; None when it was not measured
     average: float              # exponentially weighted, of the deviations so far
     average_limit: float
-    spread: float               # between checks
+    spread: float               # between checks, as the reference file allows it
     state: State
     why: str
 
@@ -86,14 +86,19 @@ class Chart:
         return max(single / 3.0, abs(point.average) / point.average_limit)
 
 
+def charted(series: Iterable[Mapping[str, Any]]) -> list[Mapping[str, Any]]:
+    """Return the series that have an uncertainty: what has none, such as a count, is told by the check itself."""
+    return [line for line in series if any(point["u"] for point in line["points"])]
+
+
 def charts_of(series: Iterable[Mapping[str, Any]], rules: DriftRules) -> list[Chart]:
     """Return a chart of each series that has an uncertainty, those worst now first.
 
-    `series` are those of `sequence.reference_history.drift`. What has u = 0, such as a count, is told by the check
-    itself. A chart begins anew when bench file or expected value changed, or something was mended.
+    `series` are those of `sequence.reference_history.drift`. A chart begins anew when bench file or expected value
+    changed, or something was mended.
     """
     found = [Chart(line["serial"], line["motor_type"], line["name"], line["label"], line["unit"],
-                   _points(line["points"], rules)) for line in series if any(point["u"] for point in line["points"])]
+                   _points(line["points"], rules)) for line in charted(series)]
     order = {"stop": 0, "warning": 1, "absent": 2, "in control": 3}
     return sorted(found, key=lambda chart: (order[chart.latest.state], -chart.size, chart.key))
 
@@ -109,38 +114,35 @@ def current(charts: Iterable[Chart]) -> list[Chart]:
 
 def _points(points: Sequence[Mapping[str, Any]], rules: DriftRules) -> tuple[ChartPoint, ...]:
     made: list[ChartPoint] = []
-    epoch: list[float] = []
-    average, spread, before = 0.0, 1.0, None
+    count, average, spread, before = 0, 0.0, MOST_SPREAD, None
     for point in points:
         condition = (point["bench_sha256"], point["expected"])
         if point["done"] or condition != before:
-            average, before = 0.0, condition
-            epoch.clear()
-        deviation = _deviation(point)
-        if len(epoch) <= BASIS:
-            spread = _spread(epoch)
-        if deviation is not None:
-            average += rules.smoothing * (deviation - average)
-            epoch.append(deviation)
-        edge = spread * _average_limit(len(epoch), rules)
+            count, average, before = 0, 0.0, condition
+        deviation, u = None, _uncertainty(point)
+        if u is not None:
+            deviation, spread = float(point["value"] - point["expected"]) / u, _spread(point["tolerance"] / u)
+            count, average = count + 1, average + rules.smoothing * (deviation - average)
+        edge = spread * _average_limit(count, rules)
         state, why = _state(deviation, average, edge, spread, rules)
         made.append(ChartPoint(point["check"], point["started"], deviation, average, edge, spread, state, why))
     return tuple(made)
 
 
-def _deviation(point: Mapping[str, Any]) -> float | None:
+def _uncertainty(point: Mapping[str, Any]) -> float | None:
+    """Return what a deviation is counted in; None when there is no value, or none with an uncertainty."""
     if point["value"] is None or not point["u"] or not isfinite(point["u"]):
         return None
-    return float((point["value"] - point["expected"]) / hypot(point["u"], point["expected_u"] or 0.0))
+    return max(float(point["u"]), float(point["expected_u"] or 0.0))
 
 
-def _spread(earlier: Sequence[float]) -> float:
-    """Return the standard deviation between checks, by the mean moving range, within its bounds; in u."""
-    basis = earlier[:BASIS]
-    if len(basis) < FEWEST:
-        return 1.0
-    ranges = [abs(after - before) for before, after in pairwise(basis)]
-    return min(max(sum(ranges) / len(ranges) / D2, LEAST_SPREAD), 1.0)
+def _spread(tolerance: float) -> float:
+    """Return the standard deviation between checks that a tolerance allows, both in u.
+
+    It is not taken from the checks: a few of them underestimate it too often where there are many charts, and
+    many would take a drift into it.
+    """
+    return min(max(tolerance / SPREADS, LEAST_SPREAD), MOST_SPREAD)
 
 
 def _average_limit(count: int, rules: DriftRules) -> float:

@@ -80,6 +80,8 @@ def last_release(store: Store, motor_type: str) -> Statement | None:
 def put_in_force(store: Store, said: Statement, target: Path) -> None:
     """Make `target` the file of a release, as the store has kept it, and keep it in the folder of released ones too.
 
+    There it lies beside its signed note and the study that it stands on.
+
     Raises
     ------
     EvidenceError
@@ -89,8 +91,9 @@ def put_in_force(store: Store, said: Statement, target: Path) -> None:
     """
     content = kept_file(store.folder, said["sha256"])
     revision = Revision(said["motor_type"], said["revision"], said["sha256"])
-    _archive(target, revision, content, said["note"])
+    _archive(target, revision, content, said["note"].encode())
     write_durably(target, content)
+    _archive(target, revision, content, study=kept_file(store.folder, said["study"]["sha256"]))
 
 
 def _released_before(target: Path, draft: LimitFile) -> LimitFile | None:
@@ -123,8 +126,8 @@ def _revision(limits: LimitFile) -> Revision:
     return Revision(limits.motor_type.name, limits.revision.number, limits.sha256)
 
 
-def _archive(target: Path, revision: Revision, content: bytes, note: str = "") -> None:
-    """Keep a revision beside the file in force, where nobody writes over it, with its signed note if there is one."""
+def _archive(target: Path, revision: Revision, content: bytes, note: bytes = b"", study: bytes = b"") -> None:
+    """Keep a revision beside the file in force, where nobody writes over it, with what is given of its papers."""
     folder = target.parent / RELEASED
     plain = re.sub(r"[^A-Za-z0-9.]+", "-", f"{revision.motor_type}-{revision.number}")
     path = folder / f"{plain}-{revision.sha256[:8]}.toml"
@@ -134,7 +137,7 @@ def _archive(target: Path, revision: Revision, content: bytes, note: str = "") -
         raise StationError("released limit files could not be kept", where=str(folder),
                            expected="room and leave to write", got=str(error.strerror or error),
                            remedy="Free space or mend the disk, then repeat.") from error
-    for file, wanted in ((path, content), (path.with_suffix(".note"), note.encode())):
+    for file, wanted in ((path, content), (path.with_suffix(".note"), note), (path.with_suffix(".study.json"), study)):
         if wanted and not file.exists():
             write_durably(file, wanted)
             file.chmod(0o444)

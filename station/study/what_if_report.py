@@ -42,7 +42,8 @@ def as_json(found: WhatIf) -> str:
                   "revision": draft.revision.number},
         "log": {"origin": own.origin, "size": own.log_size, "root": own.log_root},
         "against": [_against(some) for some in found.tests],
-        "filter": found.outcomes[0].span.words(), "tests": found.outcomes[0].tests,
+        "filter": found.outcomes[0].span.words(), "span": asdict(found.outcomes[0].span),
+        "tests": found.outcomes[0].tests,
         "known_bad_sha256": found.known_bad,
         "outcomes": [_outcome(each) for each in found.outcomes],
         "causes": [{"limit": key, "from": old, "to": new, "alone": alone, "with_others": others}

@@ -115,6 +115,23 @@ def test_no_back_emf():
     assert refusal(winding=Winding(gains=(0.0, 0.0, 0.0))).code == "no_emf"
 
 
+@pytest.mark.parametrize("seed", range(4))
+def test_much_noise_is_no_back_emf(seed):
+    """Too much to be a remnant of a motor's back-EMF: that nothing stands out of it must tell."""
+    noise = capture(Turning(), Winding(gains=(0.0, 0.0, 0.0)), np.random.default_rng(seed), noise=4.0, scale=2e-3)
+    found = analyse_capture(noise, motor()).refused
+    assert found is not None
+    assert found.text.startswith("No back-EMF: nothing in the three voltages stands out of the noise")
+
+
+@pytest.mark.parametrize(("share", "remnant"), [(1e-4, True), (5e-3, True), (3e-2, False)])
+def test_what_shorted_leads_leave_is_no_back_emf(share, remnant):
+    """A clear tone, but of a motor that would idle faster at its rated voltage than any does."""
+    weak = capture(Turning(), Winding(gains=(share, share, share)), np.random.default_rng(1), noise=1e-6, scale=2e-5)
+    found = analyse_capture(weak, motor()).refused
+    assert (found is not None and found.code == "no_emf" and "are a remnant" in found.text) == remnant
+
+
 def test_codes_that_are_all_zero():
     assert refusal(winding=Winding(gains=(0.0, 0.0, 0.0)), noise=0.0).code == "no_emf"
 
@@ -124,6 +141,15 @@ def test_too_short(rpm):
     found = refusal(Turning(rpm=rpm))
     assert found.code == "too_short"
     assert "Take at least" in found.text
+
+
+@pytest.mark.parametrize(("pole_pairs", "least"), [(1, 12.0), (8, 3.0)], ids=["12 periods", "3 revolutions"])
+def test_how_much_is_needed(pole_pairs, least):
+    """A rotor of one pole pair wants its periods, one of many its revolutions."""
+    turning = Turning(pole_pairs=pole_pairs, rpm=1500)   # 25 revolutions a second
+    assert refusal(turning, seconds=0.98 * least / 25).code == "too_short"
+    enough = capture(turning, Winding(), np.random.default_rng(1), seconds=1.02 * least / 25)
+    assert analyse_capture(enough, motor(pole_pairs)).refused is None
 
 
 def test_a_rotor_with_another_number_of_poles():
@@ -197,6 +223,12 @@ def test_orders_beyond_the_sampling_are_left_out_not_guessed():
                                     {"drive_speed": np.inf}], ids=str)
 def test_conditions_that_are_no_numbers(change):
     assert refusal(change=lambda one: replace(one, **change)).code == "conditions_missing"
+
+
+def test_a_drive_that_turned_the_other_way_than_declared():
+    found = refusal(change=lambda one: replace(one, declared_speed=-one.declared_speed))
+    assert found.code == "direction_contradicts"
+    assert "the other way" in found.text
 
 
 def test_a_missing_channel():

@@ -175,7 +175,7 @@ def test_what_moved_a_little_is_added_to_the_uncertainty():
 
 @pytest.mark.parametrize(("code", "changed"), [
     ("stitch_speed", {"other": Turning(rpm=1530.0)}),
-    ("stitch_speed", {"other": Turning(rpm=-1500.0)}),
+    ("direction_contradicts", {"other": Turning(rpm=-1500.0)}),
     ("stitch_speed", {"other": Turning(rpm=900.0)}),
     ("stitch_amplitude", {"second_winding": Winding({h: (0.97 * a, p) for h, (a, p) in TRAPEZE.harmonics.items()})}),
     ("stitch_shape", {"second_winding": Winding(TRAPEZE.harmonics | {5: (0.4, 0.0)})}),

@@ -178,6 +178,18 @@ def test_instrument_out_of_calibration(forge):
     assert ("calibration.differs", "broken", f"digitizer, {FORGED}") in findings     # the bench file says otherwise
 
 
+def test_a_run_without_result_for_want_of_calibration_is_only_noted(archive, forge, audit):
+    """As the station gives it by itself."""
+    def change(record):
+        record["bench"]["instruments"][1]["due"] = "2026-10-01"
+        record |= {"verdict": "NO RESULT", "reason": "The digitizer is out of calibration."}
+
+    forge(change)
+    _, told = audit(archive, "--quick")
+    (found,) = [f for f in told["targets"][0]["findings"] if f["code"] == "calibration.expired"]
+    assert (found["severity"], found["where"]) == ("note", f"digitizer EB-DIG-001, {FORGED}")
+
+
 def test_extension_in_writing_is_noted(archive, forge, audit):
     def change(record):
         for instrument in record["bench"]["instruments"]:

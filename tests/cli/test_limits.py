@@ -68,8 +68,15 @@ def test_release_history_and_restore(folder, station, in_force, draft):
     with Store(folder / "store", read_only=True) as store:
         log = {"origin": store.log.origin, "size": len(store.log), "root": store.log.head().root.hex()}
     study = folder / "what-if.json"
-    study.write_text(json.dumps({"draft": {"sha256": read_toml(draft).sha256}, "log": log}))
+    study.write_text(json.dumps({"study": "what-if", "draft": {"sha256": read_toml(draft).sha256}, "log": log,
+                                 "span": {"since": "", "until": ""}, "filter": "all", "tests": 1}))
     words = ("limits", "release", draft, "--by", "A. Tester", "--reason", "magnets of a second source")
+    code, _, err = station(*words)
+    assert (code, "a release needs a study" in err, f"station study what-if {draft}" in err) == (
+        ExitCode.WRONG_USE, True, True)
+    code, out, _ = station("limits", "history", "CP-40")
+    assert (code, "is revision A, released by Line engineering on 2026-11-02" in out) == (0, True)
+    assert station("limits", "history", "CP-99")[0] == ExitCode.WRONG_USE
     code, _, err = station(*words, "--study", folder / "absent.json")
     assert (code, "study cannot be read" in err) == (ExitCode.WRONG_USE, True)
     code, out, _ = station(*words, "--study", study)
@@ -86,10 +93,11 @@ def test_release_history_and_restore(folder, station, in_force, draft):
     assert (code, "station limits restore CP-40" in err) == (ExitCode.NOT_ALLOWED, True)
     assert stored_tests(folder) == 2
     code, out, _ = station("limits", "history", "CP-40")
-    assert (code, "1 release(s) of CP-40" in out) == (0, True)
+    assert (code, "1 release(s) of CP-40" in out, "is another: revision B. Put it back" in out) == (0, True, True)
     assert all(word in out for word in ("A. Tester", "magnets of a second source", limits.sha256[:8], "yes"))
     assert station("limits", "restore", "CP-40")[0] == 0
     assert read_toml(in_force).sha256 == limits.sha256
+    assert "CP-40.toml is the last one" in station("limits", "history", "CP-40")[1]
     assert station("limits", "restore", "VB-24")[0] == ExitCode.WRONG_USE
     assert station("audit", folder / "store")[0] == 0
     assert station("records", "check")[0] == 0

@@ -181,6 +181,11 @@ def allowed(*both):
     return 4 * sum(one["u"] ** 2 for one in both) ** 0.5 + 0.01 * abs(both[0]["value"])
 
 
+def test_no_reference_motor_of_another_sequence_lies_there(walk, command):
+    code, _, err = command("reference", "check", "--station", walk[0] / "station.toml")
+    assert (code, "there is no reference motor" in err) == (2, True)
+
+
 def test_a_folder_in_use_is_refused(walk, command):
     code, _, told = command("demo", "--motors", "30", "--out", walk[0])
     assert code == 2

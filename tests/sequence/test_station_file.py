@@ -69,6 +69,19 @@ time_zone = "Europe/Vienna"
 """
 
 
+def test_drift_is_charted_by_the_rules_named_and_warned_of_before_a_stop(station, tmp_path):
+    assert station.drift is None
+    (tmp_path / "station.toml").write_text(TEXT + "[drift]\nstop = true\nwarn_s = 2.5\n")
+    drift = load_station(tmp_path / "station.toml").drift
+    assert (drift.stop, drift.warn_s, drift.stop_s, drift.smoothing, drift.ewma_limit, drift.stop_share_of_U) == (
+        True, 2.5, 3.0, 0.2, 2.962, 0.25)
+    for wrong in ("warn_s = 3.0\nstop_s = 3.0\nsmoothing = 0.0", "warn_s = 5.0\nsmoothing = 0.0"):
+        (tmp_path / "station.toml").write_text(f"{TEXT}[drift]\n{wrong}\n")
+        with pytest.raises(FileContractError) as caught:
+            load_station(tmp_path / "station.toml")
+        assert {fault.key for fault in caught.value.faults} == {"drift.stop_s", "drift.smoothing"}
+
+
 def test_reference_checks(station, tmp_path):
     assert station.reference is None
     (tmp_path / "station.toml").write_text(TEXT + REFERENCE)

@@ -24,6 +24,15 @@ def test_a_port_at_which_somebody_listens_is_passed_over(monkeypatch):
         free_ports(2)
 
 
+def test_processes_of_other_numbers_look_elsewhere(monkeypatch):
+    found = []
+    for number in (4000, 4001):
+        monkeypatch.setattr(free_port.os, "getpid", lambda number=number: number)
+        found += [set(free_ports(100))]
+    assert found[0].isdisjoint(found[1])
+    assert found[0] | found[1] <= set(PORTS)
+
+
 def test_the_operating_system_gives_none_of_them_to_others():
     """As it is set here; by RFC 6335 such ports begin at 49152."""
     lowest = int(Path("/proc/sys/net/ipv4/ip_local_port_range").read_text().split()[0])

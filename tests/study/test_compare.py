@@ -39,6 +39,7 @@ def test_bounds(old, new, direction, words):
 def test_ranges_are_told_with_their_unit():
     change = one((-4.0, 4.0), (None, 4.0))
     assert (change.before, change.after) == ("-4 … 4 °", "… 4 °")
+    assert one((-4.0, 4.0), (-4.0, None)).after == "-4 … °"
 
 
 def test_a_limit_is_new_or_dropped_and_what_else_covers_its_values():

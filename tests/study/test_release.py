@@ -48,7 +48,8 @@ class Line:
 
     def study(self, draft=None, **other):
         log = self.store.log
-        report = {"draft": {"sha256": read_toml(draft or self.draft).sha256},
+        report = {"study": "what-if", "span": {"since": "", "until": ""}, "filter": "all", "tests": len(log),
+                  "draft": {"sha256": read_toml(draft or self.draft).sha256},
                   "log": {"origin": log.origin, "size": len(log), "root": log.head().root.hex()}} | other
         return self.write("what-if.json", json.dumps(report))
 
@@ -87,10 +88,12 @@ def test_a_release_is_in_force_signed_logged_and_kept_with_its_study(line):
         assert kept_file(line.store.folder, sha256) == content
     folder = line.target.parent / releasing.RELEASED
     assert sorted(path.name for path in folder.iterdir()) == [
-        f"CP-40-A-{line.first.sha256[:8]}.toml", f"CP-40-B-{now.sha256[:8]}.note", f"CP-40-B-{now.sha256[:8]}.toml"]
+        f"CP-40-A-{line.first.sha256[:8]}.toml", f"CP-40-B-{now.sha256[:8]}.note",
+        f"CP-40-B-{now.sha256[:8]}.study.json", f"CP-40-B-{now.sha256[:8]}.toml"]
     assert all(stat.S_IMODE(path.stat().st_mode) == 0o444 for path in folder.iterdir())
     assert (folder / f"CP-40-A-{line.first.sha256[:8]}.toml").read_text() == line.first.text
     assert (folder / f"CP-40-B-{now.sha256[:8]}.note").read_text() == said["note"]
+    assert (folder / f"CP-40-B-{now.sha256[:8]}.study.json").read_bytes() == study.read_bytes()
 
 
 def test_the_study_must_be_of_this_draft(line):
@@ -125,11 +128,27 @@ def test_the_study_must_be_of_this_store(line, wrong):
     assert untouched(line, 1)
 
 
-@pytest.mark.parametrize("content", ["", "{}", "[]", '{"draft": {"sha256": "0"}, "log": {"size": -1, "root": ""}}',
-                                     '{"draft": {"sha256": "0"}, "log": {"size": true, "root": ""}}', "[" * 99999])
+def test_the_study_must_not_leave_out_the_newest_tests(line):
+    for span, tests in (({"since": "", "until": "2026-11-01"}, 1), ({"since": "2030-01-01", "until": ""}, 0)):
+        with pytest.raises(UsageError, match="leaves out the newest tests"):
+            line.release(line.study(span=span, tests=tests))
+    assert untouched(line, 1)
+    assert line.release(line.study(span={"since": "2026-11-01", "until": ""}))["revision"] == "B"
+
+
+@pytest.mark.parametrize("content", ["", "{}", "[]", "[" * 99999, "\x00"])
 def test_what_is_no_report_is_refused(line, content):
     with pytest.raises(UsageError, match="not the report"):
         line.release(line.write("report.json", content))
+    assert untouched(line, 1)
+
+
+@pytest.mark.parametrize("wrong", [
+    {"study": "type"}, {"log": {"size": -1, "root": ""}}, {"log": {"size": True, "root": ""}}, {"filter": 3},
+    {"span": None}, {"tests": "1"}])
+def test_a_report_that_does_not_say_what_a_release_asks_is_refused(line, wrong):
+    with pytest.raises(UsageError, match="not the report"):
+        line.release(line.study(**wrong))
     with pytest.raises(UsageError, match="cannot be read"):
         line.release(line.folder / "absent.json")
     assert untouched(line, 1)
