@@ -82,7 +82,7 @@ class Peer:
     def _answer(self, link, head):
         transaction, length, unit = head[:2], int.from_bytes(head[4:6], "big"), head[6]
         body = link.recv(length - 1, socket.MSG_WAITALL)
-        if self.serves_one_only and link is not next(open_ for open_, _ in self._open if open_.fileno() >= 0):
+        if self.serves_one_only and link is not next(one for one, _ in self._open if not has_left(one)):
             return
         self.requests.append((unit, body))
         answer = self.prank(transaction, unit, body) if self.prank else plain(transaction, unit, body)
@@ -90,6 +90,16 @@ class Peer:
             link.shutdown(socket.SHUT_RDWR)
         elif answer:
             link.sendall(answer)
+
+
+def has_left(link):
+    """Whether the client of a connection has hung up, also if nobody has noticed yet."""
+    try:
+        return link.recv(1, socket.MSG_PEEK | socket.MSG_DONTWAIT) == b""
+    except BlockingIOError:
+        return False
+    except OSError:
+        return True
 
 
 def frame(transaction, unit, content):
