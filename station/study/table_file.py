@@ -21,7 +21,7 @@ from station.study.plain_pages import Lying, PlainPages
 FORMAT = 1
 KEY = b"table"
 MEASURED = 0                # see `table_rows.Status`
-ROWS_PER_GROUP = 65_536     # long enough to be read fast, short enough for its bounds to tell something
+ROWS_PER_GROUP = 98_304     # long enough to be read fast, short enough for its bounds to tell something
 # A column of a group in one page, see `plain_pages`: newer releases of pyarrow would end it at 20 000 rows.
 ONE_PAGE = {"data_page_size": 16 * ROWS_PER_GROUP, "max_rows_per_page": ROWS_PER_GROUP}
 # Read as places in lists of texts, which they are kept as in the file.

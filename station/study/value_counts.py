@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from station.study.decide import FAIL, NO_RESULT, Bound, Floats, certain, decide
-from station.study.plain_pages import NO_GAPS, Lying, aligned
+from station.study.plain_pages import NO_GAPS, Lying
 from station.study.table_file import TableFile, columns_of
 
 
@@ -69,10 +69,10 @@ class _Counting:
 
     def count(self, group: int) -> list[_Doubt | None]:
         """Count the results of a group that are certain; return what is not, for each demand."""
-        rows, room = self.file.places(group), np.empty(self.file.places(group).size)
-        return [self._count_one(demand, group, rows, room) for demand in self.demanded]
+        rows = self.file.places(group)
+        return [self._count_one(demand, group, rows) for demand in self.demanded]
 
-    def _count_one(self, demand: Demand, group: int, rows: NDArray[np.int64], room: Floats) -> _Doubt | None:
+    def _count_one(self, demand: Demand, group: int, rows: NDArray[np.int64]) -> _Doubt | None:
         file, (name, name_u, _, _) = self.file, columns_of(demand.column)
         if name not in file or file.unit(name) != demand.unit:
             self.counts.missing[rows] += 1
@@ -85,7 +85,7 @@ class _Counting:
             return None
         lying = file.in_place(name, group) or Lying(self._all(name, group), NO_GAPS)
         self.counts.missing[rows[lying.gaps]] += 1
-        values = aligned(lying.values, room)
+        values = lying.values
         inside = values >= low
         inside &= values <= high
         left = np.flatnonzero(~inside)      # with those that are NaN

@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from station.study.plain_pages import PlainPages, aligned
+from station.study.plain_pages import PlainPages
 from station.study.table_file import MEASURED, ONE_PAGE, ROWS_PER_GROUP, TEXTS, About, TableFile, write_table
 
 
@@ -31,9 +31,6 @@ def test_values_are_found(tmp_path, size, group, version):
         found = lying.values
         assert np.array_equal(found, expected)
         assert lying.gaps.size == 0
-        room = np.zeros(group + 5)
-        assert np.array_equal(aligned(found, room), expected)
-        assert aligned(found, room).flags.aligned
 
 
 @pytest.mark.parametrize("options", [
