@@ -52,8 +52,8 @@ class PlainPages:
         """Return the values of a chunk without copying them, or None where they do not lie there so.
 
         They do if all but few rows have one and all stand in one page, neither packed nor looked up: then they are the
-        end of that page, and before them stands which rows have one. They need not be aligned to their size: numpy compares them as fast, by pieces,
-        and copying them first costs twice as much again.
+        end of that page, and before them stands which rows have one. They need not be aligned to their size: numpy
+        compares them as fast, by pieces, and copying them first costs twice as much again.
         """
         told = chunk.statistics
         plain = (chunk.physical_type == "DOUBLE" and chunk.compression == "UNCOMPRESSED"
