@@ -59,12 +59,31 @@ def peopled():
     return with_people
 
 
-@pytest.fixture(scope="module")
-def site(tmp_path_factory):
-    folder = tmp_path_factory.mktemp("screens") / "line"
+@contextmanager
+def open_line(folder):
+    """Yield the site of a starter folder of its own, its bench open."""
     write_folder(folder, pace=50.0, free_ports=True)
     with opened_site(load_station(folder / "station.toml"), system_clock(), look_only=False) as opened:
         yield with_people(opened)
+
+
+@pytest.fixture(scope="module")
+def site(tmp_path_factory):
+    with open_line(tmp_path_factory.mktemp("screens") / "line") as opened:
+        yield opened
+
+
+@pytest.fixture
+def fresh_site(tmp_path):
+    """A line that nobody has used yet."""
+    with open_line(tmp_path / "line") as opened:
+        yield opened
+
+
+@pytest.fixture
+def fresh_address(fresh_site):
+    with served(fresh_site) as where:
+        yield where
 
 
 @pytest.fixture(scope="session")

@@ -59,6 +59,17 @@ class Panel:
 
 
 @pytest.fixture
+def site(fresh_site):
+    """A line of each test's own: what was last in the fixture decides what is asked for next."""
+    return fresh_site
+
+
+@pytest.fixture
+def address(fresh_address):
+    return fresh_address
+
+
+@pytest.fixture
 def panel(asked):
     return Panel(asked(Role.OPERATOR))
 
@@ -100,7 +111,7 @@ def test_what_cannot_be_tested_is_refused_and_leaves_a_trail(panel, site):
 def test_a_motor_can_be_given_up_before_the_guard_is_closed(panel, site):
     panel.act("open")
     panel.scan("CP40-0004")
-    panel.await_word("CHANGE MOTOR")
+    panel.await_word("CLOSE GUARD")
     panel.client.post("/line/withdraw")
     panel.await_word("STOPPED")
     with Store(site.station.store, read_only=True) as store:
