@@ -182,8 +182,9 @@ def open_bench(bench_file: BenchFile, clock: Clock) -> Iterator[Bench]:
         yield bench
     finally:
         try:
-            failures = bench.safe_state([role for role in SAFE_ORDER
-                                         if role in sessions and sessions[role].was_identified])
+            known = [role for role in SAFE_ORDER if role in sessions and sessions[role].was_identified]
+            # Once more where something failed: a connection that broke since its last use is opened anew by then.
+            failures = bench.safe_state(known) and bench.safe_state(known)
         finally:
             for session in [*sessions.values(), *([stopper] if stopper else [])]:
                 session.close()
