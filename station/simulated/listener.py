@@ -101,9 +101,10 @@ class Listener:
         except TimeoutError:
             raise
         except OSError:
-            if self.ended.is_set() or self._refusal is not None:    # the listener was shut down under it
-                return
-            raise
+            # The listener was shut down under it: at the end, for a refusal, or for one that came as another ended.
+            if not self.ended.is_set() and self._refusal is None:
+                self._refusal = lambda: False
+            return
         connection.settimeout(None)
         connection.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
         thread = Thread(target=self._attend, args=(connection,), name=self._thread.name)

@@ -1,7 +1,9 @@
 """station.simulated.listener: many clients, clients that leave, and nothing left behind."""
 
+import contextlib
 import socket
 import threading
+import time
 
 import pytest
 
@@ -102,3 +104,16 @@ def test_refusing_goes_on_ticking_and_ends_with_serving():
         listener.refuse(lambda: True)
         assert ticked.wait(30)
     assert set(threading.enumerate()) == before
+
+
+def test_a_listener_shut_down_for_a_refusal_that_is_over_already_listens_again():
+    """Else nobody could connect any more."""
+    with Listener(0, "test", lambda connection: connection.sendall(b"here")) as listener:
+        listener._listener.shutdown(socket.SHUT_RDWR)
+        end = time.monotonic() + 10
+        answer = b""
+        while not answer and time.monotonic() < end:
+            with contextlib.suppress(OSError), socket.create_connection(("127.0.0.1", listener.port), 1) as link:
+                answer = link.recv(4)
+            time.sleep(0.02)
+        assert answer == b"here"
