@@ -1,4 +1,4 @@
-"""The transcript of a run under way, copied into a file: what a killed station has said to its instruments is known."""
+"""What is said to the instruments in a run under way, copied into a file: a killed station leaves it behind."""
 
 from contextlib import suppress
 from io import FileIO

@@ -18,7 +18,7 @@ def sweep_halves(folder: Path) -> None:
 
 
 def spool_of(folder: Path, run_id: int) -> Path:
-    """Return where in `folder` the transcript of a run is taken down while it goes on."""
+    """Return where in `folder` what is said to the instruments is taken down while a run goes on."""
     return folder / f"run-{run_id:06d}{SUFFIX}"
 
 

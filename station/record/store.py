@@ -151,7 +151,7 @@ class Store(StoreFolder):
         return Kept(name, write_capture(self.folder / name, capture, serial), codes_sha256(capture))
 
     def spool(self, run_id: int) -> Path:
-        """Return where the transcript of a run is taken down while it goes on, in case it is interrupted."""
+        """Return where what is said to the instruments is taken down while a run goes on, in case it is interrupted."""
         return spool_of(self.folder / CAPTURES, run_id)
 
     def unfinished(self) -> list[Unfinished]:
