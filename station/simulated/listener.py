@@ -26,6 +26,8 @@ class Listener:
         self.port = int(self._listener.getsockname()[1])
         self.ended, self._lock = Event(), Lock()
         self._refusal: Callable[[], bool] | None = None     # while it says so, nobody may connect
+        # Held while the port opens or closes: a socket that is shut down before it listens never serves anybody again.
+        self._door = Lock()
         self._listening = Event()
         self._listening.set()
         self._connections: dict[socket.socket, Thread] = {}
@@ -41,8 +43,8 @@ class Listener:
         """Stop serving: every connection is closed and every thread has ended when this returns."""
         self.ended.set()
         self._at_end()
-        with suppress(OSError):         # wakes the accepting thread at once where the system allows it
-            self._listener.shutdown(socket.SHUT_RDWR)
+        with self._door:
+            self._shut()                # wakes the accepting thread at once where the system allows it
         self._thread.join()
         self._listener.close()
         with self._lock:
@@ -62,15 +64,20 @@ class Listener:
 
     def refuse(self, lasts: Callable[[], bool]) -> None:
         """Refuse new connections, as a port where nobody listens, for as long as `lasts` says; from any thread."""
-        self._refusal = lasts
-        self._listening.clear()
-        with suppress(OSError):         # nobody listens there already
-            self._listener.shutdown(socket.SHUT_RDWR)
+        with self._door:
+            self._refusal = lasts
+            self._shut()
 
     def await_listening(self) -> None:
         """Wait until a refusal that is over has ended, or serving has."""
         while not self._listening.wait(TICK) and not self.ended.is_set():
             pass
+
+    def _shut(self) -> None:
+        if self._listening.is_set():
+            self._listening.clear()
+            with suppress(OSError):     # not every system shuts down a socket that listens
+                self._listener.shutdown(socket.SHUT_RDWR)
 
     def _serve(self) -> None:
         while not self.ended.is_set():
@@ -82,18 +89,22 @@ class Listener:
 
     def _keep_closed(self, lasts: Callable[[], bool]) -> None:
         """Stop listening but keep the port: who connects to one that is bound and not listening is refused."""
-        self._listener.close()
-        self._listener = socket.socket()
-        self._listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
-        self._listener.bind((HOST, self.port))
-        self._listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 0)    # nobody else may listen meanwhile
+        with self._door:
+            self._listener.close()
+            self._listener = socket.socket()
+            self._listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+            self._listener.bind((HOST, self.port))
+            self._listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 0)    # nobody else may listen meanwhile
         while lasts() and not self.ended.wait(TICK):
             self._each_tick()
-        self._refusal = None        # before listening, so that the next refusal is not lost
-        self._listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
-        self._listener.listen()
-        self._listener.settimeout(TICK)
-        self._listening.set()
+        with self._door:
+            if self._refusal is not lasts:
+                return      # another has come meanwhile, and is next
+            self._refusal = None
+            self._listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+            self._listener.listen()
+            self._listener.settimeout(TICK)
+            self._listening.set()
 
     def _serve_next(self) -> None:
         try:
@@ -101,10 +112,7 @@ class Listener:
         except TimeoutError:
             raise
         except OSError:
-            # The listener was shut down under it: at the end, for a refusal, or for one that came as another ended.
-            if not self.ended.is_set() and self._refusal is None:
-                self._refusal = lambda: False
-            return
+            return      # it was shut down, for a refusal or at the end
         connection.settimeout(None)
         connection.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
         thread = Thread(target=self._attend, args=(connection,), name=self._thread.name)
