@@ -64,8 +64,8 @@ def faulty_station(folder, pace=PACE, over="sockets"):
 
     `over` "hislip": every instrument is reached so; "modbus": the drive is, the others over raw sockets.
     """
-    (port,) = free_ports(1)
     write_folder(folder, pace=pace, free_ports=True, drive=DriveKind.MODBUS if over == "modbus" else DriveKind.SCPI)
+    port = side_port_of(folder)
     if over == "hislip":
         bench = folder / "bench.toml"
         bench.write_text(re.sub(r'"TCPIP::127\.0\.0\.1::(\d+)::SOCKET"', r'"TCPIP::127.0.0.1::hislip0,\1::INSTR"',
@@ -79,6 +79,12 @@ def faulty_station(folder, pace=PACE, over="sockets"):
         (folder / name).write_text(text)
     with open_workplace(load_station(folder / "station.toml"), "tester") as place, SideChannel(port) as side:
         yield place, side
+
+
+def side_port_of(folder):
+    """Return a free port for the side channel of a written folder: none of those that its bench file names."""
+    named = {int(port) for port in re.findall(r"127\.0\.0\.1::(\d+)", (folder / "bench.toml").read_text())}
+    return next(port for port in free_ports(len(named) + 1) if port not in named)
 
 
 def run_case(place, side, case):

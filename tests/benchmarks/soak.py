@@ -58,7 +58,8 @@ def batch(seed, runs, over="sockets", folder=None):
     try:
         return _batch(seed, runs, over, folder)
     except StationError as error:       # such an error cannot be carried to another process
-        raise RuntimeError(f"batch {seed}: {error}") from None
+        before = f"; before it {error.__context__!r}" if error.__context__ else ""
+        raise RuntimeError(f"batch {seed}: {error}{before}") from None
 
 
 def _batch(seed, runs, over, folder):

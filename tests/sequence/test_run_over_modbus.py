@@ -1,27 +1,31 @@
 """A run whose drive is spoken to over Modbus: trouble in mid-turn ends in NO RESULT and a shaft at rest."""
 
-
 import pytest
+from broken_runs import side_port_of
 
 from station.cli.setup import DriveKind, write_folder
 from station.cli.workplace import open_workplace
 from station.errors import BenchError, NoReplyError, StoppedError
 from station.sequence.progress import unwatched
 from station.sequence.station_file import load_station
-from station.simulated.free_port import free_ports
 from station.simulated.side_channel import SideChannel
 
 
 @pytest.fixture
-def side_port():
-    return free_ports(1)[0]
+def folder(tmp_path):
+    folder = tmp_path / "line"
+    write_folder(folder, pace=20.0, free_ports=True, drive=DriveKind.MODBUS)
+    return folder
 
 
 @pytest.fixture
-def station(tmp_path, side_port):
+def side_port(folder):
+    return side_port_of(folder)
+
+
+@pytest.fixture
+def station(folder, side_port):
     """The station file of a folder with a Modbus drive whose watchdog is short."""
-    folder = tmp_path / "line"
-    write_folder(folder, pace=20.0, free_ports=True, drive=DriveKind.MODBUS)
     bench, file = folder / "bench.toml", folder / "station.toml"
     bench.write_text(bench.read_text().replace("watchdog_s = 5.0", "watchdog_s = 1.5"))
     file.write_text(file.read_text().replace("side_port = 0", f"side_port = {side_port}"))
