@@ -141,11 +141,11 @@ def build_tables(store: Store) -> list[Path]:
                      if said["what"] == "void")
     suspect = frozenset((one.serial, one.run) for one in store.suspects())
     size, root = _state(store)
-    for record in store.each():
+    for record, leaf in store.each_with_leaf():
         revision = record["sequence"]["revision"]
         if revision:        # without one it was interrupted, and nothing is known of it
             key = record["motor_type"]["name"], revision
-            gathered.setdefault(key, TableRows(export.WideTable(void, suspect))).add(record)
+            gathered.setdefault(key, TableRows(export.WideTable(void, suspect))).add(record, leaf)
     with disk_trouble(store.folder / TABLES):
         make_folder(store.folder / TABLES)
     paths: list[Path] = []
