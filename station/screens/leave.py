@@ -9,9 +9,9 @@ from station.errors import NotAllowedError, UsageError
 from station.screens.access import Duty, may
 from station.screens.ask import Ask, Page
 from station.screens.guarding import to
+from station.screens.hall import hall_of
 from station.screens.operator import LONGEST_SCAN, line_of
 from station.screens.pages import page
-from station.screens.panel import hall_of
 from station.screens.people import Person
 from station.screens.sign_in import claimed, proved
 from station.sequence.runs_gate import FurtherRun

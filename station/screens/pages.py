@@ -9,6 +9,8 @@ from starlette.responses import HTMLResponse, JSONResponse, Response
 from station.errors import StationError
 from station.screens.access import AT_PANEL, Duty, may
 from station.screens.assets import address_of
+from station.screens.hall import hall_of
+from station.screens.refusal import RefusedError
 from station.screens.words import DEFAULT, Words, language_for
 
 if TYPE_CHECKING:
@@ -34,7 +36,7 @@ def part(ask: "Ask", template: str, **given: Any) -> str:  # noqa: ANN401 - what
     words = words_for(ask)
     return _templates.get_template(template).render(
         station=ask.site.station, person=ask.person, here=ask.request.url.path, words=words, t=words.text,
-        number=words.number, desk_pages=_desk(ask), **given)
+        number=words.number, desk_pages=_desk(ask), has_rig=ask.site.fixture is not None, **given)
 
 
 def _desk(ask: "Ask") -> list[tuple[str, str]]:
@@ -52,8 +54,16 @@ def words_for(ask: "Ask") -> Words:
 
 
 def trouble_page(ask: "Ask", status: int, error: StationError) -> Response:
-    """Return the page, or the JSON where that was asked for, that tells what went wrong and what to do."""
+    """Return the page, or the JSON where that was asked for, that tells what went wrong and what to do.
+
+    What holds of all that is answered with `status` is said in the person's language, and so is a reason that has
+    words of its own; the error's words stand below, as it has them.
+    """
     if "application/json" in ask.request.headers.get("accept", ""):
         return JSONResponse({"what": error.what, "where": error.where, "expected": str(error.expected),
                              "got": str(error.got), "remedy": error.remedy}, status)
-    return page(ask, "trouble.html", status, error=error)
+    at_line = ask.request.url.path.startswith("/line") and ask.is_at_panel
+    code = status if f"trouble.{status}" in DEFAULT.texts else 500
+    said = error.refusal if isinstance(error, RefusedError) else None
+    return page(ask, "trouble.html", status, error=error, code=code, said=said, at_line=at_line,
+                hall=hall_of(ask))
