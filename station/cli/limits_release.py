@@ -9,8 +9,6 @@ import typer
 from rich.table import Table
 
 from station.cli.console import results
-from station.cli.keys import keys_folder
-from station.cli.opening import open_store
 from station.clock import system_clock
 from station.errors import EvidenceError, FileContractError, UsageError
 from station.exit_code import ExitCode
@@ -22,6 +20,8 @@ from station.record.schema import DATABASE
 from station.record.signed_note import Verifier
 from station.record.statement import Statement
 from station.record.store import Store
+from station.sequence.limits_of_type import limit_file_of
+from station.sequence.opening import keys_folder, open_store
 from station.sequence.station_file import Station, load_station
 from station.study.compare import Change, compare
 from station.study.release import Wish, last_release, put_in_force, release_draft
@@ -64,7 +64,7 @@ def release(
     here = load_station(station)
     limits = parse_limits(read_toml(draft))
     _refuse_narrow(here, limits, draft)
-    target, key = _file_of(here, limits.motor_type.name), LogKey.load(keys_folder(here))
+    target, key = limit_file_of(here, limits.motor_type.name), LogKey.load(keys_folder(here))
     with open_store(here) as store:
         before = last_release(store, limits.motor_type.name)
         old = parse_limits(read_toml(target)) if target.exists() else None
@@ -126,7 +126,7 @@ def history(
 def _in_force(here: Station, motor_type: str, said: Sequence[Statement]) -> str:
     """Return which file is in force now, in words; UsageError when the type was never released and has none."""
     try:
-        path = _file_of(here, motor_type)
+        path = limit_file_of(here, motor_type)
     except UsageError:
         if not said:
             raise
@@ -165,19 +165,6 @@ def _holds(store: Store, said: Statement, verifiers: Sequence[Verifier]) -> str:
         return str(error)
     named = limits.motor_type.name, limits.revision.number, limits.revision.released_by
     return "yes" if named == (said["motor_type"], said["revision"], said["person"]) else f"the file is {named}"
-
-
-def _file_of(here: Station, motor_type: str) -> Path:
-    """Return the limit file of a motor type, as the station file names it; UsageError when it does not."""
-    paths = sorted({here.limits / mark.limit_file for mark in here.marks})
-    found = [path for path in paths
-             if (parse_limits(read_toml(path)).motor_type.name if path.exists() else path.stem) == motor_type]
-    if len(found) != 1:
-        raise UsageError("the station file names no one limit file for this motor type", where=str(here.file),
-                         expected=f"one file of {motor_type}", got=", ".join(path.name for path in found) or
-                         "files of others: " + ", ".join(path.name for path in paths),
-                         remedy="Add a [[motor]] with limit_file to the station file, or correct the type's name.")
-    return found[0]
 
 
 def _named(limits: LimitFile) -> dict[str, Any]:

@@ -8,7 +8,6 @@ import typer
 from rich.table import Table
 
 from station.cli.console import errors, results
-from station.cli.opening import open_store
 from station.clock import stamp, system_clock
 from station.errors import UsageError
 from station.exit_code import ExitCode
@@ -19,6 +18,7 @@ from station.record.record_schema import Kind, faults_of
 from station.record.retention import Removal
 from station.record.statement import StatementKind
 from station.record.store import Store
+from station.sequence.opening import open_store
 from station.sequence.station_file import load_station
 
 StationFile = Annotated[Path, typer.Option("--station", help="The station file.")]

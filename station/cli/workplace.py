@@ -7,13 +7,13 @@ from typing import Any, Literal, Protocol
 
 from station.bench.bench import Bench, open_bench
 from station.bench.bench_file import BenchFile, InstrumentEntry, load_bench
-from station.cli.opening import open_store
 from station.clock import Clock, Date, stamp, system_clock
 from station.judgement.limit_file import LimitFile, parse_limits
 from station.record.gauge_run import GaugeRun
 from station.record.store import Store
 from station.sequence.files_in_force import FileInForce, files_in_force, keep_files, limit_file
 from station.sequence.motor_change import Hands, MotorChange
+from station.sequence.opening import open_store
 from station.sequence.progress import Watch
 from station.sequence.record_of_run import Heading
 from station.sequence.reference_gate import covering_check
