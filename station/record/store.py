@@ -26,6 +26,7 @@ from station.record.reference_check import (
     add_check,
     all_checks,
     all_suspects,
+    checks_around,
     checks_from_the_last,
     events_since,
     newest_checks,
@@ -249,6 +250,12 @@ class Store(StoreFolder):
     def reference_checks_from_the_last(self, motor_type: str) -> list[Check]:
         """Return the last check of a type and those of others after it; EvidenceError when one was altered."""
         return checks_from_the_last(self._connection, motor_type)
+
+    def reference_checks_around(self, record: Mapping[str, Any]) -> tuple[Check | None, Check | None]:
+        """Return the last check of its motor type before a stored record, and the first one after it, if any."""
+        if self._log is None or record.get("log") is None:
+            return None, None
+        return checks_around(self._connection, record["log"]["seq"], record["motor_type"]["name"])
 
     def suspects(self) -> list[Suspect]:
         """Return every test that a failed reference check casts doubt on."""
