@@ -2,7 +2,9 @@
 
 import socket
 import ssl
-from collections.abc import Sequence
+import threading
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
@@ -30,6 +32,18 @@ def make_plant_server(site: Site, names: Sequence[str], certificate: Path, key: 
     assert config.ssl is not None  # noqa: S101 - a certificate was given
     config.ssl.minimum_version = ssl.TLSVersion.TLSv1_2
     return uvicorn.Server(config)
+
+
+@contextmanager
+def running(server: uvicorn.Server, listening: socket.socket) -> Iterator[uvicorn.Server]:
+    """Run a server at a socket that listens already, in a thread of its own, for as long as this is entered."""
+    thread = threading.Thread(target=server.run, kwargs={"sockets": [listening]}, name="pages")
+    thread.start()
+    try:
+        yield server
+    finally:
+        server.should_exit = True
+        thread.join()
 
 
 def bound(host: str, port: int) -> socket.socket:

@@ -19,7 +19,7 @@ PANEL_ROLES = (Role.OPERATOR, Role.KEEPER)
 
 
 def _show(ask: Ask) -> Response:
-    return page(ask, "sign_in.html", then=_inside(ask.given("then")), failed=False)
+    return page(ask, "sign_in.html", then=inside(ask.given("then")), failed=False)
 
 
 def _sign_in(ask: Ask) -> Response:
@@ -27,8 +27,8 @@ def _sign_in(ask: Ask) -> Response:
     person = proved(ask)
     if person is None:
         ask.site.trail.add(claimed(ask), "sign in", where=ask.where, good=False)
-        return page(ask, "sign_in.html", 401, then=_inside(ask.given("then")), failed=True)
-    return enter(ask, person, _inside(ask.given("then")) or home_of(person, at_panel=ask.is_at_panel))
+        return page(ask, "sign_in.html", 401, then=inside(ask.given("then")), failed=True)
+    return enter(ask, person, inside(ask.given("then")) or home_of(person, at_panel=ask.is_at_panel))
 
 
 def proved(ask: Ask) -> Person | None:
@@ -66,7 +66,7 @@ def _home(ask: Ask) -> Response:
 
 
 def _language(ask: Ask) -> Response:
-    code, answer = ask.given("code", 10), to(_inside(ask.given("then")) or "/")
+    code, answer = ask.given("code", 10), to(inside(ask.given("then")) or "/")
     if code in languages():
         answer.set_cookie("language", code, max_age=365 * 86_400, httponly=True, samesite="strict",
                           secure=ask.request.url.scheme == "https")
@@ -94,7 +94,7 @@ def home_of(person: Person, *, at_panel: bool) -> str:
     return homes[0]
 
 
-def _inside(address: str) -> str:
+def inside(address: str) -> str:
     """Return `address` if it is one of ours, else nothing: no way leads out of the station."""
     return quote(address, safe="/?=&-._~@ ").replace(" ", "%20") if address.startswith("/") and not (
         address.startswith(("//", "/\\"))) else ""

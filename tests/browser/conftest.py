@@ -2,9 +2,7 @@
 
 import os
 import shutil
-import threading
 import time
-from contextlib import contextmanager
 from pathlib import Path
 
 import pytest
@@ -15,52 +13,28 @@ from station.cli.serve import opened_site
 from station.cli.setup import write_folder
 from station.clock import system_clock
 from station.screens.access import Role
-from station.screens.server import make_server
+from station.screens.demo_people import OPERATOR
 from station.sequence.station_file import load_station
-from station.simulated.free_port import free_ports
 
 PATIENCE = 60_000       # ms, of a loaded machine
-PASSWORD = "a password for tests"
-BADGE, OPERATOR = "B-1001", "K. Amsel"
-PEOPLE = {Role.ENGINEER: "R. Fink", Role.RELEASER: "S. Olm", Role.AUDITOR: "T. Elster", Role.KEEPER: "U. Rabe"}
 GOOD, BAD = "CP40-0001", "CP40-0102"    # the second has a reversed magnet
 ARGS = ("--headless=new", "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run",
         "--disable-background-networking", "--disable-component-update", "--disable-sync")
 
 
-@contextmanager
-def served(site):
-    """Serve the pages of `site` at a free port; yield the address."""
-    (port,) = free_ports(1)
-    server = make_server(site, port)
-    thread = threading.Thread(target=server.run, daemon=True)
-    thread.start()
-    while not server.started:
-        assert thread.is_alive()
-        time.sleep(0.01)
-    try:
-        yield f"http://127.0.0.1:{port}"
-    finally:
-        server.should_exit = server.force_exit = True
-        thread.join(20)
-
-
 @pytest.fixture(scope="module")
-def station(tmp_path_factory):
+def station(tmp_path_factory, peopled):
     """A station with a line at the simulated bench, on which two motors have been tested."""
     folder = tmp_path_factory.mktemp("browser") / "line"
     write_folder(folder, pace=50.0, free_ports=True)
     program.run(["test", GOOD, BAD, "--station", str(folder / "station.toml")])
     with opened_site(load_station(folder / "station.toml"), system_clock(), look_only=False) as site:
-        site.people.add(OPERATOR, [Role.OPERATOR], badge=BADGE)
-        for role, name in PEOPLE.items():
-            site.people.add(name, [role], password=PASSWORD)
-        yield site
+        yield peopled(site)
 
 
 @pytest.fixture(scope="module")
-def address(station):
-    with served(station) as where:
+def address(station, serving):
+    with serving(station) as where:
         yield where
 
 
@@ -75,7 +49,7 @@ def chromium(address):
 
 
 @pytest.fixture
-def desk(chromium, address):
+def desk(chromium, address, accounts):
     """Return a function that opens a browser of its own, signed in as a role, or as nobody for None."""
     opened = []
 
@@ -86,13 +60,13 @@ def desk(chromium, address):
         page.set_default_timeout(PATIENCE)
         if role is Role.OPERATOR:
             page.goto(f"{address}/line")
-            scan_until(page, BADGE, f"header:has-text('{OPERATOR}')")
+            scan_until(page, OPERATOR.badge, f"header:has-text('{OPERATOR.name}')")
         elif role is not None:
             page.goto(f"{address}/sign-in")
-            page.fill("[name=name]", PEOPLE[role])
-            page.fill("[name=password]", PASSWORD)
+            for field, value in accounts[role].items():
+                page.fill(f"[name={field}]", value)
             page.click("main button")
-            expect(page.locator("header")).to_contain_text(PEOPLE[role], timeout=PATIENCE)
+            expect(page.locator("header")).to_contain_text(accounts[role]["name"], timeout=PATIENCE)
         return page
 
     yield sit_down

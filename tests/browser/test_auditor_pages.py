@@ -1,8 +1,6 @@
 """The auditor's pages in a browser: an audit that tells by itself when it is done, and nothing that axe finds amiss."""
 
 import shutil
-import threading
-import time
 
 import pytest
 from axe_playwright_python.sync_playwright import Axe
@@ -13,35 +11,25 @@ from station.cli.serve import opened_site
 from station.cli.setup import write_folder
 from station.clock import system_clock
 from station.screens.access import Role
-from station.screens.server import make_server
 from station.sequence.station_file import load_station
-from station.simulated.free_port import free_ports
 
-NAME, PASSWORD, SERIAL = "T. Elster", "a password for tests", "CP40-0102"
+SERIAL = "CP40-0102"
 PATIENCE = 120_000      # ms, of a loaded machine
 
 
 @pytest.fixture(scope="module")
-def address(tmp_path_factory):
+def address(tmp_path_factory, peopled, serving):
     """Serve a station with one tested motor; yield where."""
     folder = tmp_path_factory.mktemp("audited") / "line"
     write_folder(folder, pace=50.0, free_ports=True)
     program.run(["test", SERIAL, "--station", str(folder / "station.toml")])
-    with opened_site(load_station(folder / "station.toml"), system_clock(), look_only=True) as site:
-        site.people.add(NAME, [Role.AUDITOR], password=PASSWORD)
-        (port,) = free_ports(1)
-        server = make_server(site, port)
-        thread = threading.Thread(target=server.run, daemon=True)
-        thread.start()
-        while not server.started:
-            time.sleep(0.01)
-        yield f"http://127.0.0.1:{port}"
-        server.should_exit = True
-        thread.join(20)
+    with opened_site(load_station(folder / "station.toml"), system_clock(), look_only=True) as site, serving(
+            peopled(site)) as where:
+        yield where
 
 
 @pytest.fixture(scope="module")
-def page(address):
+def page(address, accounts):
     """A page of an auditor who signed in by hand."""
     with sync_playwright() as play:
         browser = play.chromium.launch(executable_path=shutil.which("chromium"), args=[
@@ -49,8 +37,8 @@ def page(address):
         page = browser.new_page(viewport={"width": 1280, "height": 900})
         page.set_default_timeout(PATIENCE)
         page.goto(f"{address}/sign-in")
-        page.fill("[name=name]", NAME)
-        page.fill("[name=password]", PASSWORD)
+        for field, value in accounts[Role.AUDITOR].items():
+            page.fill(f"[name={field}]", value)
         page.click("main button")
         expect(page).to_have_url(f"{address}/evidence")
         yield page
