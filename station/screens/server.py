@@ -62,4 +62,4 @@ def _config(app: Any, **given: Any) -> uvicorn.Config:  # noqa: ANN401 - as uvic
     What was asked is never logged, as badges are; nobody in between is believed about where a request came from.
     """
     return uvicorn.Config(app, log_level="warning", access_log=False, server_header=False, proxy_headers=False,
-                          http="h11", ws="none", timeout_graceful_shutdown=PATIENCE, **given)
+                          http="h11", ws="none", lifespan="off", timeout_graceful_shutdown=PATIENCE, **given)

@@ -14,12 +14,14 @@ from station.screens.demo_people import OPERATOR
 from station.sequence.station_file import load_station
 
 PATIENCE = 60_000       # ms, of a loaded machine
-# Writes down what the page would play: how many tones, and how each begins.
-LISTEN = """window.heard = [];
-const make = AudioContext.prototype.createOscillator;
+# Writes down what the page would play, from one load of it to the next: how each tone begins.
+LISTEN = """const make = AudioContext.prototype.createOscillator;
 AudioContext.prototype.createOscillator = function () {
   const tone = make.call(this), from = tone.frequency.setValueAtTime;
-  tone.frequency.setValueAtTime = function (value, at) { window.heard.push(value); return from.call(this, value, at); };
+  tone.frequency.setValueAtTime = function (value, at) {
+    sessionStorage.setItem("heard", JSON.stringify([...JSON.parse(sessionStorage.getItem("heard") || "[]"), value]));
+    return from.call(this, value, at);
+  };
   return tone;
 };"""
 
@@ -80,7 +82,7 @@ def sign_in(page):
 
 
 def heard(page):
-    return page.evaluate("window.heard")
+    return page.evaluate("JSON.parse(sessionStorage.getItem('heard') || '[]')")
 
 
 def await_tone(page, hertz):
@@ -121,7 +123,7 @@ def test_each_event_has_its_own_sound_and_a_reload_shows_the_true_state(page, si
     page.reload()
     state(page, "pass")
     page.wait_for_timeout(300)
-    assert heard(page) == []                # said once
+    assert len(heard(page)) == before + 2   # said once
 
 
 def test_a_page_that_nobody_answers_covers_its_verdict(page, served):
