@@ -18,8 +18,9 @@ from station.cli.testing import certify
 from station.cli.workplace import Attendant, EmbeddedAttendant, Workplace, open_workplace
 from station.clock import Clock, system_clock
 from station.errors import StationError, UsageError
+from station.record.statement import Statement
 from station.record.store import Store
-from station.screens.line import Line
+from station.screens.line import Line, Writing
 from station.screens.line_state import Order
 from station.screens.orders import Orders
 from station.screens.people import People
@@ -188,6 +189,10 @@ class PlaceTester:
     def enter_trail(self) -> None:
         """Enter into the log what people have done since."""
         self.trail.enter(self.place.store)
+
+    def write(self, work: Writing) -> Statement:
+        """Let `work` write to the store."""
+        return work(self.place.store)
 
     def test(self, order: Order, operator: str, watch: Callable[[Notice], None], go_on: Callable[[], None],
              further: FurtherRun | None) -> dict[str, Any]:
