@@ -64,6 +64,11 @@ def show_records(connection: sqlite3.Connection, serial: str) -> list[Record]:
     return [read_body(row) for row in connection.execute(schema.SHOW, (serial,))]
 
 
+def motor_types(connection: sqlite3.Connection) -> list[str]:
+    """Return the motor types that there are records of, without those of interrupted runs that knew none."""
+    return [name for (name,) in connection.execute(schema.TYPES)]
+
+
 def count_yield(
     connection: sqlite3.Connection, *, motor_type: str | None = None, since: str | None = None,
     until: str | None = None,

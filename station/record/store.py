@@ -16,7 +16,7 @@ from station.record.capture_file import codes_sha256, parse_capture, write_captu
 from station.record.clock_watch import Reading, clock_flags, reading_of
 from station.record.correction import What, correction, void_runs
 from station.record.evidence import Evidence
-from station.record.find import Yield, count_yield, find_records, records_with_leaves, show_records
+from station.record.find import Yield, count_yield, find_records, motor_types, records_with_leaves, show_records
 from station.record.leftovers import drop_spool, read_spool, spool_of
 from station.record.record import Record, canonical, interrupted_record, sha256_of
 from station.record.reference_check import (
@@ -202,6 +202,10 @@ class Store(StoreFolder):
     def each_with_leaf(self, motor_type: str | None = None) -> Iterator[tuple[Record, bytes]]:
         """Yield what `each` does, with the hash of each one's leaf; see `find.records_with_leaves`."""
         return records_with_leaves(self._connection, motor_type)
+
+    def motor_types(self) -> list[str]:
+        """Return the motor types that there are records of."""
+        return motor_types(self._connection)
 
     def show(self, serial: str) -> list[Record]:
         """Return every record of one motor, first run first."""

@@ -25,6 +25,8 @@ from station.screens import (
     people_page,
     rig,
     sign_in,
+    study_one,
+    study_type,
     tests_page,
 )
 from station.screens.ask import Page
@@ -49,6 +51,7 @@ PANEL_PAGES: tuple[Page, ...] = (
 PAGES: tuple[Page, ...] = (
     *sign_in.PAGES, *PANEL_PAGES,
     *tests_page.PAGES, *files_page.PAGES, *bench_page.PAGES,
+    *study_type.PAGES, *study_one.PAGES,
     *evidence_find.PAGES, *evidence_audit.PAGES, *evidence_recall.PAGES, *evidence_page.PAGES, *evidence_files.PAGES)
 
 

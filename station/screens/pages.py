@@ -12,6 +12,7 @@ from station.screens.assets import address_of
 from station.screens.hall import hall_of
 from station.screens.refusal import RefusedError
 from station.screens.words import DEFAULT, Words, language_for
+from station.units import printed
 
 if TYPE_CHECKING:
     from station.screens.ask import Ask
@@ -19,11 +20,13 @@ if TYPE_CHECKING:
 # The pages of the desk: address, key of its name, and who may see it.
 DESK: tuple[tuple[str, str, Duty], ...] = (
     ("/tests", "desk.tests", Duty.READ), ("/files", "desk.files", Duty.DRAFT), ("/bench", "desk.bench", Duty.DRAFT),
-    ("/evidence", "desk.evidence", Duty.READ), ("/people", "desk.people", Duty.KEEP))
+    ("/studies", "desk.studies", Duty.DRAFT), ("/evidence", "desk.evidence", Duty.READ),
+    ("/people", "desk.people", Duty.KEEP))
 
 _templates = Environment(loader=FileSystemLoader(Path(__file__).with_name("templates")), autoescape=True,
                          undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True)
-_templates.globals |= {"asset": address_of, "may": lambda person, duty: may(person.roles if person else (), duty)}
+_templates.globals |= {"asset": address_of, "printed": printed,
+                       "may": lambda person, duty: may(person.roles if person else (), duty)}
 
 
 def page(ask: "Ask", template: str, status: int = 200, **given: Any) -> Response:  # noqa: ANN401 - what a template shows

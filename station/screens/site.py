@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from station.screens.rig import Fixture
 
 FOLDER = "people"       # beside the station file
+STUDIES = 6             # kept at once; one of 10 000 motors is 20 MB
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,6 +36,7 @@ class Site:
     fixture: "Fixture | None" = None        # of a simulated bench
     attempts: Attempts = field(default_factory=Attempts)
     background: Background = field(default_factory=Background)
+    studies: Background = field(default_factory=lambda: Background(STUDIES))
 
     @contextmanager
     def store(self) -> Iterator[Store]:

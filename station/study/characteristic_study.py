@@ -44,8 +44,8 @@ class CharacteristicStudy:
     the spread without that of measuring, `measuring` the share of variance that measuring has at most. Motors far
     outside all others count in everything but normality, heaps, lots, stations and drifts: a defect is no property of a
     lot. `rails` counts values that are exactly the least and the largest, where they look like the ends of an
-    instrument's range. `usual_index` is the index without motors far outside, `usual_beyond` how many of the others lie
-    outside the tolerance.
+    instrument's range. `usual_index` and `usual_fit` are without motors far outside, `usual_beyond` how many of
+    the others lie outside the tolerance.
     """
 
     sample: Sample
@@ -54,6 +54,7 @@ class CharacteristicStudy:
     rails: tuple[int, int]
     capability: Capability | None
     fit: Fit | None
+    usual_fit: Fit | None
     index: Estimate | None
     usual_index: Estimate | None
     usual_beyond: int
@@ -82,8 +83,9 @@ def study(population: Population, sample: Sample) -> CharacteristicStudy:
     known = shape(values) if values.size > 1 else None
     beyond = _beyond(sample)
     if known is None or values.size < LEAST or nature == "count" or known.least == known.largest:
-        return CharacteristicStudy(sample, known, beyond, (0, 0), None, None, None, None, beyond.count if beyond else 0,
-                                   None, None, None, None, None, (), 0.0, None, None, None, None, ())
+        return CharacteristicStudy(sample, known, beyond, (0, 0), None, None, None, None, None,
+                                   beyond.count if beyond else 0, None, None, None, None, None, (), 0.0, None, None,
+                                   None, None, ())
     limited = sample.lower is not None or sample.upper is not None
     lots, stations, cells = (groups[sample.rows] for groups in
                              (population.lots, population.stations, population.cells()))
@@ -91,10 +93,11 @@ def study(population: Population, sample: Sample) -> CharacteristicStudy:
     usual = np.delete(np.arange(values.size), far)
     indices, fit = _models(sample, values, cells)
     index = _index(sample, indices, fit)
-    without = _index(sample, *_models(sample, values[usual], cells[usual])) if far.size else index
+    usual_indices, usual_fit = _models(sample, values[usual], cells[usual]) if far.size else (indices, fit)
+    without = _index(sample, usual_indices, usual_fit) if far.size else index
     true_s, measuring = _measuring(sample, known)
     return CharacteristicStudy(
-        sample, known, beyond, at_rails(values), indices, fit, index, without,
+        sample, known, beyond, at_rails(values), indices, fit, usual_fit, index, without,
         int(_outside(sample, values[usual]).sum()),
         index_of_quantiles(values, sample.lower, sample.upper) if limited and values.size >= FOR_QUANTILES else None,
         _holds(sample, known) if nature == "value" else None, normality(values[usual]), two_heaps(values),

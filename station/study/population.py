@@ -9,11 +9,12 @@ from numpy.typing import NDArray
 
 from station.characteristic import Nature, characteristic_of
 from station.errors import UsageError
-from station.judgement.limit_file import Limit, LimitFile
+from station.judgement.limit_file import LimitFile
 from station.judgement.limit_key import read_key
 from station.judgement.verdict import Verdict
 from station.study.capability import LEAST
 from station.study.choice import Choice
+from station.study.judged_by import narrowest
 from station.study.table_rows import Status
 from station.study.wide_table import WideTable
 
@@ -149,12 +150,6 @@ def _sample(frame: pd.DataFrame, key: str, unit: str, limits: LimitFile) -> Samp
     absent = {words: int((status == state).sum()) for state, words in ABSENT.items()}
     return Sample(key, name, label, unit, nature, lower, upper, rows, values, us,
                   {words: count for words, count in absent.items() if count})
-
-
-def narrowest(limits: Sequence[Limit]) -> tuple[float | None, float | None]:
-    """Return the tolerance that lies within all of them."""
-    return (max((limit.lower for limit in limits if limit.lower is not None), default=None),
-            min((limit.upper for limit in limits if limit.upper is not None), default=None))
 
 
 def _parts(key: str) -> tuple[str, str]:

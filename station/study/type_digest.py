@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from station.judgement.decision_rule import acceptance
 from station.judgement.limit_file import LimitFile
 from station.study.choice import Choice
+from station.study.judged_by import FileUsed, files_used, newest_limits
 
 if TYPE_CHECKING:
     from station.study.characteristic_study import CharacteristicStudy
@@ -37,13 +38,14 @@ class Curve:
 class Values:
     """One characteristic: values and u (n,) of the tests at places `rows`, and what may be drawn with them.
 
-    `accepted` are the narrowest acceptance limits for the standard uncertainty `u`, None where nothing could be
-    accepted or u is not known.
+    `far` are the places, among these, of values far outside all others. `accepted` are the narrowest acceptance limits
+    for the standard uncertainty `u`, None where nothing could be accepted or u is not known.
     """
 
     rows: Places
     values: Floats
     us: Floats
+    far: Places
     u: float | None
     accepted: Pair | None
     curve: Curve | None
@@ -61,6 +63,7 @@ class TypeDigest:
     lots: Places
     stations: Places
     values: Mapping[str, Values]
+    files: tuple[FileUsed, ...] = ()        # limit files that the tests were judged by
 
     @property
     def passed(self) -> NDArray[np.bool_]:
@@ -77,31 +80,35 @@ class TypeDigest:
 
 def study_chosen(store: Path, motor_type: str, revision: str, lot_pattern: str, choice: Choice) -> TypeDigest:
     """Study tests of one store against the limits of the newest of them; errors as `read_table` and `gather`."""
-    from station.study.judged_by import newest_limits  # noqa: PLC0415 - brings in pandas and scipy with those below
-    from station.study.population import gather  # noqa: PLC0415
+    from station.study.population import gather  # noqa: PLC0415 - brings in pandas and scipy with those below
     from station.study.type_study import study_type  # noqa: PLC0415
     from station.study.wide_table import read_table  # noqa: PLC0415
 
     table = read_table(store, motor_type, revision, lot_pattern=lot_pattern)
-    limits = newest_limits(store, choice.of(table))
-    return digest_of(study_type(gather([table], limits, choice), limits))
+    chosen = choice.of(table)
+    limits = newest_limits(store, chosen)
+    return digest_of(study_type(gather([table], limits, choice), limits), files_used(store, chosen))
 
 
-def digest_of(whole: "TypeStudy") -> TypeDigest:
+def digest_of(whole: "TypeStudy", files: tuple[FileUsed, ...] = ()) -> TypeDigest:
     """Return what is shown of a study."""
     from station.study.type_study import as_json  # noqa: PLC0415 - brings in scipy
 
     of = whole.population
     return TypeDigest(as_json(whole), of.serials, of.runs, of.started, of.verdicts, of.lots, of.stations,
-                      {row.study.sample.key: _values(row.study, whole.limits) for row in whole.rows})
+                      {row.study.sample.key: _values(row.study, whole.limits) for row in whole.rows},
+                      files)
 
 
 def _values(one: "CharacteristicStudy", limits: LimitFile) -> Values:
+    from station.study.distribution import far_outside  # noqa: PLC0415 - brings in scipy
+
     sample = one.sample
     known = sample.us[np.isfinite(sample.us)]
     u = float(np.quantile(known, HIGH, method="higher")) if known.size else None
-    return Values(sample.rows, sample.values, sample.us, u,
-                  None if u is None else accepted(limits, sample.name, sample.label, u), _curve(one))
+    far = far_outside(sample.values) if one.shape else np.arange(0)
+    return Values(sample.rows, sample.values, sample.us, far, u,
+                  None if u is None else accepted(limits, sample.name, sample.label, u), _curve(one, far))
 
 
 def accepted(limits: LimitFile, name: str, label: str, u: float) -> Pair | None:
@@ -118,11 +125,12 @@ def accepted(limits: LimitFile, name: str, label: str, u: float) -> Pair | None:
     return lower, upper
 
 
-def _curve(one: "CharacteristicStudy") -> Curve | None:
+def _curve(one: "CharacteristicStudy", far: Places) -> Curve | None:
     from station.study.fitted_curve import fitted_curve  # noqa: PLC0415 - brings in scipy
 
     if one.shape is None or one.shape.least == one.shape.largest:
         return None
-    places = np.linspace(one.shape.least, one.shape.largest, STEPS)
+    usual = np.delete(one.sample.values, far)
+    places = np.linspace(usual.min(), usual.max(), STEPS)
     found = fitted_curve(one, places)
     return Curve(found[0], places, found[1]) if found else None
