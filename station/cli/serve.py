@@ -190,6 +190,10 @@ class PlaceTester:
         """Enter into the log what people have done since."""
         self.trail.enter(self.place.store)
 
+    def fails_in_a_row(self) -> int:
+        """Return how many motors failed one after the other, as the store has it."""
+        return self.place.store.fails_in_a_row()
+
     def write(self, work: Writing) -> Statement:
         """Let `work` write to the store."""
         return work(self.place.store)

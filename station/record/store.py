@@ -16,6 +16,7 @@ from station.record.capture_file import codes_sha256, parse_capture, write_captu
 from station.record.clock_watch import Reading, clock_flags, reading_of
 from station.record.correction import What, correction, void_runs
 from station.record.evidence import Evidence
+from station.record.fails_in_a_row import fails_in_a_row
 from station.record.find import Yield, count_yield, find_records, motor_types, records_with_leaves, show_records
 from station.record.leftovers import drop_spool, read_spool, spool_of
 from station.record.record import Record, canonical, interrupted_record, sha256_of
@@ -216,6 +217,10 @@ class Store(StoreFolder):
     ) -> Yield:
         """Return the first-pass and the final yield; see `find.count_yield`."""
         return count_yield(self._connection, motor_type=motor_type, since=since, until=until)
+
+    def fails_in_a_row(self) -> int:
+        """Return how many motors failed one after the other by now; see `fails_in_a_row`."""
+        return fails_in_a_row(self._connection) if self._log is not None else 0
 
     def captures(self, record: Mapping[str, Any]) -> list[Capture]:
         """Return the captures of a record, each checked against the hash in the record.

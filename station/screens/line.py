@@ -56,6 +56,9 @@ class Tester(Protocol):
     def enter_trail(self) -> None:
         """Enter into the log what people have done since; see `Trail.enter`."""
 
+    def fails_in_a_row(self) -> int:
+        """Return how many motors failed one after the other, as the store has it; asked once, at the beginning."""
+
     def write(self, work: Writing) -> Statement:
         """Let `work` write to the store, which nobody else can open for writing."""
 
@@ -179,6 +182,9 @@ class Line:
     def _work(self) -> None:
         try:
             with self._opened() as tester:
+                with suppress(StationError):    # who unlocked the line shortly before the last end is to be counted
+                    self._enter_trail(tester)
+                self._state = replace(self._state, fails=tester.fails_in_a_row())
                 self._ready.set_result(tester)
                 while not self._leaving.is_set():
                     self._write(tester)
