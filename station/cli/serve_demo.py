@@ -12,7 +12,7 @@ from station.screens.site import people_folder
 from station.screens.trail import Trail
 from station.sequence.station_file import Station, load_station
 
-PACE = 5.0      # a test of half a minute in six seconds: long enough to see what is shown meanwhile
+PACE = 1.0      # as at a real bench: what is shown meanwhile is seen
 
 
 def demonstration(folder: Path, clock: Clock) -> Station:
