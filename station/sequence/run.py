@@ -112,6 +112,8 @@ class Runner:
             except (StationError, KeyboardInterrupt) as error:
                 # What stopped the bench comes first: the rest may follow from it.
                 trouble = (test.guard_watch and test.guard_watch.trouble) or error
+                if test.guard_watch is not None:
+                    test.say("rest", "the test is broken off, and the shaft comes to rest")
             finally:
                 timing.begin("Verdict")
                 with timing.phase("safe state", "station"):
