@@ -15,7 +15,7 @@ from station.judgement.limit_file import LimitFile, parse_limits
 from station.record.log_key import LogKey
 from station.record.schema import DATABASE
 from station.record.store import Store
-from station.sequence.limits_of_type import limit_file_of
+from station.sequence.limits_of_type import limit_file_of, limit_files
 from station.sequence.opening import keys_folder, open_store
 from station.sequence.station_file import Station, load_station
 from station.study.compare import Change, compare
@@ -80,7 +80,7 @@ def restore(motor_type: MotorType, station: StationFile = Path("station.toml")) 
     """Put the file of the last release back in place."""
     here = load_station(station)
     with Store(here.store, read_only=True) as store:
-        said, target = restore_last(here, store, motor_type)
+        said, target = restore_last(store, motor_type, here.limits, limit_files(here))
     _say(f"{motor_type} revision {said['revision']} is in force: {target}")
     return 0
 
@@ -93,8 +93,8 @@ def history(
     """Tell who released which revision when and why, and whether file and signature still hold."""
     here = load_station(station)
     with Store(here.store, read_only=True) as store:
-        released = releases_told(here, store, motor_type)
-    in_force = told_in_force(here, motor_type, released)
+        released = releases_told(store, motor_type, here.keys)
+    in_force = told_in_force(_named_file(here, motor_type, optional=bool(released)), motor_type, released)
     if as_json:
         results.print(json.dumps([{**one.said, "holds": one.holds} for one in released]),
                       markup=False, highlight=False, soft_wrap=True)
@@ -109,6 +109,16 @@ def history(
         results.print(table)
         _say(f"{len(released)} release(s) of {motor_type}; {in_force}")
     return int(ExitCode.PASS if all(one.holds == HOLDS for one in released) else ExitCode.EVIDENCE)
+
+
+def _named_file(here: Station, motor_type: str, *, optional: bool) -> Path | None:
+    """Return the limit file of a type; where it is `optional`, None when the station file names none any more."""
+    try:
+        return limit_file_of(here, motor_type)
+    except UsageError:
+        if not optional:
+            raise
+        return None
 
 
 def _refuse_narrow(here: Station, limits: LimitFile, draft: Path) -> None:

@@ -8,9 +8,14 @@ from station.sequence.station_file import Station
 from station.toml_file import read_toml
 
 
+def limit_files(station: Station) -> list[Path]:
+    """Return the limit files that the station file names, whether they are there or not."""
+    return sorted({station.limits / mark.limit_file for mark in station.marks})
+
+
 def limit_file_of(station: Station, motor_type: str) -> Path:
     """Return the limit file of a motor type, as the station file names it; UsageError when it does not."""
-    paths = sorted({station.limits / mark.limit_file for mark in station.marks})
+    paths = limit_files(station)
     found = [path for path in paths
              if (parse_limits(read_toml(path)).motor_type.name if path.exists() else path.stem) == motor_type]
     if len(found) != 1:
@@ -24,7 +29,7 @@ def limit_file_of(station: Station, motor_type: str) -> Path:
 def limits_in_force(station: Station) -> dict[str, LimitFile]:
     """Return the limit files that the station file names, by motor type; those that do not hold are left out."""
     found = {}
-    for path in sorted({station.limits / mark.limit_file for mark in station.marks}):
+    for path in limit_files(station):
         try:
             limits = parse_limits(read_toml(path))
         except FileContractError:       # told wherever somebody asks for that type

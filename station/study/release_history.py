@@ -1,6 +1,6 @@
 """What was released of a motor type, whether it still holds, what is in force now, and how it is put back."""
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -12,8 +12,6 @@ from station.record.release_entry import releases_of, verify_release
 from station.record.signed_note import Verifier
 from station.record.statement import Statement
 from station.record.store import Store
-from station.sequence.limits_of_type import limit_file_of
-from station.sequence.station_file import Station
 from station.study.release import last_release, put_in_force
 from station.toml_file import parse_toml, read_toml
 
@@ -28,21 +26,17 @@ class Release:
     holds: str
 
 
-def releases_told(station: Station, store: Store, motor_type: str) -> list[Release]:
-    """Return the releases of a motor type, oldest first, each held against its files and the station's key."""
-    public = None if station.keys is None else station.keys / PUBLIC_FILE
+def releases_told(store: Store, motor_type: str, keys: Path | None) -> list[Release]:
+    """Return the releases of a motor type, oldest first, each held against its files and the key in folder `keys`."""
+    public = None if keys is None else keys / PUBLIC_FILE
     verifiers = [load_verifier(public)] if public is not None and public.exists() else []
     return [Release(said, _holds(store, said, verifiers))
             for said in releases_of(motor_type, store.statements("release"))]
 
 
-def told_in_force(station: Station, motor_type: str, released: Sequence[Release]) -> str:
-    """Return which file is in force now, in words; UsageError when the type was never released and has none."""
-    try:
-        path = limit_file_of(station, motor_type)
-    except UsageError:
-        if not released:
-            raise
+def told_in_force(path: Path | None, motor_type: str, released: Sequence[Release]) -> str:
+    """Return what is in force at `path`, where the station file names one, in words."""
+    if path is None:
         return "the station file names no limit file of it now"
     if not path.exists():
         return f"{path} is missing"
@@ -56,8 +50,12 @@ def told_in_force(station: Station, motor_type: str, released: Sequence[Release]
     return f"{path} is revision {number}, {said_there}"
 
 
-def restore_last(station: Station, store: Store, motor_type: str) -> tuple[Statement, Path]:
+def restore_last(store: Store, motor_type: str, folder: Path, paths: Iterable[Path]) -> tuple[Statement, Path]:
     """Put the file of the last release back in place; return what the log says of it, and where it is.
+
+    Parameters
+    ----------
+    folder, paths : the station's folder of limit files, and those that its file names
 
     Raises
     ------
@@ -68,10 +66,9 @@ def restore_last(station: Station, store: Store, motor_type: str) -> tuple[State
     """
     said = last_release(store, motor_type)
     if said is None:
-        raise UsageError("nothing of this type was released here", where=str(station.store), got="none",
+        raise UsageError("nothing of this type was released here", where=str(store.folder), got="none",
                          expected=f"a release of {motor_type} in the log", remedy="Put the file back by hand.")
-    target = next((station.limits / mark.limit_file for mark in station.marks
-                   if Path(mark.limit_file).name == said["file"]), station.limits / said["file"])
+    target = next((path for path in paths if path.name == said["file"]), folder / said["file"])
     put_in_force(store, said, target)
     return said, target
 
