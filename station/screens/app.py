@@ -20,14 +20,17 @@ from station.screens import (
     evidence_recall,
     files_page,
     leave,
+    limits_page,
     operator,
     panel,
     people_page,
+    release_page,
     rig,
     sign_in,
     study_one,
     study_type,
     tests_page,
+    what_if_page,
 )
 from station.screens.ask import Page
 from station.screens.guarding import guarded, unanswered
@@ -51,6 +54,7 @@ PANEL_PAGES: tuple[Page, ...] = (
 PAGES: tuple[Page, ...] = (
     *sign_in.PAGES, *PANEL_PAGES,
     *tests_page.PAGES, *files_page.PAGES, *bench_page.PAGES,
+    *limits_page.PAGES, *what_if_page.PAGES, *release_page.PAGES,
     *study_type.PAGES, *study_one.PAGES,
     *evidence_find.PAGES, *evidence_audit.PAGES, *evidence_recall.PAGES, *evidence_page.PAGES, *evidence_files.PAGES)
 

@@ -19,7 +19,8 @@ if TYPE_CHECKING:
 
 # The pages of the desk: address, key of its name, and who may see it.
 DESK: tuple[tuple[str, str, Duty], ...] = (
-    ("/tests", "desk.tests", Duty.READ), ("/files", "desk.files", Duty.DRAFT), ("/bench", "desk.bench", Duty.DRAFT),
+    ("/tests", "desk.tests", Duty.READ), ("/limits", "desk.limits", Duty.DRAFT),
+    ("/files", "desk.files", Duty.DRAFT), ("/bench", "desk.bench", Duty.DRAFT),
     ("/studies", "desk.studies", Duty.DRAFT), ("/evidence", "desk.evidence", Duty.READ),
     ("/people", "desk.people", Duty.KEEP))
 

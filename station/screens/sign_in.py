@@ -33,7 +33,12 @@ def _sign_in(ask: Ask) -> Response:
 
 def proved(ask: Ask) -> Person | None:
     """Return whose name and password a form holds, or None; PatienceError after too many that did not fit."""
-    name, attempts = ask.given("name"), ask.site.attempts
+    return proved_as(ask, ask.given("name"))
+
+
+def proved_as(ask: Ask, name: str) -> Person | None:
+    """Return the person of that name if a form holds their password, or None; errors as `proved`."""
+    attempts = ask.site.attempts
     sources = by_computer(ask.where), by_name(name, at_panel=ask.is_at_panel)
     attempts.begin(ask.site.clock.monotonic(), *sources)
     person = ask.site.people.by_password(name, ask.form.get("password", ""))
