@@ -1,12 +1,15 @@
-"""What tests of several rooms stand on: a real printer, records that keep to their schema, examples without clock."""
+"""What tests of several rooms stand on: a real printer, served pages, records that keep to their schema, no clock."""
 
 import importlib.util
+from contextlib import closing, contextmanager
 from pathlib import Path
 
 import pytest
 from hypothesis import settings
 
 from station.record.record_schema import check_record
+from station.screens.demo_people import PEOPLE, let_in
+from station.screens.server import HOST, bound, make_server, running
 from station.sequence.run import Runner
 
 # How long an example takes is a matter of what else the machine does, and no reason to fail.
@@ -49,3 +52,37 @@ def printer(printers, message_bus, tmp_path):
     one = printers.RealPrinter(tmp_path / "printer", message_bus)
     yield one
     one.stop()
+
+
+@contextmanager
+def served(site):
+    """Serve the pages of `site` at a free port; yield the address, and end without waiting for anybody."""
+    with closing(bound(HOST, 0)) as listening:
+        port = listening.getsockname()[1]
+        with running(make_server(site, port), listening) as server:
+            try:
+                yield f"http://{HOST}:{port}"
+            finally:
+                server.force_exit = True
+
+
+@pytest.fixture(scope="session")
+def serving():
+    """Return the function that serves a site, as a context of its address."""
+    return served
+
+
+@pytest.fixture(scope="session")
+def peopled():
+    """Return the function that gives the people of the demonstration, one for each role, accounts at a site."""
+    def with_people(site):
+        let_in(site.station, site.trail, "tests")
+        return site
+
+    return with_people
+
+
+@pytest.fixture(scope="session")
+def accounts():
+    """Return name and password of somebody in each role that signs in by them."""
+    return {one.role: {"name": one.name, "password": one.password} for one in PEOPLE if one.password}

@@ -124,6 +124,15 @@ class Report:
         steps = list(Step)
         return sorted(self.findings, key=lambda finding: steps.index(finding.step))
 
+    @classmethod
+    def from_json(cls, said: Mapping[str, Any]) -> "Report":
+        """Return the report that `as_json` wrote; KeyError, TypeError or ValueError for anything else."""
+        steps = {Step(one["step"]): one for one in said["steps"]}
+        found = [AuditFinding(one["code"], Severity(one["severity"]), *(str(one[key]) for key in (
+            "what", "where", "since", "expected", "got", "remedy"))) for one in said["findings"]]
+        return cls({step: one["held"] for step, one in steps.items() if one["held"]},
+                   {step: one["left_out"] for step, one in steps.items() if one["left_out"]}, found)
+
     def as_json(self, target: str) -> dict[str, Any]:
         """Return it as `--json` prints it; keys may be added, none is ever removed or changed."""
         return {"target": target, "clean": self.is_clean,

@@ -25,7 +25,7 @@ errors = Console(stderr=True, width=_width(sys.stderr))
 
 SIGNS = {"PASS": "✓", "FAIL": "✗", "NO RESULT": "–"}
 CODES = {"PASS": ExitCode.PASS, "FAIL": ExitCode.FAIL, "NO RESULT": ExitCode.NO_RESULT}
-_MARKS = {"step": "·", "wait": "▶", "motor": "○", "speed": "↻", "value": " ", "note": "!"}
+_MARKS = {"step": "·", "wait": "▶", "motor": "○", "speed": "↻", "rest": "↓", "value": " ", "note": "!"}
 
 
 def show_notice(notice: Notice) -> None:

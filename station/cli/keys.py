@@ -25,6 +25,7 @@ from station.errors import UsageError
 from station.record.log_key import PRIVATE_FILE as LOG_KEY
 from station.record.log_key import PUBLIC_FILE as LOG_PUBLIC
 from station.record.log_key import LogKey, load_verifier
+from station.sequence.opening import keys_folder
 from station.sequence.station_file import Station, load_station
 
 app = typer.Typer(no_args_is_help=True, help="Make, show and import the keys that sign.", rich_markup_mode=None)
@@ -103,14 +104,6 @@ def make_keys(station: Station, folder: Path, authority: Path, organisation: str
         keep_station_key(folder, private, (issuer.issue(station.id, private.public_key(), clock), issuer.certificate))
     if not (folder / LOG_KEY).exists():
         LogKey.make(folder, station.origin)
-
-
-def keys_folder(station: Station) -> Path:
-    """Return the folder of the keys; UsageError when the station file names none."""
-    if station.keys is None:
-        raise UsageError("the station signs nothing", where=str(station.file), expected="a table [signing]",
-                         got="none", remedy='Add the lines `[signing]` and `keys = "keys"`, then repeat.')
-    return station.keys
 
 
 def _show(folder: Path, origin: str) -> None:

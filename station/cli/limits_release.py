@@ -1,7 +1,6 @@
 """`station limits compare | release | restore | history`: what a draft changes, and who put which limits in force."""
 
 import json
-from collections.abc import Sequence
 from pathlib import Path
 from typing import Annotated, Any
 
@@ -9,23 +8,20 @@ import typer
 from rich.table import Table
 
 from station.cli.console import results
-from station.cli.keys import keys_folder
-from station.cli.opening import open_store
 from station.clock import system_clock
-from station.errors import EvidenceError, FileContractError, UsageError
+from station.errors import UsageError
 from station.exit_code import ExitCode
 from station.judgement.limit_file import LimitFile, parse_limits
-from station.record.kept_files import kept_file
-from station.record.log_key import PUBLIC_FILE, LogKey, load_verifier
-from station.record.release_entry import releases_of, verify_release
+from station.record.log_key import LogKey
 from station.record.schema import DATABASE
-from station.record.signed_note import Verifier
-from station.record.statement import Statement
 from station.record.store import Store
+from station.sequence.limits_of_type import limit_file_of, limit_files
+from station.sequence.opening import keys_folder, open_store
 from station.sequence.station_file import Station, load_station
 from station.study.compare import Change, compare
-from station.study.release import Wish, last_release, put_in_force, release_draft
-from station.toml_file import parse_toml, read_toml
+from station.study.release import Wish, last_release, release_draft
+from station.study.release_history import HOLDS, releases_told, restore_last, told_in_force
+from station.toml_file import read_toml
 
 StationFile = Annotated[Path, typer.Option("--station", help="The station file.")]
 MotorType = Annotated[str, typer.Argument(help="Motor type.")]
@@ -64,7 +60,7 @@ def release(
     here = load_station(station)
     limits = parse_limits(read_toml(draft))
     _refuse_narrow(here, limits, draft)
-    target, key = _file_of(here, limits.motor_type.name), LogKey.load(keys_folder(here))
+    target, key = limit_file_of(here, limits.motor_type.name), LogKey.load(keys_folder(here))
     with open_store(here) as store:
         before = last_release(store, limits.motor_type.name)
         old = parse_limits(read_toml(target)) if target.exists() else None
@@ -84,13 +80,7 @@ def restore(motor_type: MotorType, station: StationFile = Path("station.toml")) 
     """Put the file of the last release back in place."""
     here = load_station(station)
     with Store(here.store, read_only=True) as store:
-        said = last_release(store, motor_type)
-        if said is None:
-            raise UsageError("nothing of this type was released here", where=str(here.store), got="none",
-                             expected=f"a release of {motor_type} in the log", remedy="Put the file back by hand.")
-        target = next((here.limits / mark.limit_file for mark in here.marks
-                       if Path(mark.limit_file).name == said["file"]), here.limits / said["file"])
-        put_in_force(store, said, target)
+        said, target = restore_last(store, motor_type, here.limits, limit_files(here))
     _say(f"{motor_type} revision {said['revision']} is in force: {target}")
     return 0
 
@@ -102,45 +92,33 @@ def history(
 ) -> int:
     """Tell who released which revision when and why, and whether file and signature still hold."""
     here = load_station(station)
-    public = None if here.keys is None else here.keys / PUBLIC_FILE
-    verifiers = [load_verifier(public)] if public is not None and public.exists() else []
     with Store(here.store, read_only=True) as store:
-        said = releases_of(motor_type, store.statements("release"))
-        holds = [_holds(store, one, verifiers) for one in said]
-    in_force = _in_force(here, motor_type, said)
+        released = releases_told(store, motor_type, here.keys)
+    in_force = told_in_force(_named_file(here, motor_type, optional=bool(released)), motor_type, released)
     if as_json:
-        results.print(json.dumps([{**one, "holds": words} for one, words in zip(said, holds, strict=True)]),
+        results.print(json.dumps([{**one.said, "holds": one.holds} for one in released]),
                       markup=False, highlight=False, soft_wrap=True)
     else:
         table = Table("revision", "released", "by", "reason", "replaces", "study", "SHA-256", "entry", "holds")
-        for one, words in zip(said, holds, strict=True):
-            before = one["predecessor"]
-            table.add_row(one["revision"], one["at"], one["person"], one["reason"],
-                          before["revision"] if before else "-", f"{one['study']['name']} {one['study']['sha256'][:8]}",
-                          one["sha256"][:8], str(one["log"]["seq"]), words)
+        for said, holds in ((one.said, one.holds) for one in released):
+            before = said["predecessor"]
+            table.add_row(said["revision"], said["at"], said["person"], said["reason"],
+                          before["revision"] if before else "-",
+                          f"{said['study']['name']} {said['study']['sha256'][:8]}",
+                          said["sha256"][:8], str(said["log"]["seq"]), holds)
         results.print(table)
-        _say(f"{len(said)} release(s) of {motor_type}; {in_force}")
-    return int(ExitCode.PASS if all(words == "yes" for words in holds) else ExitCode.EVIDENCE)
+        _say(f"{len(released)} release(s) of {motor_type}; {in_force}")
+    return int(ExitCode.PASS if all(one.holds == HOLDS for one in released) else ExitCode.EVIDENCE)
 
 
-def _in_force(here: Station, motor_type: str, said: Sequence[Statement]) -> str:
-    """Return which file is in force now, in words; UsageError when the type was never released and has none."""
+def _named_file(here: Station, motor_type: str, *, optional: bool) -> Path | None:
+    """Return the limit file of a type; where it is `optional`, None when the station file names none any more."""
     try:
-        path = _file_of(here, motor_type)
+        return limit_file_of(here, motor_type)
     except UsageError:
-        if not said:
+        if not optional:
             raise
-        return "the station file names no limit file of it now"
-    if not path.exists():
-        return f"{path} is missing"
-    limits = parse_limits(read_toml(path))
-    number, by = limits.revision.number, limits.revision.released_by
-    if said and said[-1]["sha256"] == limits.sha256:
-        return f"{path} is the last one"
-    if said:
-        return f"{path} is another: revision {number}. Put it back: `station limits restore {motor_type}`"
-    said_there = f"released by {by} on {limits.revision.released_on}, as it says itself" if by else "a draft"
-    return f"{path} is revision {number}, {said_there}"
+        return None
 
 
 def _refuse_narrow(here: Station, limits: LimitFile, draft: Path) -> None:
@@ -150,34 +128,6 @@ def _refuse_narrow(here: Station, limits: LimitFile, draft: Path) -> None:
     if (here.store / DATABASE).exists():
         for narrow in hold_against(here.store, limits, str(draft)):
             _say(f"warning: {narrow.words}")
-
-
-def _holds(store: Store, said: Statement, verifiers: Sequence[Verifier]) -> str:
-    """Return "yes", or what is wrong with the kept files or the signature of a release."""
-    try:
-        if not verifiers:
-            return "signature not looked at: no public key here"
-        verify_release(said, verifiers)
-        for sha256 in (said["sha256"], said["draft_sha256"], said["study"]["sha256"]):
-            kept_file(store.folder, sha256)
-        limits = parse_limits(parse_toml(kept_file(store.folder, said["sha256"]), said["file"]))
-    except (EvidenceError, FileContractError) as error:
-        return str(error)
-    named = limits.motor_type.name, limits.revision.number, limits.revision.released_by
-    return "yes" if named == (said["motor_type"], said["revision"], said["person"]) else f"the file is {named}"
-
-
-def _file_of(here: Station, motor_type: str) -> Path:
-    """Return the limit file of a motor type, as the station file names it; UsageError when it does not."""
-    paths = sorted({here.limits / mark.limit_file for mark in here.marks})
-    found = [path for path in paths
-             if (parse_limits(read_toml(path)).motor_type.name if path.exists() else path.stem) == motor_type]
-    if len(found) != 1:
-        raise UsageError("the station file names no one limit file for this motor type", where=str(here.file),
-                         expected=f"one file of {motor_type}", got=", ".join(path.name for path in found) or
-                         "files of others: " + ", ".join(path.name for path in paths),
-                         remedy="Add a [[motor]] with limit_file to the station file, or correct the type's name.")
-    return found[0]
 
 
 def _named(limits: LimitFile) -> dict[str, Any]:

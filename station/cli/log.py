@@ -6,7 +6,6 @@ from typing import Annotated
 import typer
 
 from station.cli.console import results
-from station.cli.opening import open_store
 from station.clock import system_clock
 from station.errors import EvidenceError, UsageError
 from station.record.cosignature import WitnessKey, load_witness
@@ -15,6 +14,7 @@ from station.record.log_key import PUBLIC_FILE, load_verifier
 from station.record.store import Store
 from station.record.store_folder import HEAD
 from station.record.witness import Witness, parse_request, request_of
+from station.sequence.opening import open_store
 from station.sequence.station_file import load_station
 
 app = typer.Typer(no_args_is_help=True, help="The log of everything stored: heads, proofs, witnesses.",

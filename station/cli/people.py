@@ -42,7 +42,7 @@ def add(
     people, trail = _opened(station)
     needs = password_file is not None or not badge or set(role) != {Role.OPERATOR}
     people.add(name, role, password=_password(password_file) if needs else "", badge=badge, language=language)
-    trail.add(_who(), "add a person", where=WHERE, about=name, why=" ".join(sorted(role)))
+    trail.add(who_works(), "add a person", where=WHERE, about=name, why=" ".join(sorted(role)))
     _say(f"{name} may sign in.")
     return 0
 
@@ -55,7 +55,7 @@ def give(
     people, trail = _opened(station)
     people.give(name, password="" if badge and password_file is None else _password(password_file), badge=badge)
     Sessions(people, system_clock()).end_all_of(name)
-    trail.add(_who(), "give a badge" if badge else "give a password", where=WHERE, about=name)
+    trail.add(who_works(), "give a badge" if badge else "give a password", where=WHERE, about=name)
     _say(f"{name} may sign in with it.")
     return 0
 
@@ -66,7 +66,7 @@ def disable(name: Name, station: StationFile = Path("station.toml")) -> int:
     people, trail = _opened(station)
     people.disable(name)
     Sessions(people, system_clock()).end_all_of(name)
-    trail.add(_who(), "disable a person", where=WHERE, about=name)
+    trail.add(who_works(), "disable a person", where=WHERE, about=name)
     _say(f"{name} may sign in no more.")
     return 0
 
@@ -87,7 +87,7 @@ def _opened(station: Path) -> tuple[People, Trail]:
     return people, Trail(people, system_clock())
 
 
-def _who() -> str:
+def who_works() -> str:
     """Return who works at the computer, as it knows them."""
     try:
         return getuser()

@@ -13,7 +13,6 @@ import numpy as np
 
 from station.bench.bench_file import BenchFile, load_bench
 from station.cli.console import results
-from station.cli.opening import open_store
 from station.cli.setup import write_folder
 from station.cli.workplace import heading_of
 from station.clock import Date, Moment, system_clock
@@ -23,6 +22,7 @@ from station.record.record import Record
 from station.sequence.capturing import peak_range
 from station.sequence.files_in_force import files_in_force, keep_files, limit_file
 from station.sequence.given_run import GivenRun, conclude_given
+from station.sequence.opening import open_store
 from station.sequence.record_of_run import Heading
 from station.sequence.station_file import Station, load_station
 from station.sequence_file import BackDriveStep, SensorSupplyStep, Sequence, parse_sequence

@@ -13,12 +13,14 @@ from station.bench.roles import GuardState
 from station.cli.console import results
 from station.cli.drifting import DriftWatch, stopping
 from station.cli.printing import hand_over, printing
+from station.cli.serve_demo import demonstration, whom_to_be
 from station.cli.testing import certify
 from station.cli.workplace import Attendant, EmbeddedAttendant, Workplace, open_workplace
 from station.clock import Clock, system_clock
-from station.errors import StationError
+from station.errors import StationError, UsageError
+from station.record.statement import Statement
 from station.record.store import Store
-from station.screens.line import Line
+from station.screens.line import Line, Writing
 from station.screens.line_state import Order
 from station.screens.orders import Orders
 from station.screens.people import People
@@ -38,10 +40,14 @@ from station.sequence.station_file import Station, load_station
 from station.study.drift import told
 
 PORT = 8080
+STATION_FILE = Path("station.toml")
 
 
 def serve(
-    station: Annotated[Path, typer.Option("--station", help="The station file.")] = Path("station.toml"),
+    station: Annotated[Path, typer.Option("--station", help="The station file.")] = STATION_FILE,
+    demo: Annotated[Path | None, typer.Option("--demo", metavar="FOLDER", help="Instead, to try everything: a station "
+                                              "with a simulated bench in FOLDER, made if absent, with people whose "
+                                              "badges and passwords are printed.")] = None,
     port: Annotated[int, typer.Option(min=1, max=65535, help="Port on this computer.")] = PORT,
     look_only: Annotated[bool, typer.Option("--look-only", help="Open no bench: show what is stored.")] = False,
     plant: Annotated[str, typer.Option(metavar="HOST:PORT", help="Serve other computers of the plant there, over TLS; "
@@ -51,12 +57,19 @@ def serve(
     key: Annotated[Path | None, typer.Option(help="PEM: its private key.")] = None,
 ) -> int:
     """Serve the pages of the station to the browser of this computer, until interrupted."""
-    here, clock = load_station(station), system_clock()
+    if demo is not None and (plant or station != STATION_FILE):
+        raise UsageError("a demonstration is for this computer alone", where="station serve", expected="--demo without "
+                         "--station and --plant: everybody knows its passwords", got="both",
+                         remedy="Leave one of them out.")
+    clock = system_clock()
+    here = demonstration(demo, clock) if demo else load_station(station)
     beyond = load_plant(plant, certificate, key, clock) if plant or certificate or key else None
     with opened_site(here, clock, look_only=look_only) as site, closing(bound(HOST, port)) as socket, (
             served_to_plant(site, beyond) if beyond else nullcontext()):
         for address in (f"http://{HOST}:{port}/", *(beyond.addresses if beyond else ())):
             results.print(address, highlight=False)
+        for line in whom_to_be(f"http://{HOST}:{port}") if demo else ():
+            results.print(line, highlight=False, soft_wrap=True)
         make_server(site, port).run(sockets=[socket])
     return 0
 
@@ -91,6 +104,10 @@ class _RigFixture:
     """The hands of the page `/rig` at the embedded bench."""
 
     attendant: EmbeddedAttendant
+
+    def motors(self) -> tuple[str, ...]:
+        """Return the serial numbers of the lot."""
+        return self.attendant.rig.serials
 
     def open_guard(self) -> None:
         """Open the guard."""
@@ -172,6 +189,14 @@ class PlaceTester:
     def enter_trail(self) -> None:
         """Enter into the log what people have done since."""
         self.trail.enter(self.place.store)
+
+    def fails_in_a_row(self) -> int:
+        """Return how many motors failed one after the other, as the store has it."""
+        return self.place.store.fails_in_a_row()
+
+    def write(self, work: Writing) -> Statement:
+        """Let `work` write to the store."""
+        return work(self.place.store)
 
     def test(self, order: Order, operator: str, watch: Callable[[Notice], None], go_on: Callable[[], None],
              further: FurtherRun | None) -> dict[str, Any]:

@@ -9,15 +9,13 @@ from rich.table import Table
 
 from station.cli.console import results
 from station.judgement.limit_file import LimitFile, parse_limits
-from station.record.kept_files import kept_file
 from station.sequence.station_file import load_station
-from station.toml_file import parse_toml, read_toml
+from station.toml_file import read_toml
 from station.units import printed
 
 if TYPE_CHECKING:
     from station.study.risk import Interval, Risks
     from station.study.risk_of_type import TypeRisk, ValueRisk
-    from station.study.wide_table import WideTable
 
 SHOWN = 12      # values, those worst for the consumer
 ASSUMED = (
@@ -37,6 +35,7 @@ def risk(
 ) -> int:
     """Tell the consumer's and the producer's risk of each limited value, and of the whole motor."""
     from station.study import risk_of_type  # noqa: PLC0415 - slow to import, and for studies only
+    from station.study.judged_by import newest_limits  # noqa: PLC0415
     from station.study.wide_table import read_table  # noqa: PLC0415
 
     store = load_station(station).store
@@ -49,12 +48,6 @@ def risk(
     else:
         _show(found, judged_by, everything=everything)
     return 0
-
-
-def newest_limits(store: Path, table: "WideTable") -> LimitFile:
-    """Return the limit file that the newest test of the production was judged by, as the store keeps it."""
-    sha256 = str(table.production().frame["limit_sha256"].iloc[-1])
-    return parse_limits(parse_toml(kept_file(store, sha256), f"limit file {sha256[:8]}"))
 
 
 def _show(found: "TypeRisk", limits: LimitFile, *, everything: bool) -> None:

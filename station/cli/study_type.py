@@ -8,7 +8,6 @@ import typer
 from rich.table import Table
 
 from station.cli.console import results
-from station.cli.study_risk import newest_limits
 from station.errors import StationError
 from station.judgement.limit_file import parse_limits
 from station.sequence.station_file import load_station
@@ -29,6 +28,14 @@ def study_type(
     also: Annotated[list[Path] | None, typer.Option(help="Station file of a further station; may be repeated.")] = None,
     limits: Annotated[Path | None, typer.Option(help="Limit file; that of the newest test if left out.")] = None,
     revision: Annotated[str, typer.Option("--sequence-revision", help="Of the sequence, if there are several.")] = "",
+    since: Annotated[str, typer.Option(help="Only tests begun on this date (UTC) or later.")] = "",
+    until: Annotated[str, typer.Option(help="Only tests begun on this date (UTC) or earlier.")] = "",
+    judged: Annotated[str, typer.Option("--judged-by", help="Only tests judged by the limit file whose SHA-256 "
+                                        "begins so.")] = "",
+    every_run: Annotated[bool, typer.Option("--every-run", help="Every run, and not the first of each motor.")] = False,
+    trusted: Annotated[bool, typer.Option("--trusted", help="Without tests that a failed reference check casts doubt "
+                                          "on.")] = False,
+    without: Annotated[list[str] | None, typer.Option(help="A motor to leave out; once each.")] = None,
     out: Annotated[Path | None, typer.Option(help="Folder for report (PDF, JSON) and plots; made if absent.")] = None,
     plots: Annotated[int, typer.Option(min=0, help="Characteristics that get a plot, the weakest first.")] = DRAWN,
     everything: Annotated[bool, typer.Option("--all", help="Show every characteristic.")] = False,
@@ -36,14 +43,18 @@ def study_type(
 ) -> int:
     """Study the first attempts of a motor type, failures included: capability, lots, correlation, what is weak."""
     from station.study import type_study  # noqa: PLC0415 - slow to import, and for studies only
+    from station.study.choice import Choice  # noqa: PLC0415
+    from station.study.judged_by import newest_limits  # noqa: PLC0415
     from station.study.population import gather  # noqa: PLC0415
     from station.study.wide_table import read_table  # noqa: PLC0415
 
+    choice = Choice(since, until, judged, every_run, trusted, tuple(without or ()))
     stations = [load_station(file) for file in (station, *(also or ()))]
     tables = [read_table(one.store, motor_type, revision, lot_pattern=one.lot_pattern_of(motor_type))
               for one in stations]
-    judged_by = newest_limits(stations[0].store, tables[0]) if limits is None else parse_limits(read_toml(limits))
-    whole = type_study.study_type(gather(tables, judged_by), judged_by)
+    judged_by = parse_limits(read_toml(limits)) if limits is not None else \
+        newest_limits(stations[0].store, choice.of(tables[0]))
+    whole = type_study.study_type(gather(tables, judged_by, choice), judged_by)
     if out is not None:
         _write(whole, out, plots)
     if as_json:

@@ -9,17 +9,16 @@ from rich.table import Table
 from station.cli.console import results
 from station.clock import Date, stamp, system_clock
 from station.errors import UsageError
-from station.judgement.limit_file import LimitFile, parse_limits
-from station.record.record import sha256_of
+from station.judgement.limit_file import parse_limits
 from station.sequence.station_file import load_station
 from station.toml_file import read_toml
 from station.units import printed
 
 if TYPE_CHECKING:       # slow to import, and for studies only
     from station.study.capability import Estimate
-    from station.study.escapes import Costs, Curves
+    from station.study.escapes import Curves
     from station.study.limit_study import LimitStudy
-    from station.study.what_if import Outcome, Span, Yields
+    from station.study.what_if import Outcome, Yields
     from station.study.what_if_report import WhatIf
 
 SHOWN = 20      # motors, and bounds of a curve; --json has them all
@@ -47,44 +46,21 @@ def what_if(
     as_json: Annotated[bool, typer.Option("--json", help="Print the whole report, as a release needs it.")] = False,
 ) -> int:
     """Judge every stored test again by a draft: what would change, why, and which shipped motors it would reject."""
+    from station.study.draft_study import Question, study_draft  # noqa: PLC0415
     from station.study.escapes import Costs  # noqa: PLC0415
     from station.study.what_if import Span  # noqa: PLC0415
     from station.study.what_if_report import as_json as written  # noqa: PLC0415
 
     limits = parse_limits(read_toml(draft))
     folders = against or [load_station(station).store]
-    span = Span(_day(since), _day(until))
-    found = _study(limits, folders, revision, span, _day(hold_out), known_bad,
-                   None if not limit else (limit, side, bounds), Costs(*costs, share_bad) if costs else None)
+    asked = Question(revision, Span(_day(since), _day(until)), _day(hold_out), known_bad, limit, side, bounds,
+                     Costs(*costs, share_bad) if costs else None)
+    found = study_draft(limits, folders, asked, stamp(system_clock().utc()))
     if as_json:
         results.print(written(found), markup=False, highlight=False, soft_wrap=True)
     else:
         _show(found)
     return 0
-
-
-def _study(limits: LimitFile, folders: list[Path], revision: str, span: "Span", hold_out: str, known_bad: Path | None,
-           moved: tuple[str, str, tuple[float, float] | None] | None, costs: "Costs | None") -> "WhatIf":
-    from station.study.escapes import size_warnings  # noqa: PLC0415
-    from station.study.known_bad import read_known_bad  # noqa: PLC0415
-    from station.study.limit_study import candidates_of, study_limit  # noqa: PLC0415
-    from station.study.what_if import Span, flips, judged_stores, outcome, warnings_of  # noqa: PLC0415
-    from station.study.what_if_report import WhatIf  # noqa: PLC0415
-
-    candidates = candidates_of(limits, moved[0], moved[1], moved[2]) if moved else None
-    bad = read_known_bad(known_bad) if known_bad else {}
-    tests = judged_stores(folders, limits, revision)
-    parts = (Span(span.since, hold_out), Span(hold_out, span.until)) if hold_out else ()
-    outcomes = [outcome(tests, each) for each in (span, *parts)]
-    warnings = warnings_of(tests, outcomes[0])
-    study = None
-    if candidates is not None:
-        study = study_limit(tests, limits, candidates, bad, costs, *(parts or (span, None)))
-        warnings += size_warnings(study.alone.motors)
-        if costs and not parts:
-            warnings.append("The best bound is chosen and scored on the same tests, which flatters it: see --hold-out.")
-    return WhatIf(limits, tests, stamp(system_clock().utc()), outcomes, flips(tests, limits, span), study,
-                  sha256_of(known_bad.read_bytes()) if known_bad else "", warnings)
 
 
 def _show(found: "WhatIf") -> None:

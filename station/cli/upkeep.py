@@ -8,7 +8,6 @@ import typer
 from rich.table import Table
 
 from station.cli.console import errors, results
-from station.cli.opening import open_store
 from station.clock import stamp, system_clock
 from station.errors import UsageError
 from station.exit_code import ExitCode
@@ -19,6 +18,7 @@ from station.record.record_schema import Kind, faults_of
 from station.record.retention import Removal
 from station.record.statement import StatementKind
 from station.record.store import Store
+from station.sequence.opening import open_store
 from station.sequence.station_file import load_station
 
 StationFile = Annotated[Path, typer.Option("--station", help="The station file.")]
@@ -122,13 +122,13 @@ def _wide_table(store: Store, motor_type: str, revision: str) -> WideTable:
                      if said["what"] == "void")
     table = WideTable(void, frozenset((one.serial, one.run) for one in store.suspects()))
     wanted, there = revision, list[str]()
-    for record in store.each(motor_type):
+    for record, leaf in store.each_with_leaf(motor_type):
         own = record["sequence"]["revision"]
         if own and own not in there:
             there.append(own)
         wanted = wanted or own
         if own and own == wanted:       # without one it was interrupted, and nothing is known of it
-            table.add(record)
+            table.add(record, leaf)
     if not len(table) or (not revision and len(there) > 1):
         raise UsageError("these tests make no table", where=f"tests of {motor_type}", got=", ".join(there) or "none",
                          expected="one revision of the sequence, as the columns of several do not compare",

@@ -7,13 +7,13 @@ from typing import Any, Literal, Protocol
 
 from station.bench.bench import Bench, open_bench
 from station.bench.bench_file import BenchFile, InstrumentEntry, load_bench
-from station.cli.opening import open_store
 from station.clock import Clock, Date, stamp, system_clock
 from station.judgement.limit_file import LimitFile, parse_limits
 from station.record.gauge_run import GaugeRun
 from station.record.store import Store
 from station.sequence.files_in_force import FileInForce, files_in_force, keep_files, limit_file
 from station.sequence.motor_change import Hands, MotorChange
+from station.sequence.opening import open_store
 from station.sequence.progress import Watch
 from station.sequence.record_of_run import Heading
 from station.sequence.reference_gate import covering_check
@@ -35,6 +35,9 @@ class Attendant(Hands, Protocol):
     def press_start(self) -> None:
         """Press START once the station waits for it."""
 
+    def go_on(self) -> None:
+        """Raise StoppedError when nobody wants the motor any more that the station waits for."""
+
 
 @dataclass(frozen=True, slots=True)
 class Person:
@@ -51,6 +54,9 @@ class Person:
 
     def press_start(self) -> None:
         """Nothing to do: only the person's hand starts motion."""
+
+    def go_on(self) -> None:
+        """A person who gives up interrupts the program."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,6 +81,9 @@ class EmbeddedAttendant:
         """Press the START of the rig."""
         self.rig.press_start()
 
+    def go_on(self) -> None:
+        """It never gives up."""
+
 
 @dataclass(frozen=True, slots=True)
 class RemoteAttendant:
@@ -97,6 +106,9 @@ class RemoteAttendant:
     def press_start(self) -> None:
         """Press the START of that bench."""
         self.side.press_start()
+
+    def go_on(self) -> None:
+        """It never gives up."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -151,7 +163,7 @@ class Workplace:
                           further_run=further.as_record() if further else None,
                           gauge_run=gauge_run.as_record() if gauge_run else None)
         runner = Runner(self.bench, limits, self.sequence, self.store, self.clock, watch)
-        return runner.run(serial, heading, invite=self.attendant.press_start)
+        return runner.run(serial, heading, invite=self.attendant.press_start, go_on=self.attendant.go_on)
 
     def covering(self, serial: str) -> dict[str, Any] | None:
         """Return the reference check that covers the next run of `serial`; see `covering_check`."""

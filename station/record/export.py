@@ -73,10 +73,13 @@ class WideTable:
     def __len__(self) -> int:
         return len(self._runs)
 
-    def add(self, record: Record) -> None:
-        """Add a run; all are of one motor type and one revision of the sequence, so that columns compare."""
+    def add(self, record: Record, leaf: bytes | None = None) -> None:
+        """Add a run; all are of one motor type and one revision of the sequence, so that columns compare.
+
+        `leaf` is the hash of its leaf where it is known, see `find.records_with_leaves`; else it is reckoned.
+        """
         row = len(self)
-        self._runs.append(self._run(record))
+        self._runs.append(self._run(record, leaf or leaf_hash(canonical(record))))
         self._conditions.append(record["conditions"])
         done = bool(record["steps"]) and all(step["outcome"] in ("done", "failed") for step in record["steps"])
         self._captures.append(({c["label"]: bool(c["refused"]) for c in record["captures"]}, done))
@@ -105,7 +108,7 @@ class WideTable:
         for key, series in self._series.items():
             yield from self._measured(key, series, with_u=with_u, with_dof=with_dof)
 
-    def _run(self, record: Record) -> dict[str, Any]:
+    def _run(self, record: Record, leaf: bytes) -> dict[str, Any]:
         run = record["serial"], record["run"]
         return {
             "station": record["station"]["id"], "serial": run[0], "run": run[1],
@@ -116,7 +119,7 @@ class WideTable:
             "failed_values": sum(row["result"] == "FAIL" for row in record["judged"]),
             "sequence_revision": record["sequence"]["revision"], "limit_revision": record["limit_file"]["revision"],
             **{f"{name}_sha256": record[name]["sha256"] for name in ("sequence", "limit_file", "bench")},
-            "software": record["software"].get("station", ""), "leaf": leaf_hash(canonical(record)).hex(),
+            "software": record["software"].get("station", ""), "leaf": leaf.hex(),
         }
 
     def _measured(self, key: Key, series: _Series, *, with_u: bool, with_dof: bool) -> Iterator[Column]:

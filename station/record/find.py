@@ -8,6 +8,7 @@ from station.errors import UsageError
 from station.judgement.verdict import Verdict
 from station.record import schema
 from station.record.correction import void_runs
+from station.record.merkle import leaf_hash
 from station.record.record import Record, read_body
 
 
@@ -48,9 +49,24 @@ def find_records(
     return (read_body(row) for row in connection.execute(schema.FIND, wanted))
 
 
+def records_with_leaves(connection: sqlite3.Connection, motor_type: str | None = None
+                        ) -> Iterator[tuple[Record, bytes]]:
+    """Yield every record, or those of a motor type, as `find_records`, each with the hash of its leaf in the log.
+
+    That is taken of the bytes as they are stored: making them anew takes ten times as long as all the rest.
+    """
+    wanted = {"serial": "*", "verdict": None, "since": None, "until": None, "motor_type": motor_type}
+    return ((read_body(row), leaf_hash(row[-1])) for row in connection.execute(schema.FIND, wanted))
+
+
 def show_records(connection: sqlite3.Connection, serial: str) -> list[Record]:
     """Return every record of one motor, first run first; errors as `find_records`."""
     return [read_body(row) for row in connection.execute(schema.SHOW, (serial,))]
+
+
+def motor_types(connection: sqlite3.Connection) -> list[str]:
+    """Return the motor types that there are records of, without those of interrupted runs that knew none."""
+    return [name for (name,) in connection.execute(schema.TYPES)]
 
 
 def count_yield(

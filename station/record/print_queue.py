@@ -66,6 +66,7 @@ ADD = ("INSERT INTO printouts (serial, run, reprint, file, sha256, queued, queue
        "VALUES (?, ?, ?, ?, ?, ?, ?, 'waiting')")
 ALL = f"SELECT {COLUMNS} FROM printouts ORDER BY number"  # noqa: S608 - no word of it comes from outside
 ONE = f"SELECT {COLUMNS} FROM printouts WHERE number = ?"  # noqa: S608 - as above
+OF_RUN = f"SELECT {COLUMNS} FROM printouts WHERE serial = ? AND run = ? ORDER BY number"  # noqa: S608 - as above
 OPEN_ONES = f"SELECT {COLUMNS} FROM printouts WHERE ended IS NULL ORDER BY number"  # noqa: S608 - as above
 
 
@@ -131,6 +132,10 @@ class PrintQueue:
     def all(self) -> list[Printout]:
         """Return every printout there ever was, oldest first."""
         return self._select(ALL)
+
+    def of(self, serial: str, run: int) -> list[Printout]:
+        """Return the printouts of one run, the first one first."""
+        return self._select(OF_RUN, serial, run)
 
     def open(self) -> list[Printout]:
         """Return the printouts that have not ended, oldest first."""

@@ -71,6 +71,12 @@ _FROM_THE_LAST = """
 SELECT check_id, motor_type, result, last_run, sha256, body FROM reference_checks
 WHERE check_id >= (SELECT max(check_id) FROM reference_checks WHERE motor_type = ?) ORDER BY check_id
 """
+_BEFORE = """
+SELECT check_id, reference_checks.motor_type, result, last_run, sha256, body
+FROM log JOIN reference_checks ON log.kind = 'reference check' AND log.subject = check_id
+WHERE seq < :seq AND reference_checks.motor_type = :motor_type ORDER BY seq DESC LIMIT 1
+"""
+_AFTER = _BEFORE.replace("<", ">").replace("DESC", "ASC")
 _SUSPECTS = """
 SELECT records.serial, records.run, records.motor_type, records.verdict, records.started, min(suspects.check_id)
 FROM suspects JOIN records USING (run_id) GROUP BY suspects.run_id ORDER BY suspects.run_id
@@ -151,6 +157,16 @@ def checks_from_the_last(connection: sqlite3.Connection, motor_type: str) -> lis
     Errors as `all_checks`.
     """
     return _checks(connection, _FROM_THE_LAST, motor_type)
+
+
+def checks_around(connection: sqlite3.Connection, seq: int, motor_type: str) -> tuple[Check | None, Check | None]:
+    """Return the last check of a motor type before entry `seq` of the log and the first one after it.
+
+    None where there is none; errors as `all_checks`. What came before is told by the log, never by the clock.
+    """
+    wanted = {"seq": seq, "motor_type": motor_type}
+    before, after = (connection.execute(query, wanted).fetchone() for query in (_BEFORE, _AFTER))
+    return before and _read(before), after and _read(after)
 
 
 def all_suspects(connection: sqlite3.Connection) -> list[Suspect]:

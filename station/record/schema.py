@@ -74,6 +74,7 @@ ORDER BY run_id
 """
 SHOW = ("SELECT serial, run, motor_type, verdict, started, sha256, body FROM records "
         "WHERE serial = ? ORDER BY run")
+TYPES = "SELECT DISTINCT motor_type FROM records WHERE motor_type <> '' ORDER BY motor_type"
 # of each motor its first and its last run with a result that is not void; runs of a reference check are no production
 VALID_RUNS = """
 SELECT first.verdict, last.verdict FROM

@@ -16,7 +16,8 @@ from station.record.capture_file import codes_sha256, parse_capture, write_captu
 from station.record.clock_watch import Reading, clock_flags, reading_of
 from station.record.correction import What, correction, void_runs
 from station.record.evidence import Evidence
-from station.record.find import Yield, count_yield, find_records, show_records
+from station.record.fails_in_a_row import fails_in_a_row
+from station.record.find import Yield, count_yield, find_records, motor_types, records_with_leaves, show_records
 from station.record.leftovers import drop_spool, read_spool, spool_of
 from station.record.record import Record, canonical, interrupted_record, sha256_of
 from station.record.reference_check import (
@@ -26,6 +27,7 @@ from station.record.reference_check import (
     add_check,
     all_checks,
     all_suspects,
+    checks_around,
     checks_from_the_last,
     events_since,
     newest_checks,
@@ -198,6 +200,14 @@ class Store(StoreFolder):
         """Yield every record, or those of a motor type, oldest first, one in memory at a time; see `find_records`."""
         return find_records(self._connection, motor_type=motor_type)
 
+    def each_with_leaf(self, motor_type: str | None = None) -> Iterator[tuple[Record, bytes]]:
+        """Yield what `each` does, with the hash of each one's leaf; see `find.records_with_leaves`."""
+        return records_with_leaves(self._connection, motor_type)
+
+    def motor_types(self) -> list[str]:
+        """Return the motor types that there are records of."""
+        return motor_types(self._connection)
+
     def show(self, serial: str) -> list[Record]:
         """Return every record of one motor, first run first."""
         return show_records(self._connection, serial)
@@ -207,6 +217,10 @@ class Store(StoreFolder):
     ) -> Yield:
         """Return the first-pass and the final yield; see `find.count_yield`."""
         return count_yield(self._connection, motor_type=motor_type, since=since, until=until)
+
+    def fails_in_a_row(self) -> int:
+        """Return how many motors failed one after the other by now; see `fails_in_a_row`."""
+        return fails_in_a_row(self._connection) if self._log is not None else 0
 
     def captures(self, record: Mapping[str, Any]) -> list[Capture]:
         """Return the captures of a record, each checked against the hash in the record.
@@ -245,6 +259,12 @@ class Store(StoreFolder):
     def reference_checks_from_the_last(self, motor_type: str) -> list[Check]:
         """Return the last check of a type and those of others after it; EvidenceError when one was altered."""
         return checks_from_the_last(self._connection, motor_type)
+
+    def reference_checks_around(self, record: Mapping[str, Any]) -> tuple[Check | None, Check | None]:
+        """Return the last check of its motor type before a stored record, and the first one after it, if any."""
+        if self._log is None or record.get("log") is None:
+            return None, None
+        return checks_around(self._connection, record["log"]["seq"], record["motor_type"]["name"])
 
     def suspects(self) -> list[Suspect]:
         """Return every test that a failed reference check casts doubt on."""

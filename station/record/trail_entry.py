@@ -8,6 +8,7 @@ from station.errors import EvidenceError
 from station.record.record import canonical
 
 FORMAT = 1
+UNLOCKED = "unlock the line"    # what somebody did who looked why so many motors failed
 MOST = 200              # entries of one portion
 BEGINNING = bytes(32)   # what the first entry of a trail is chained to
 

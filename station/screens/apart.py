@@ -7,9 +7,10 @@ from multiprocessing import get_context
 from multiprocessing.connection import Connection
 from typing import Any, TypeVar
 
-from station.errors import StationError
+from station.errors import EvidenceError, StationError, UsageError
 
 Result = TypeVar("Result")
+KINDS = (UsageError, EvidenceError, StationError)       # as which errors come back: pages answer each in its own way
 LATER = 10      # how far the process stands behind all others (nice(2))
 
 
@@ -18,8 +19,8 @@ def apart(work: Callable[..., Result], *given: Any) -> Result:  # noqa: ANN401 -
 
     Raises
     ------
-    StationError
-        As `work` raised it, with the same words, or the process came to no end of its own.
+    UsageError, EvidenceError, StationError
+        As `work` raised it, with the same words; or the process came to no end of its own.
     """
     context = get_context("spawn")
     receiver, sender = context.Pipe(duplex=False)
@@ -35,7 +36,8 @@ def apart(work: Callable[..., Result], *given: Any) -> Result:  # noqa: ANN401 -
         process.join()
         receiver.close()
     if told is not None:
-        raise StationError(**told)
+        kind, words = told
+        raise kind(**words)
     found: Result = result
     return found
 
@@ -43,12 +45,12 @@ def apart(work: Callable[..., Result], *given: Any) -> Result:  # noqa: ANN401 -
 def _carry_out(sender: Connection, work: Callable[..., Any], given: tuple[Any, ...]) -> None:
     os.nice(LATER)
     signal.signal(signal.SIGINT, signal.SIG_IGN)    # who interrupts the station ends this process, too
-    answer: tuple[Any, dict[str, str] | None]
+    answer: tuple[Any, tuple[type[StationError], dict[str, str]] | None]
     try:
         answer = work(*given), None
     except StationError as error:
         told = {"what": error.what, "where": error.where, "expected": str(error.expected), "got": str(error.got),
                 "remedy": error.remedy}
-        answer = None, told
+        answer = None, (next(kind for kind in KINDS if isinstance(error, kind)), told)
     sender.send(answer)
     sender.close()

@@ -1,15 +1,12 @@
 """The pages of a station as one application: every address in one table, and what holds for all of them."""
 
 from collections.abc import Sequence
-from http import HTTPStatus
 
 from starlette.applications import Starlette
 from starlette.exceptions import HTTPException
 from starlette.middleware import Middleware
 from starlette.middleware.gzip import GZipMiddleware
 from starlette.middleware.trustedhost import TrustedHostMiddleware
-from starlette.requests import Request
-from starlette.responses import PlainTextResponse, Response
 from starlette.routing import Route
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
@@ -23,15 +20,20 @@ from station.screens import (
     evidence_recall,
     files_page,
     leave,
+    limits_page,
     operator,
     panel,
     people_page,
+    release_page,
     rig,
     sign_in,
+    study_one,
+    study_type,
     tests_page,
+    what_if_page,
 )
 from station.screens.ask import Page
-from station.screens.guarding import guarded
+from station.screens.guarding import guarded, unanswered
 from station.screens.live import live
 from station.screens.site import Site
 
@@ -52,6 +54,8 @@ PANEL_PAGES: tuple[Page, ...] = (
 PAGES: tuple[Page, ...] = (
     *sign_in.PAGES, *PANEL_PAGES,
     *tests_page.PAGES, *files_page.PAGES, *bench_page.PAGES,
+    *limits_page.PAGES, *what_if_page.PAGES, *release_page.PAGES,
+    *study_type.PAGES, *study_one.PAGES,
     *evidence_find.PAGES, *evidence_audit.PAGES, *evidence_recall.PAGES, *evidence_page.PAGES, *evidence_files.PAGES)
 
 
@@ -63,7 +67,7 @@ def build_app(site: Site, hosts: Sequence[str] = LOOPBACK, *, at_panel: bool = T
     routes += [Route("/assets/{mark}/{name}", assets.serve)]
     shared = [Middleware(TrustedHostMiddleware, allowed_hosts=list(hosts)), Middleware(_Headers),
               Middleware(GZipMiddleware, minimum_size=1000)]
-    app = Starlette(routes=routes, middleware=shared, exception_handlers={HTTPException: _plain})
+    app = Starlette(routes=routes, middleware=shared, exception_handlers={HTTPException: unanswered(site)})
     app.router.redirect_slashes = False     # an address is one of the table, or none
     app.state.at_panel = at_panel
     return app
@@ -87,11 +91,5 @@ class _Headers:
             await send(message)
 
         await self._app(scope, receive, with_headers if scope["type"] == "http" else send)
-
-
-async def _plain(_request: Request, error: Exception) -> Response:
-    """Answer what no page answers, in a line of text."""
-    status, headers = (error.status_code, error.headers) if isinstance(error, HTTPException) else (500, None)
-    return PlainTextResponse(HTTPStatus(status).phrase, status, headers=headers)
 
 

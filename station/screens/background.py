@@ -27,9 +27,10 @@ class Outcome:
 
 
 class Background:
-    """At most one computation at a time, for all who ask."""
+    """At most one computation at a time, for all who ask; so many outcomes are kept, the newest."""
 
-    def __init__(self) -> None:
+    def __init__(self, kept: int = KEPT) -> None:
+        self._kept = kept
         self._lock = Lock()
         self._outcomes: OrderedDict[str, Outcome] = OrderedDict()
 
@@ -42,7 +43,7 @@ class Background:
             Something else is being computed.
         """
         with self._lock:
-            running = next((one for one in self._outcomes.values() if one.is_running), None)
+            running = self._running()
             if running is not None and running.key == key:
                 return
             if running is not None:
@@ -56,6 +57,21 @@ class Background:
         """Return what is known under `key`, None where nothing was begun or it was forgotten."""
         with self._lock:
             return self._outcomes.get(key)
+
+    def running(self) -> Outcome | None:
+        """Return what is being computed, None while nothing is."""
+        with self._lock:
+            return self._running()
+
+    def forget(self, key: str) -> None:
+        """Forget what is known under `key`, so that it can be begun anew; what is at work goes on and is kept."""
+        with self._lock:
+            found = self._outcomes.get(key)
+            if found is not None and not found.is_running:
+                del self._outcomes[key]
+
+    def _running(self) -> Outcome | None:
+        return next((one for one in self._outcomes.values() if one.is_running), None)
 
     def _carry_out(self, begun: Outcome, work: Callable[[], Any]) -> None:
         result, error = None, None
@@ -73,5 +89,5 @@ class Background:
     def _keep(self, outcome: Outcome) -> None:
         self._outcomes[outcome.key] = outcome
         self._outcomes.move_to_end(outcome.key)
-        while len(self._outcomes) > KEPT:
+        while len(self._outcomes) > self._kept:
             self._outcomes.popitem(last=False)

@@ -9,13 +9,14 @@ from station.audit.glance import VALUES
 from station.certificate.log_place import LogPlace, log_place
 from station.certificate.number_format import expanded
 from station.certificate.summary import certificate_number
-from station.errors import EvidenceError
+from station.errors import EvidenceError, StationError
 from station.record.correction import corrections_of
 from station.record.store import Store
 from station.screens.access import Duty
 from station.screens.ask import Ask, Page
 from station.screens.evidence_audit import audits_of
 from station.screens.evidence_files import names_of
+from station.screens.evidence_history import printouts_of, revisions_of, runs_of
 from station.screens.pages import page
 from station.screens.tests_page import Record, record_of
 
@@ -24,17 +25,26 @@ def _show(ask: Ask) -> Response:
     record = record_of(ask)
     ask.site.trail.add(ask.name, "view record", where=ask.where, about=f"{record['serial']} run {record['run']}")
     with ask.site.store() as store:
-        corrections = store.statements("correction")
-        void = {(said["of"]["serial"], said["of"]["run"]) for said in corrections if said["what"] == "void"}
-        suspect = {(one.serial, one.run): one.check for one in store.suspects()}
-        runs = [(one, (one["serial"], one["run"]) in void, suspect.get((one["serial"], one["run"])))
-                for one in store.show(record["serial"])]
-        releases = _releases(store, record)
+        corrections = corrections_of(record, store.statements("correction"))
         place, fault = _place(store, record)
-    return page(ask, "evidence_one.html", record=record, paper=certificate_number(record), runs=runs, place=place,
-                fault=fault, corrections=corrections_of(record, corrections), fields=list(fields_of(record)),
-                values=[_value(one) for one in record["measurements"]], releases=releases,
-                files=names_of(ask, record), audits=audits_of(ask, record["serial"]))
+        around = _around(store, record)
+    return page(ask, "evidence_one.html", record=record, paper=certificate_number(record), place=place, fault=fault,
+                corrections=corrections, fields=list(fields_of(record)), files=names_of(ask, record),
+                values=[_value(one) for one in record["measurements"]], audits=audits_of(ask, record["serial"]),
+                **around)
+
+
+def _around(store: Store, record: Record) -> dict[str, Any]:
+    """Return what the page shows of what came before and after the test; see `evidence_history`."""
+    printouts, print_fault = None, None
+    try:
+        printouts = printouts_of(store, record)
+    except StationError as error:       # the queue is no evidence: the record is shown all the same
+        print_fault = error
+    before, after = store.reference_checks_around(record)
+    return {"runs": runs_of(store, record["serial"]), "revisions": revisions_of(store, record),
+            "checks": (("before", before), ("after", after)), "printouts": printouts, "print_fault": print_fault,
+            "covering": (record.get("reference_check") or {}).get("check")}
 
 
 def fields_of(said: Mapping[str, Any]) -> Iterator[tuple[str, str]]:
@@ -70,12 +80,6 @@ def _place(store: Store, record: Record) -> tuple[LogPlace | None, EvidenceError
         return log_place(record, store.evidence(record).leaf), None
     except EvidenceError as error:
         return None, error
-
-
-def _releases(store: Store, record: Record) -> list[Mapping[str, Any]]:
-    """Return what was stated when the limits of this record were released."""
-    wanted = record["limit_file"]["sha256"]
-    return [said for said in store.statements("release") if said["sha256"] == wanted]
 
 
 PAGES = (Page("/evidence/{serial}/{run}", Duty.READ, _show),)

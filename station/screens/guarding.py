@@ -3,6 +3,7 @@
 import sys
 import traceback
 from collections.abc import Awaitable, Callable, Mapping
+from http import HTTPStatus
 from secrets import token_hex
 from urllib.parse import parse_qsl, quote
 
@@ -24,6 +25,7 @@ MOST_FIELDS = 500
 STATUS = ((PatienceError, 429), (NotAllowedError, 403), (UsageError, 400), (EvidenceError, 410))
 
 Endpoint = Callable[[Request], Awaitable[Response]]
+Unanswered = Callable[[Request, Exception], Awaitable[Response]]
 
 
 def guarded(site: Site, page: Page) -> Endpoint:
@@ -117,6 +119,27 @@ def _broken(ask: Ask, error: Exception) -> Response:
                                                expected="a page", got=f"none, reference {reference}",
                                                remedy="Nothing is lost. Tell whoever looks after the station this "
                                                "reference."))
+
+
+def unanswered(site: Site) -> Unanswered:
+    """Return what answers where no page does, as a whole page in the language of whoever asks."""
+    async def endpoint(request: Request, error: Exception) -> Response:
+        status, headers = (error.status_code, error.headers) if isinstance(error, HTTPException) else (500, None)
+        if status < 400:
+            return Response(status_code=status, headers=headers)
+        person = await run_in_threadpool(signed_in, site, request)
+        answer = await run_in_threadpool(trouble_page, Ask(request, site, person), status, _no_answer(request, status))
+        answer.headers.update(headers or {})
+        return answer
+
+    return endpoint
+
+
+def _no_answer(request: Request, status: int) -> StationError:
+    """Return what is to be said of a request that no page answered."""
+    return StationError(HTTPStatus(status).phrase.lower(), where=plain(request.url.path),
+                        expected="an address of the station's pages, used as its page does", got=request.method,
+                        remedy="Begin at the first page.")
 
 
 def to(address: str) -> Response:

@@ -6,12 +6,13 @@ Who gives it proves it by name and password on the spot; the operator stays sign
 from starlette.responses import Response
 
 from station.errors import NotAllowedError, UsageError
+from station.record.trail_entry import UNLOCKED
 from station.screens.access import Duty, may
 from station.screens.ask import Ask, Page
 from station.screens.guarding import to
+from station.screens.hall import hall_of
 from station.screens.operator import LONGEST_SCAN, line_of
 from station.screens.pages import page
-from station.screens.panel import hall_of
 from station.screens.people import Person
 from station.screens.sign_in import claimed, proved
 from station.sequence.runs_gate import FurtherRun
@@ -33,7 +34,7 @@ def _allow(ask: Ask) -> Response:
         ask.site.trail.add(person.name, "allow a run", where=ask.where, about=serial, why=reason)
     else:
         line.unlock()
-        ask.site.trail.add(person.name, "unlock the line", where=ask.where, why=reason)
+        ask.site.trail.add(person.name, UNLOCKED, where=ask.where, why=reason)
     return to("/line")
 
 

@@ -2,7 +2,7 @@
 
 import threading
 from collections.abc import Callable
-from concurrent.futures import Future
+from concurrent.futures import CancelledError, Future
 from contextlib import AbstractContextManager, suppress
 from dataclasses import dataclass, replace
 from queue import Empty, Queue
@@ -11,6 +11,8 @@ from typing import Any, Protocol
 from station.bench.roles import GuardState
 from station.clock import Clock
 from station.errors import StationError, StoppedError
+from station.record.statement import Statement
+from station.record.store import Store
 from station.screens.line_state import (
     LineState,
     Order,
@@ -29,7 +31,11 @@ from station.sequence.runs_gate import FurtherRun
 
 LOOK = 0.2              # s between looks at the guard while nothing is tested
 LOOK_AROUND = 4.0       # s between looks at the station itself: calibrations, reference checks, queue
+REST = 240.0            # s that somebody waits for the end of a test to write to the store
 ENTER = 60.0            # s between portions of the trail at rest: tables of tests are made anew for each new head
+
+
+Writing = Callable[[Store], Statement]      # what writes to the store, and returns what was entered
 
 
 class Tester(Protocol):
@@ -49,6 +55,12 @@ class Tester(Protocol):
 
     def enter_trail(self) -> None:
         """Enter into the log what people have done since; see `Trail.enter`."""
+
+    def fails_in_a_row(self) -> int:
+        """Return how many motors failed one after the other, as the store has it; asked once, at the beginning."""
+
+    def write(self, work: Writing) -> Statement:
+        """Let `work` write to the store, which nobody else can open for writing."""
 
     def test(self, order: Order, operator: str, watch: Callable[[Notice], None], go_on: Callable[[], None],
              further: FurtherRun | None) -> dict[str, Any]:
@@ -75,6 +87,8 @@ class Line:
         self._opened, self._clock, self._most_fails = opened, clock, most_fails
         self._ready: Future[Tester] = Future()
         self._asked: Queue[_Asked] = Queue(1)
+        self._writings: Queue[tuple[Writing, Future[Statement]]] = Queue()
+        self._written = 0       # odd while something is being written, see `_write`
         self._lock, self._leaving, self._withdrawn = threading.Lock(), threading.Event(), threading.Event()
         self._state, self._looked, self._entered = LineState(), -LOOK_AROUND, -ENTER
         self._thread = threading.Thread(target=self._work, name="line")
@@ -107,16 +121,20 @@ class Line:
         Raises
         ------
         RefusedError
-            Another motor is under test, or waited for; or too many failed one after the other, and nobody looked.
+            Another motor is under test, or waited for; limits are just being put in force; or too many failed one after
+            the other, and nobody looked.
         StationError
             This one cannot be tested: unknown type, runs used, calibration or reference check overdue.
         """
         if self.state.is_busy:
             raise RefusedError("busy", serial, other=self.state.serial)
+        written = self._written
         order = self._ready.result().order(serial, further)
         with self._lock:
             if self._state.is_busy:
                 raise RefusedError("busy", serial, other=self._state.serial)
+            if written % 2 or written != self._written:     # the order may be by limits that are no longer in force
+                raise RefusedError("writing", serial)
             if self.is_locked_by_fails(self._state) and not order.references:
                 raise RefusedError("fails", serial, count=str(self._state.fails))
             self._withdrawn.clear()
@@ -140,17 +158,43 @@ class Line:
         """Give up a motor that is waited for; one whose shaft may turn already is stopped by its guard alone."""
         self._withdrawn.set()
 
+    def between_tests(self, work: Writing, patience: float = REST) -> Statement:
+        """Let `work` write to the store while no motor is waited for or tested, and return what it returns.
+
+        From any thread. Motors that are scanned meanwhile are refused.
+
+        Raises
+        ------
+        StationError
+            As `work` raised it; or motors were tested for `patience`, s, without a pause, and nothing was written.
+        """
+        done: Future[Statement] = Future()
+        self._writings.put((work, done))
+        try:
+            return done.result(patience)
+        except (TimeoutError, CancelledError) as error:
+            if not done.cancel() and not done.cancelled():      # it has begun, and comes to an end
+                return done.result()
+            raise StationError("the line had no pause", where="line", expected=f"one within {patience:.0f} s",
+                               got="tests one after the other, or its end", remedy="Nothing was written. Repeat it "
+                               "when the line rests.") from error
+
     def _work(self) -> None:
         try:
             with self._opened() as tester:
+                with suppress(StationError):    # who unlocked the line shortly before the last end is to be counted
+                    self._enter_trail(tester)
+                self._state = replace(self._state, fails=tester.fails_in_a_row())
                 self._ready.set_result(tester)
                 while not self._leaving.is_set():
+                    self._write(tester)
                     try:
                         asked = self._asked.get(timeout=LOOK)
                     except Empty:
                         self._look(tester)
                         continue
                     self._test(tester, asked)
+                self._give_up_writing()
                 with suppress(StationError):    # what is not entered now is entered at the next start
                     tester.enter_trail()
         except BaseException as error:
@@ -169,6 +213,30 @@ class Line:
             guard, standing = None, Standing(locked=refusal_of(error))
             self._looked = self._clock.monotonic() - LOOK_AROUND
         self._change(lambda state: at_rest(state, guard, standing))
+
+    def _write(self, tester: Tester) -> None:
+        """Carry out what waits to write to the store, unless a motor was scanned before."""
+        if self._writings.empty():
+            return
+        with self._lock:
+            if self._state.is_busy:
+                return
+            self._written += 1
+        try:
+            while True:
+                work, done = self._writings.get_nowait()
+                if done.set_running_or_notify_cancel():
+                    _carry_out(tester, work, done)
+        except Empty:
+            pass
+        finally:
+            with self._lock:
+                self._written += 1
+
+    def _give_up_writing(self) -> None:
+        with suppress(Empty):
+            while True:
+                self._writings.get_nowait()[1].cancel()
 
     def _enter_trail(self, tester: Tester) -> None:
         if self._clock.monotonic() - self._entered >= ENTER:
@@ -200,3 +268,10 @@ class Line:
             changed = change(self._state)
             if changed != self._state:
                 self._state = replace(changed, number=self._state.number + 1)
+
+
+def _carry_out(tester: Tester, work: Writing, done: Future[Statement]) -> None:
+    try:
+        done.set_result(tester.write(work))
+    except BaseException as error:      # whoever waits for it is told
+        done.set_exception(error)

@@ -66,6 +66,7 @@ class LineState:
     wait: str = ""                      # what a person is waited for, see `progress.WaitFor`
     step: str = ""
     step_began: float = 0.0             # s, monotonic
+    is_coasting: bool = False           # nothing is measured any more, and the shaft may turn still
     reached: str = ""                   # the capture whose speed was reached last
     values: tuple[Seen, ...] = ()
     note: str = ""
@@ -115,15 +116,16 @@ def after_notice(state: LineState, notice: Notice, now: float) -> LineState:
     if notice.kind == "wait":
         return replace(state, phase="waiting", wait=notice.code, hint=None)
     if notice.kind == "motor":
-        return replace(state, phase="waiting", wait="", placing=notice.code, values=(), reached="", step="")
+        return replace(state, phase="waiting", wait="", placing=notice.code, values=(), reached="", step="",
+                       is_coasting=False)
     if notice.kind == "step":
-        return replace(state, phase="testing", wait="", step=notice.code, step_began=now, hint=None)
+        return replace(state, phase="testing", wait="", step=notice.code, step_began=now, is_coasting=False, hint=None)
     if notice.kind == "speed":
         return replace(state, reached=notice.code)
     if notice.kind == "value" and notice.measurement is not None:
         found = notice.measurement
         return replace(state, values=(*state.values, Seen(found.name, notice.label, found.value, found.unit)))
-    return replace(state, note=notice.text)
+    return replace(state, note=notice.text, is_coasting=state.is_coasting or notice.kind == "rest")
 
 
 def ended(state: LineState, record: Mapping[str, Any]) -> LineState:
@@ -131,14 +133,16 @@ def ended(state: LineState, record: Mapping[str, Any]) -> LineState:
     verdict = record["verdict"]
     fails = 0 if verdict == "PASS" else state.fails + (verdict == "FAIL")
     guard = state.guard if verdict == "NO RESULT" else SHUT
-    return replace(state, phase="ended", wait="", hint=None, record=record, fails=fails, guard=guard)
+    return replace(state, phase="ended", wait="", is_coasting=False, hint=None, record=record, fails=fails,
+                   guard=guard)
 
 
 def checked(state: LineState, check: Mapping[str, Any]) -> LineState:
     """Return the state once a reference check is stored; after a GOOD one, failures are the motors' own."""
     fails = 0 if check["result"] == "GOOD" else state.fails
     guard = state.guard if check["result"] == "NO RESULT" else SHUT
-    return replace(state, phase="checked", wait="", hint=None, check=check, fails=fails, guard=guard)
+    return replace(state, phase="checked", wait="", is_coasting=False, hint=None, check=check, fails=fails,
+                   guard=guard)
 
 
 def refused(state: LineState, trouble: StationError) -> LineState:
@@ -154,4 +158,5 @@ def refused(state: LineState, trouble: StationError) -> LineState:
 
 def stopped_by(state: LineState, trouble: StationError) -> LineState:
     """Return the state when no test came about; nothing of an earlier verdict stays."""
-    return replace(state, phase="refused", wait="", hint=None, record=None, check=None, trouble=trouble)
+    return replace(state, phase="refused", wait="", is_coasting=False, hint=None, record=None, check=None,
+                   trouble=trouble)

@@ -9,14 +9,14 @@ from station.screens.access import Duty, may
 from station.screens.ask import Ask, Page
 from station.screens.attempts import by_badge
 from station.screens.guarding import to
+from station.screens.hall import hall_of
 from station.screens.line import Line
 from station.screens.line_state import LineState
 from station.screens.operator_view import View, view_of
 from station.screens.orders import unknown_code
 from station.screens.pages import page, part, words_for
-from station.screens.panel import hall_of
 from station.screens.refusal import RefusedError
-from station.screens.sign_in import enter
+from station.screens.sign_in import enter, inside
 from station.screens.signs import SHAPES
 from station.screens.standing import zone_of
 from station.screens.words import languages
@@ -51,6 +51,7 @@ def _show(ask: Ask) -> Response:
 def _scan(ask: Ask) -> Response:
     """Take what a scanner read: a badge changes the operator, anything else asks for a test of that motor."""
     line, text, source = line_of(ask), _read(ask), by_badge(ask.where)
+    back = inside(ask.given("then")) or "/line"     # the simulated scanner lies on a page of its own
     if not _may_test(ask):
         ask.site.attempts.begin(ask.site.clock.monotonic(), source)
     person = ask.site.people.by_badge(text) if text else None
@@ -59,9 +60,9 @@ def _scan(ask: Ask) -> Response:
         return enter(ask, person, "/line")
     if not _may_test(ask):
         ask.site.trail.add("", "scan without sign-in", where=ask.where, good=False)
-        return to("/line")
+        return to(back)
     if line.state.is_busy and text == line.state.serial:
-        return to("/line")      # scanned twice: once is enough
+        return to(back)      # scanned twice: once is enough
     try:
         if unknown_code(text):
             raise RefusedError("unknown", text, text=text or "–")
@@ -69,9 +70,9 @@ def _scan(ask: Ask) -> Response:
     except StationError as error:
         line.refuse(error)
         ask.site.trail.add(ask.name, "scan", where=ask.where, about="a badge" if person else text, good=False)
-        return to("/line")
+        return to(back)
     ask.site.trail.add(ask.name, "scan", where=ask.where, about=order.serial)
-    return to("/line")
+    return to(back)
 
 
 def _read(ask: Ask) -> str:

@@ -12,6 +12,8 @@ from station.screens.refusal import RefusedError, refusal_of
 from station.screens.words import Words
 from station.units import printed
 
+# States in which something can hurt, now or soon.
+HAZARDOUS = ("wait", "guard", "start", "testing", "coasting", "change")
 SHOWN = 6       # values shown as they come, the newest
 # Causes that lie as well in how the motor sits and is plugged in as in the motor.
 AT_THE_FIXTURE = frozenset({"channel_wrong", "speed_disagrees", "coupling_slips", "unsteady_capture", "loose_contact",
@@ -37,7 +39,7 @@ class View:
 
 # key -> shape; the words are `line.<key>.word` and `line.<key>.step` of each language
 SIGNS = {"ready": "label", "locked": "lock", "reference": "known", "change": "fixture", "guard": "guard",
-         "wait": "glass", "start": "start", "testing": "turning", "pass": "tick", "fail": "cross",
+         "wait": "glass", "start": "start", "testing": "turning", "coasting": "glass", "pass": "tick", "fail": "cross",
          "no-result": "question", "stopped": "hand",
          "refused": "bar", "check-good": "tick", "check-bad": "lock", "check-none": "question"}
 
@@ -48,9 +50,9 @@ def view_of(state: LineState, now: float, words: Words, *, by_fails: bool = Fals
     step = "again" if key == "fail" and has_run_left(state) else "step"
     return View(key, SIGNS[key], words.text(f"line.{key}.word"), words.text(f"line.{key}.{step}"),
                 tuple(_details(state, key, words)),
-                tuple(cautions(state.order, words)) if key in ("wait", "guard", "start", "testing", "change") else (),
+                tuple(cautions(state.order, words)) if key in HAZARDOUS else (),
                 _worst(state.record, words) if state.record and key == "fail" else (),
-                tuple(_values(state, words)) if key == "testing" else (),
+                tuple(_values(state, words)) if key in ("testing", "coasting") else (),
                 _said(state.hint, words) if state.hint else "",
                 _left(state, now) if key == "testing" else None, _may_be_allowed(state, key))
 
@@ -66,7 +68,9 @@ def key_of(state: LineState, *, by_fails: bool = False) -> str:
         return "stopped" if isinstance(state.trouble, StoppedError) else "refused"
     if state.phase == "checked" and state.check is not None:
         return {"GOOD": "check-good", "BAD": "check-bad"}.get(str(state.check["result"]), "check-none")
-    return "testing" if state.phase == "testing" or state.record is None else _of_verdict(state.record)
+    if state.phase == "testing" or state.record is None:
+        return "coasting" if state.is_coasting else "testing"
+    return _of_verdict(state.record)
 
 
 def _of_verdict(record: Mapping[str, Any]) -> str:

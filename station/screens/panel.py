@@ -6,15 +6,7 @@ from station.errors import UsageError
 from station.screens.access import Duty
 from station.screens.ask import Ask, Page
 from station.screens.guarding import to
-
-HALLS = ("bright", "dark")
-COOKIE = "hall"
-
-
-def hall_of(ask: Ask) -> str:
-    """Return how bright the hall is: as chosen at this panel, else as the station file says."""
-    chosen = ask.request.cookies.get(COOKIE, "")
-    return chosen if chosen in HALLS else ask.site.station.panel.hall
+from station.screens.hall import COOKIE, HALLS
 
 
 def _sizes(ask: Ask) -> Response:

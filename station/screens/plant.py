@@ -5,7 +5,6 @@ panel of the station answers.
 """
 
 import ssl
-import threading
 from collections.abc import Iterator
 from contextlib import closing, contextmanager
 from dataclasses import dataclass
@@ -15,7 +14,7 @@ from cryptography import x509
 
 from station.clock import Clock
 from station.errors import UsageError
-from station.screens.server import bound, make_plant_server
+from station.screens.server import bound, make_plant_server, running
 from station.screens.site import Site
 
 EVERYWHERE = ("0.0.0.0", "::")      # noqa: S104 - what is compared with, and given on purpose only
@@ -67,15 +66,9 @@ def load_plant(address: str, certificate: Path | None, key: Path | None, clock: 
 @contextmanager
 def served_to_plant(site: Site, plant: Plant) -> Iterator[None]:
     """Serve `site` to other computers meanwhile; UsageError where the address cannot be had."""
-    with closing(bound(plant.host, plant.port)) as socket:
-        server = make_plant_server(site, plant.names, plant.certificate, plant.key)
-        thread = threading.Thread(target=server.run, kwargs={"sockets": [socket]}, name="plant")
-        thread.start()
-        try:
-            yield
-        finally:
-            server.should_exit = True
-            thread.join()
+    with closing(bound(plant.host, plant.port)) as socket, running(
+            make_plant_server(site, plant.names, plant.certificate, plant.key), socket):
+        yield
 
 
 def _parted(address: str) -> tuple[str, int]:

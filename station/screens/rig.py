@@ -16,7 +16,10 @@ from station.screens.pages import page
 
 
 class Fixture(Protocol):
-    """What a hand can do at a fixture."""
+    """What a hand can do at a fixture, and the motors that lie there."""
+
+    def motors(self) -> tuple[str, ...]:
+        """Return the serial numbers that may be scanned."""
 
     def open_guard(self) -> None:
         """Open the guard."""
@@ -31,6 +34,8 @@ class Fixture(Protocol):
         """Press the emergency stop, or release it."""
 
 
+SHOWN = 100     # motors of the lot that the scanner offers; any may be typed
+
 ACTS: dict[str, Callable[[Fixture], None]] = {
     "open": lambda fixture: fixture.open_guard(), "close": lambda fixture: fixture.close_guard(),
     "start": lambda fixture: fixture.press_start(), "stop": lambda fixture: fixture.emergency_stop(pressed=True),
@@ -39,8 +44,7 @@ ACTS: dict[str, Callable[[Fixture], None]] = {
 
 
 def _show(ask: Ask) -> Response:
-    _fixture(ask)
-    return page(ask, "rig.html", acts=tuple(ACTS))
+    return page(ask, "rig.html", acts=tuple(ACTS), motors=_fixture(ask).motors()[:SHOWN])
 
 
 def _act(ask: Ask) -> Response:

@@ -2,7 +2,9 @@
 
 import socket
 import ssl
-from collections.abc import Sequence
+import threading
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
@@ -32,6 +34,18 @@ def make_plant_server(site: Site, names: Sequence[str], certificate: Path, key: 
     return uvicorn.Server(config)
 
 
+@contextmanager
+def running(server: uvicorn.Server, listening: socket.socket) -> Iterator[uvicorn.Server]:
+    """Run a server at a socket that listens already, in a thread of its own, for as long as this is entered."""
+    thread = threading.Thread(target=server.run, kwargs={"sockets": [listening]}, name="pages")
+    thread.start()
+    try:
+        yield server
+    finally:
+        server.should_exit = True
+        thread.join()
+
+
 def bound(host: str, port: int) -> socket.socket:
     """Return a socket at an address of this computer; UsageError if it cannot be had."""
     try:
@@ -48,4 +62,4 @@ def _config(app: Any, **given: Any) -> uvicorn.Config:  # noqa: ANN401 - as uvic
     What was asked is never logged, as badges are; nobody in between is believed about where a request came from.
     """
     return uvicorn.Config(app, log_level="warning", access_log=False, server_header=False, proxy_headers=False,
-                          http="h11", ws="none", timeout_graceful_shutdown=PATIENCE, **given)
+                          http="h11", ws="none", lifespan="off", timeout_graceful_shutdown=PATIENCE, **given)

@@ -19,7 +19,7 @@ PANEL_ROLES = (Role.OPERATOR, Role.KEEPER)
 
 
 def _show(ask: Ask) -> Response:
-    return page(ask, "sign_in.html", then=_inside(ask.given("then")), failed=False)
+    return page(ask, "sign_in.html", then=inside(ask.given("then")), failed=False)
 
 
 def _sign_in(ask: Ask) -> Response:
@@ -27,13 +27,18 @@ def _sign_in(ask: Ask) -> Response:
     person = proved(ask)
     if person is None:
         ask.site.trail.add(claimed(ask), "sign in", where=ask.where, good=False)
-        return page(ask, "sign_in.html", 401, then=_inside(ask.given("then")), failed=True)
-    return enter(ask, person, _inside(ask.given("then")) or home_of(person, at_panel=ask.is_at_panel))
+        return page(ask, "sign_in.html", 401, then=inside(ask.given("then")), failed=True)
+    return enter(ask, person, inside(ask.given("then")) or home_of(person, at_panel=ask.is_at_panel))
 
 
 def proved(ask: Ask) -> Person | None:
     """Return whose name and password a form holds, or None; PatienceError after too many that did not fit."""
-    name, attempts = ask.given("name"), ask.site.attempts
+    return proved_as(ask, ask.given("name"))
+
+
+def proved_as(ask: Ask, name: str) -> Person | None:
+    """Return the person of that name if a form holds their password, or None; errors as `proved`."""
+    attempts = ask.site.attempts
     sources = by_computer(ask.where), by_name(name, at_panel=ask.is_at_panel)
     attempts.begin(ask.site.clock.monotonic(), *sources)
     person = ask.site.people.by_password(name, ask.form.get("password", ""))
@@ -66,7 +71,7 @@ def _home(ask: Ask) -> Response:
 
 
 def _language(ask: Ask) -> Response:
-    code, answer = ask.given("code", 10), to(_inside(ask.given("then")) or "/")
+    code, answer = ask.given("code", 10), to(inside(ask.given("then")) or "/")
     if code in languages():
         answer.set_cookie("language", code, max_age=365 * 86_400, httponly=True, samesite="strict",
                           secure=ask.request.url.scheme == "https")
@@ -94,7 +99,7 @@ def home_of(person: Person, *, at_panel: bool) -> str:
     return homes[0]
 
 
-def _inside(address: str) -> str:
+def inside(address: str) -> str:
     """Return `address` if it is one of ours, else nothing: no way leads out of the station."""
     return quote(address, safe="/?=&-._~@ ").replace(" ", "%20") if address.startswith("/") and not (
         address.startswith(("//", "/\\"))) else ""

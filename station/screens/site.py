@@ -12,6 +12,7 @@ from station.screens.attempts import Attempts
 from station.screens.background import Background
 from station.screens.line import Line
 from station.screens.people import People
+from station.screens.release_forms import Forms
 from station.screens.sessions import Sessions
 from station.screens.trail import Trail
 from station.sequence.station_file import Station
@@ -20,6 +21,7 @@ if TYPE_CHECKING:
     from station.screens.rig import Fixture
 
 FOLDER = "people"       # beside the station file
+STUDIES = 6             # kept at once; one of 10 000 motors is 20 MB
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,6 +37,8 @@ class Site:
     fixture: "Fixture | None" = None        # of a simulated bench
     attempts: Attempts = field(default_factory=Attempts)
     background: Background = field(default_factory=Background)
+    studies: Background = field(default_factory=lambda: Background(STUDIES))
+    forms: Forms = field(default_factory=Forms)
 
     @contextmanager
     def store(self) -> Iterator[Store]:

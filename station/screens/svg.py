@@ -8,6 +8,10 @@ from markupsafe import Markup, escape
 
 Point = tuple[float, float]
 
+# Marks of points, drawn from the point on: shapes tell groups apart where colours do not.
+SHAPES = {"dot": "h0", "cross": "m-4-4l8 8m0-8l-8 8", "plus": "m-5 0h10m-5-5v10", "triangle": "m0-5l5 9h-10z",
+          "diamond": "m0-5l5 5l-5 5l-5-5z", "square": "m-4-4h8v8h-8z"}
+
 
 @dataclass(frozen=True, slots=True)
 class Frame:
@@ -55,6 +59,18 @@ class Drawing:
         self.parts.append(Markup('<rect class="{}" x="{}" y="{}" width="{}" height="{}"/>').format(
             kind, *(f"{value:.1f}" for value in (min(x1, x2), min(y1, y2), abs(x2 - x1), abs(y2 - y1)))))
 
+    def marks(self, points: Iterable[Point], kind: str, shape: str = "dot") -> None:
+        """Draw a mark at each point of the data, all of them as one path; those of one place once."""
+        places = dict.fromkeys(f"M{px:.0f} {py:.0f}" for px, py in (self.frame.place(*point) for point in points))
+        if places:
+            path = "".join(place + SHAPES[shape] for place in places)
+            self.parts.append(Markup('<path class="mark {} {}" d="{}"/>').format(shape, kind, path))
+
+    def area(self, edge: Iterable[Point], kind: str) -> None:
+        """Fill what lies within an edge in the data."""
+        corners = " ".join(f"{px:.1f},{py:.1f}" for px, py in (self.frame.place(*point) for point in edge))
+        self.parts.append(Markup('<polygon class="{}" points="{}"/>').format(kind, corners))
+
     def text(self, at: Point, words: str, kind: str = "label", anchor: str = "middle", *, down: float = 0.0) -> None:
         """Write words at a point of the data, `down` units below it."""
         x, y = self.frame.place(*at)
@@ -78,6 +94,14 @@ class Drawing:
         return Markup('<svg class="chart" viewBox="0 0 {:g} {:g}" role="img" aria-label="{}"><title>{}</title>{}</svg>'
                       ).format(frame.width, frame.height, f"{self.title}. {self.told}", self.title,
                                Markup("").join(self.parts))
+
+
+def around(values: Iterable[float | None], room: float = 0.06) -> Point:
+    """Return ends of an axis that leave some room around the finite ones of `values`."""
+    there = [value for value in values if value is not None and isfinite(value)]
+    low, high = min(there, default=0.0), max(there, default=1.0)
+    span = (high - low) or abs(high) or 1.0
+    return low - room * span, high + room * span
 
 
 def even_marks(low: float, high: float, wanted: int = 5) -> list[float]:

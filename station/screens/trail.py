@@ -60,6 +60,13 @@ class Trail:
         with self.people.connection() as connection:
             return [(number, body) for number, body, _ in _rows(connection, after, limit)]
 
+    def holding(self, *texts: str) -> list[bytes]:
+        """Return the bytes of every entry that has one of `texts` in it, oldest first."""
+        holds = " OR ".join("instr(body, CAST(? AS BLOB)) > 0" for _ in texts)
+        with self.people.connection() as connection:
+            rows = connection.execute(f"SELECT body FROM trail WHERE {holds} ORDER BY number", texts)  # noqa: S608 - ours
+            return [body for body, in rows]
+
     def enter(self, store: Store) -> int:
         """Enter into the log of `store`, open for writing, what it does not hold yet; return how many entries.
 

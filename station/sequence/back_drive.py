@@ -33,6 +33,7 @@ def back_drive(step: BackDriveStep, test: OngoingTest) -> None:
         test.say("note", f"{stop.label}: input clipped, taken again on a wider range")
     _visit_all(step, test, [stop.widened() for stop in clipped])
     test.conclude_ahead()
+    test.say("rest", "the shaft comes to rest")
     with test.timing.phase("ramp to rest", "physics"):
         drive.stop()
         test.wait_until(lambda: abs(drive.speed()) < RPM, what="coming to rest",

@@ -7,6 +7,7 @@ from functools import partial
 from typing import Any
 
 from station.bench.bench import Bench
+from station.bench.roles import Guard
 from station.bench.transcript_spool import TranscriptSpool
 from station.clock import Clock, stamp
 from station.errors import BenchNotFitError, StationError
@@ -73,10 +74,12 @@ class Runner:
     clock: Clock
     watch: Watch
 
-    def run(self, serial: str, heading: Heading, *, invite: Callable[[], None] = lambda: None) -> RunResult:
+    def run(self, serial: str, heading: Heading, *, invite: Callable[[], None] = lambda: None,
+            go_on: Callable[[], None] = lambda: None) -> RunResult:
         """Test one motor; its record is durable when this returns.
 
-        `invite` is called once the station waits for START. Whatever happens, the bench ends in its
+        `invite` is called once the station waits for START, and `go_on` again and again until it comes: it raises
+        StoppedError when nobody wants the motor any more. Whatever happens, the bench ends in its
         safe state and the run has a record; trouble is returned with it, never lost.
 
         Raises
@@ -103,12 +106,14 @@ class Runner:
                                partial(self.store.keep_capture, run_id, serial), timing, serial,
                                tuple(self.sequence.labels()), heading.pace)
             try:
-                self._start(test, invite)
+                self._start(test, invite, go_on)
                 with self.bench.watch_guard() as test.guard_watch:
                     self._steps(test, traces)
             except (StationError, KeyboardInterrupt) as error:
                 # What stopped the bench comes first: the rest may follow from it.
                 trouble = (test.guard_watch and test.guard_watch.trouble) or error
+                if test.guard_watch is not None:
+                    test.say("rest", "the test is broken off, and the shaft comes to rest")
             finally:
                 timing.begin("Verdict")
                 with timing.phase("safe state", "station"):
@@ -140,7 +145,7 @@ class Runner:
             unsafe.append(str(error))
         return unsafe
 
-    def _start(self, test: OngoingTest, invite: Callable[[], None]) -> None:
+    def _start(self, test: OngoingTest, invite: Callable[[], None], go_on: Callable[[], None]) -> None:
         self.bench.require_fit(self.clock, self.sequence.max_speed_rpm() * RPM)
         unsafe = self.bench.safe_state()    # whatever an earlier run or another program has left switched on
         if unsafe:
@@ -153,7 +158,8 @@ class Runner:
         invite()
         test.allow(self.sequence.start_deadline)
         with test.timing.phase("waiting for START", "person"):
-            test.wait_until(guard.is_started, what="waiting for START", remedy="Close the guard and press START.")
+            test.wait_until(lambda: _is_started(guard, go_on), what="waiting for START",
+                            remedy="Close the guard and press START.")
 
     def _steps(self, test: OngoingTest, traces: list[StepTrace]) -> None:
         for step, trace in zip(self.sequence.steps, traces, strict=True):
@@ -187,6 +193,14 @@ class Runner:
 def outside_limits(measured: Measured, labels: Ordered[str], limits: LimitFile) -> set[str]:
     """Return the names of the values that fail, whatever is not measured yet."""
     return {row.name for row in judge(measured, labels, limits).rows if row.result == "FAIL"}
+
+
+def _is_started(guard: Guard, go_on: Callable[[], None]) -> bool:
+    """Return whether START came; if not, raise StoppedError when nobody wants it any more."""
+    if not guard.is_started():
+        go_on()
+        return False
+    return True
 
 
 def _carry_out(step: AnyStep, test: OngoingTest) -> None:

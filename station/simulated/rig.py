@@ -64,6 +64,11 @@ class Rig:
 
     # --- fixture ----------------------------------------------------------------------------------
     @property
+    def serials(self) -> tuple[str, ...]:
+        """Serial numbers of the motors that can be placed."""
+        return tuple(self._lot.motors)
+
+    @property
     def serial(self) -> str | None:
         """Serial number of the motor in the fixture."""
         with self._lock:

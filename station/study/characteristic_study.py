@@ -14,7 +14,7 @@ from station.study.capability import (
     proportion,
     without_measurement,
 )
-from station.study.distribution import Normality, Shape, TwoHeaps, far_outside, normality, shape, two_heaps
+from station.study.distribution import Normality, Shape, TwoHeaps, at_rails, far_outside, normality, shape, two_heaps
 from station.study.lots import Between, Drift, between_groups, drifts
 from station.study.magnitude_fit import Fit, fit_magnitude, index_of_fit, index_of_quantiles
 from station.study.population import Population, Sample
@@ -43,14 +43,18 @@ class CharacteristicStudy:
     the quantiles of many data. `holds` is the tolerance interval, an end None where the tolerance has none. `true_s` is
     the spread without that of measuring, `measuring` the share of variance that measuring has at most. Motors far
     outside all others count in everything but normality, heaps, lots, stations and drifts: a defect is no property of a
-    lot. `usual_index` is the index without them, `usual_beyond` how many of the others lie outside the tolerance.
+    lot. `rails` counts values that are exactly the least and the largest, where they look like the ends of an
+    instrument's range. `usual_index` and `usual_fit` are without motors far outside, `usual_beyond` how many of
+    the others lie outside the tolerance.
     """
 
     sample: Sample
     shape: Shape | None
     beyond: Beyond | None
+    rails: tuple[int, int]
     capability: Capability | None
     fit: Fit | None
+    usual_fit: Fit | None
     index: Estimate | None
     usual_index: Estimate | None
     usual_beyond: int
@@ -79,8 +83,9 @@ def study(population: Population, sample: Sample) -> CharacteristicStudy:
     known = shape(values) if values.size > 1 else None
     beyond = _beyond(sample)
     if known is None or values.size < LEAST or nature == "count" or known.least == known.largest:
-        return CharacteristicStudy(sample, known, beyond, None, None, None, None, beyond.count if beyond else 0, None,
-                                   None, None, None, None, (), 0.0, None, None, None, None, ())
+        return CharacteristicStudy(sample, known, beyond, (0, 0), None, None, None, None, None,
+                                   beyond.count if beyond else 0, None, None, None, None, None, (), 0.0, None, None,
+                                   None, None, ())
     limited = sample.lower is not None or sample.upper is not None
     lots, stations, cells = (groups[sample.rows] for groups in
                              (population.lots, population.stations, population.cells()))
@@ -88,10 +93,12 @@ def study(population: Population, sample: Sample) -> CharacteristicStudy:
     usual = np.delete(np.arange(values.size), far)
     indices, fit = _models(sample, values, cells)
     index = _index(sample, indices, fit)
-    without = _index(sample, *_models(sample, values[usual], cells[usual])) if far.size else index
+    usual_indices, usual_fit = _models(sample, values[usual], cells[usual]) if far.size else (indices, fit)
+    without = _index(sample, usual_indices, usual_fit) if far.size else index
     true_s, measuring = _measuring(sample, known)
     return CharacteristicStudy(
-        sample, known, beyond, indices, fit, index, without, int(_outside(sample, values[usual]).sum()),
+        sample, known, beyond, at_rails(values), indices, fit, usual_fit, index, without,
+        int(_outside(sample, values[usual]).sum()),
         index_of_quantiles(values, sample.lower, sample.upper) if limited and values.size >= FOR_QUANTILES else None,
         _holds(sample, known) if nature == "value" else None, normality(values[usual]), two_heaps(values),
         two_heaps(values[usual] - _means(values[usual], cells[usual])),

@@ -16,6 +16,7 @@ APART = 2.0             # standard deviations between two heaps that stand clear
 EVIDENCE = 10.0         # difference of the information criterion that counts as very strong
 LEAST_HEAP = 0.1        # share of the motors; fewer are outliers rather than a heap
 VALLEY = 2.0            # standard deviations of two counts, by which a valley must be lower than the smaller heap
+AT_RAIL = 4             # equal values at an end, more than at the next one, that look like the end of a range
 LOWEST_P = 3.7e-24      # where Stephens' formula ends
 
 
@@ -98,6 +99,20 @@ def far_outside(values: Floats) -> NDArray[np.int64]:
     s = MAD_TO_S * float(np.median(away))
     far = np.flatnonzero(away > FAR * s)
     return far if s > 0 and far.size <= LEAST_HEAP * values.size else far[:0]
+
+
+def at_rails(values: Floats) -> tuple[int, int]:
+    """Return how many values are exactly the least and the largest, where so many look like the end of a range.
+
+    Zero where fewer than AT_RAIL are equal, or no more than at the next value inwards: what an instrument rounds is
+    equal often, but seldomest at the ends. Own rule.
+    """
+    _, counts = np.unique(values, return_counts=True)
+    if counts.size < 3:
+        return 0, 0
+    low, high = ((int(end) if end >= AT_RAIL and end > inwards else 0)
+                 for end, inwards in ((counts[0], counts[1]), (counts[-1], counts[-2])))
+    return low, high
 
 
 def two_heaps(values: Floats) -> TwoHeaps | None:

@@ -6,6 +6,7 @@ from numpy.typing import NDArray
 
 from station.study.capability import Estimate
 from station.study.correlation import Correlation
+from station.study.fitted_curve import fitted_curve
 from station.study.picture import GREY, GROUPS, INK, MARKS, PALE, RED, Picture, house_figure, picture, plain_name
 from station.study.type_study import Row, TypeStudy
 from station.study.weakness import BARE, CAPABLE
@@ -66,25 +67,14 @@ def _histogram(axes: Axes, row: Row) -> None:
     edges = np.histogram_bin_edges(values, bins=min(BINS, max(8, int(np.sqrt(values.size) * 1.5))))
     axes.hist(values, bins=edges.tolist(), color=PALE, edgecolor=GREY, linewidth=0.4)
     grid = np.linspace(edges[0], edges[-1], 300)
-    density, words = _curve(row, grid)
-    if density is not None:
+    found = fitted_curve(row.study, grid)
+    if found is not None:
+        words, density = found
         axes.plot(grid, density * values.size * (edges[1] - edges[0]), color=INK, linewidth=1.0, label=words)
         axes.legend(loc="upper left", bbox_to_anchor=(0, 1.12), frameon=False, fontsize=6.5)
     _limits(axes.axvline, row)
     axes.set_xlabel(printed(sample.unit) or "count")
     axes.set_ylabel("motors")
-
-
-def _curve(row: Row, grid: Floats) -> tuple[Floats | None, str]:
-    one = row.study
-    if one.fit:
-        with np.errstate(divide="ignore"):
-            density = one.fit.density(grid)
-        return np.where(np.isfinite(density), density, 0.0), f"{one.fit.family} fit"
-    if one.capability and one.capability.overall.s > 0:
-        s, mean = one.capability.overall.s, one.capability.mean
-        return np.exp(-((grid - mean) / s) ** 2 / 2) / (s * np.sqrt(2 * np.pi)), "normal"
-    return None, ""
 
 
 def _in_order(axes: Axes, whole: TypeStudy, row: Row) -> None:

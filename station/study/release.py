@@ -53,9 +53,7 @@ def release_draft(store: Store, key: LogKey, wish: Wish, clock: Clock) -> Statem
     if last is not None and last["draft_sha256"] == source.sha256:
         put_in_force(store, last, wish.target)
         return last
-    before = _released_before(wish.target, draft) if last is None else None
-    predecessor = _revision(before) if before is not None else revision_of(last) if last is not None else None
-    _require_new(draft, predecessor, releases_of(draft.motor_type.name, store.statements("release")))
+    before, predecessor = require_follows(store, draft, wish.target)
     study, today = read_study(wish.study), clock.today()
     used = study_of(study, wish.study.name, source.sha256, store.log)
     content = released_text(draft, person=wish.person.strip(), on=today, reason=wish.reason.strip(),
@@ -70,6 +68,21 @@ def release_draft(store: Store, key: LogKey, wish: Wish, clock: Clock) -> Statem
     entered = store.add_statement("release", said)
     put_in_force(store, entered, wish.target)
     return entered
+
+
+def require_follows(store: Store, draft: LimitFile, target: Path) -> tuple[LimitFile | None, Revision | None]:
+    """Return which revision a draft would follow; and its file, where that was released before the log had releases.
+
+    Raises
+    ------
+    UsageError
+        It is no draft, its number was in force before, or `target` is of another motor type.
+    """
+    last = last_release(store, draft.motor_type.name)
+    before = _released_before(target, draft) if last is None else None
+    predecessor = _revision(before) if before is not None else revision_of(last) if last is not None else None
+    _require_new(draft, predecessor, releases_of(draft.motor_type.name, store.statements("release")))
+    return before, predecessor
 
 
 def last_release(store: Store, motor_type: str) -> Statement | None:

@@ -47,9 +47,9 @@ class TableRows:
     def __len__(self) -> int:
         return len(self._beside)
 
-    def add(self, record: Record) -> None:
-        """Add a run."""
-        self.exported.add(record)
+    def add(self, record: Record, leaf: bytes | None = None) -> None:
+        """Add a run; `leaf` as `export.WideTable.add`."""
+        self.exported.add(record, leaf)
         refused = {c["label"]: c["refused"] for c in record["captures"] if c["refused"]}
         for label in refused:
             self._refused.setdefault(label, set()).add(len(self))

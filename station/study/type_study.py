@@ -78,9 +78,10 @@ def study_type(population: Population, limits: LimitFile) -> TypeStudy:
 def about_all(whole: TypeStudy) -> list[str]:
     """Return what holds for all characteristics, in sentences."""
     of, fpy = whole.population, whole.first_pass_yield
-    said = [f"{len(of)} motors, first attempts with a result, failures included, {of.first} to {of.last}; "
+    what, yielded = ("tests", "Passed") if of.choice.every_run else ("motors", "First-pass yield")
+    said = [f"{len(of)} {what}, {of.choice.words()}, {of.first} to {of.last}; "
             f"{len(of.lot_names)} lot(s), {len(of.station_names)} station(s).",
-            f"First-pass yield {of.passed} of {len(of)}: {percent(fpy.value)} (95 % interval {percent(fpy.low)} to "
+            f"{yielded} {of.passed} of {len(of)}: {percent(fpy.value)} (95 % interval {percent(fpy.low)} to "
             f"{percent(fpy.high)})."]
     if len(of) < ENOUGH:
         said.append(f"WARNING: fewer than {ENOUGH} motors; every index has a wide interval.")
@@ -102,7 +103,7 @@ def as_json(whole: TypeStudy) -> dict[str, Any]:
         "format": FORMAT, "study": "type", "motor_type": of.motor_type, "sequence_revision": of.sequence_revision,
         "limit_file": {"name": limits.name, "revision": limits.revision.number, "sha256": limits.sha256},
         "logs": [{"origin": origin, "size": size, "root": root} for origin, size, root in of.logs],
-        "motors": len(of), "first": of.first, "last": of.last, "lots": list(of.lot_names),
+        "choice": asdict(of.choice), "motors": len(of), "first": of.first, "last": of.last, "lots": list(of.lot_names),
         "stations": list(of.station_names), "level": LEVEL, "passed": of.passed,
         "first_pass_yield": _plain(whole.first_pass_yield), "about": about_all(whole),
         "tolerance_interval": {"share": SHARE, "confidence": CONFIDENCE},
@@ -120,7 +121,8 @@ def _characteristic(row: Row) -> dict[str, Any]:
     return _plain({  # type: ignore[no-any-return]
         "key": sample.key, "characteristic": sample.name, "capture": sample.label, "unit": sample.unit,
         "nature": sample.nature, "lower": sample.lower, "upper": sample.upper, "n": one.n, "absent": sample.absent,
-        "shape": one.shape, "beyond": one.beyond, "capability": one.capability, "fit": fit, "index": one.index,
+        "shape": one.shape, "beyond": one.beyond, "at_rails": one.rails,
+        "capability": one.capability, "fit": fit, "index": one.index,
         "index_without_far_outside": one.usual_index, "outside_without_far_outside": one.usual_beyond,
         "index_of_quantiles": one.of_quantiles, "tolerance_interval": one.holds, "normality": one.normality,
         "two_heaps": one.heaps, "two_heaps_within_lots": one.heaps_within, "far_outside": one.far,

@@ -61,7 +61,7 @@ def remarks(study: CharacteristicStudy, told: Told) -> tuple[Remark, ...]:
 
     Form and measuring weigh nothing where the process has room to spare.
     """
-    found = [*_absent(study), *_counts(study), *_indices(study), *_groups(study, told),
+    found = [*_absent(study), *_counts(study), *_indices(study), *_groups(study, told), *_rails(study),
              *_lighter(study, [*_form(study), *_measuring(study)])]
     return tuple(sorted(found, key=lambda remark: -remark.weight))
 
@@ -170,6 +170,12 @@ def _form(study: CharacteristicStudy) -> list[Remark]:
             and study.shape.least != study.shape.largest:
         found.append(Remark(Weight.LOOK, "values below zero, which a magnitude cannot have: no fit, no index"))
     return found
+
+
+def _rails(study: CharacteristicStudy) -> list[Remark]:
+    ends = () if study.shape is None else zip(study.rails, (study.shape.least, study.shape.largest), strict=True)
+    return [Remark(Weight.LOOK, f"{motors(count)} at exactly {amount(end, study)}: the end of a range? What lies "
+                   "beyond is not known") for count, end in ends if count]
 
 
 def _measuring(study: CharacteristicStudy) -> list[Remark]:

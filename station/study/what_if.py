@@ -107,7 +107,11 @@ def judged_tests(folder: Path, draft: LimitFile, sequence_revision: str = "") ->
     EvidenceError
         Stored counts do not follow from stored values.
     """
-    file = table_of(folder, draft.motor_type.name, sequence_revision)
+    return judged_table(folder, table_of(folder, draft.motor_type.name, sequence_revision), draft)
+
+
+def judged_table(folder: Path, file: TableFile, draft: LimitFile) -> Tests:
+    """Return the tests in a table of the store at `folder` judged by a draft; errors as `judged_tests`."""
     hashes = sorted({kind.limit_sha256 for kind in kinds(file)})
     in_force = {sha256: limits for sha256 in hashes if (limits := _kept_limits(folder, sha256)) is not None}
     for limits in in_force.values():

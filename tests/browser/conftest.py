@@ -2,9 +2,7 @@
 
 import os
 import shutil
-import threading
 import time
-from contextlib import contextmanager
 from pathlib import Path
 
 import pytest
@@ -15,52 +13,37 @@ from station.cli.serve import opened_site
 from station.cli.setup import write_folder
 from station.clock import system_clock
 from station.screens.access import Role
-from station.screens.server import make_server
+from station.screens.demo_people import OPERATOR
 from station.sequence.station_file import load_station
 from station.simulated.free_port import free_ports
+from station.simulated.side_channel import SideChannel
 
 PATIENCE = 60_000       # ms, of a loaded machine
-PASSWORD = "a password for tests"
-BADGE, OPERATOR = "B-1001", "K. Amsel"
-PEOPLE = {Role.ENGINEER: "R. Fink", Role.RELEASER: "S. Olm", Role.AUDITOR: "T. Elster", Role.KEEPER: "U. Rabe"}
 GOOD, BAD = "CP40-0001", "CP40-0102"    # the second has a reversed magnet
 ARGS = ("--headless=new", "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run",
         "--disable-background-networking", "--disable-component-update", "--disable-sync")
 
 
-@contextmanager
-def served(site):
-    """Serve the pages of `site` at a free port; yield the address."""
-    (port,) = free_ports(1)
-    server = make_server(site, port)
-    thread = threading.Thread(target=server.run, daemon=True)
-    thread.start()
-    while not server.started:
-        assert thread.is_alive()
-        time.sleep(0.01)
-    try:
-        yield f"http://127.0.0.1:{port}"
-    finally:
-        server.should_exit = server.force_exit = True
-        thread.join(20)
-
-
 @pytest.fixture(scope="module")
-def station(tmp_path_factory):
-    """A station with a line at the simulated bench, on which two motors have been tested."""
+def station(request, tmp_path_factory, peopled):
+    """A station with a line at the simulated bench, on which two motors have been tested.
+
+    A module that has to do with running tests gives a `PACE` at which a browser keeps up, and what was `TESTED` before.
+    """
     folder = tmp_path_factory.mktemp("browser") / "line"
-    write_folder(folder, pace=50.0, free_ports=True)
-    program.run(["test", GOOD, BAD, "--station", str(folder / "station.toml")])
-    with opened_site(load_station(folder / "station.toml"), system_clock(), look_only=False) as site:
-        site.people.add(OPERATOR, [Role.OPERATOR], badge=BADGE)
-        for role, name in PEOPLE.items():
-            site.people.add(name, [role], password=PASSWORD)
-        yield site
+    write_folder(folder, pace=getattr(request.module, "PACE", 50.0), free_ports=True)
+    file, (port,) = folder / "station.toml", free_ports(1)
+    file.write_text(file.read_text("utf-8").replace("side_port = 0", f"side_port = {port}"), "utf-8")
+    tested = getattr(request.module, "TESTED", (GOOD, BAD))
+    if tested:
+        program.run(["test", *tested, "--station", str(file)])
+    with opened_site(load_station(file), system_clock(), look_only=False) as site:
+        yield peopled(site)
 
 
 @pytest.fixture(scope="module")
-def address(station):
-    with served(station) as where:
+def address(station, serving):
+    with serving(station) as where:
         yield where
 
 
@@ -75,7 +58,7 @@ def chromium(address):
 
 
 @pytest.fixture
-def desk(chromium, address):
+def desk(chromium, address, accounts):
     """Return a function that opens a browser of its own, signed in as a role, or as nobody for None."""
     opened = []
 
@@ -86,13 +69,13 @@ def desk(chromium, address):
         page.set_default_timeout(PATIENCE)
         if role is Role.OPERATOR:
             page.goto(f"{address}/line")
-            scan_until(page, BADGE, f"header:has-text('{OPERATOR}')")
+            scan_until(page, OPERATOR.badge, f"header:has-text('{OPERATOR.name}')")
         elif role is not None:
             page.goto(f"{address}/sign-in")
-            page.fill("[name=name]", PEOPLE[role])
-            page.fill("[name=password]", PASSWORD)
+            for field, value in accounts[role].items():
+                page.fill(f"[name={field}]", value)
             page.click("main button")
-            expect(page.locator("header")).to_contain_text(PEOPLE[role], timeout=PATIENCE)
+            expect(page.locator("header")).to_contain_text(accounts[role]["name"], timeout=PATIENCE)
         return page
 
     yield sit_down
@@ -120,6 +103,54 @@ def scan_until(page, text, selector):
 @pytest.fixture
 def scanning():
     return scan_until
+
+
+def shown(page, key):
+    """Wait until the panel shows a state of the line."""
+    expect(page.locator(f"#line .state.{key}")).to_be_visible(timeout=PATIENCE)
+
+
+@pytest.fixture
+def put_in(station, scanning):
+    """Return a function that scans a motor at a panel and puts it in, until START is waited for."""
+    def put_in(page, serial):
+        scanning(page, serial, ", ".join(f"#line .state.{key}" for key in ("change", "guard", "start")))
+        expect(page.locator("#line .order bdi")).to_have_text(serial)
+        if page.locator("#line .state.change").count():
+            station.fixture.open_guard()
+            end = time.monotonic() + PATIENCE / 1000
+            while station.fixture.attendant.rig.serial != serial:   # put in once the guard was seen open
+                assert time.monotonic() < end
+                time.sleep(0.02)
+        station.fixture.close_guard()
+        shown(page, "start")
+
+    return put_in
+
+
+@pytest.fixture
+def begin(station, put_in):
+    """Return a function that puts a motor in and presses START, until a panel shows that its test is under way."""
+    def begin(page, serial):
+        put_in(page, serial)
+        station.fixture.press_start()
+        shown(page, "testing")
+
+    return begin
+
+
+@pytest.fixture
+def side(station):
+    """The hands that break things at the simulated bench; whatever they broke is whole again afterwards."""
+    with SideChannel(station.station.simulated.side_port) as hands:
+        yield hands
+        hands.mend()
+
+
+@pytest.fixture
+def awaiting():
+    """Return the function that waits until the panel shows a state."""
+    return shown
 
 
 @pytest.fixture(scope="session")

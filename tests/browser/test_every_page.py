@@ -14,7 +14,9 @@ VIEWS = (
     (Role.ENGINEER, f"/tests/{BAD}/1/captures/1/poles"), (Role.ENGINEER, "budget"),
     (Role.ENGINEER, "/tests/no-such-motor/1"), (Role.ENGINEER, "/files"), (Role.ENGINEER, "file"),
     (Role.ENGINEER, "/bench"), (Role.RELEASER, "/files"),
-    (Role.AUDITOR, "/evidence"), (Role.AUDITOR, f"/evidence/{BAD}/1"), (Role.KEEPER, "/people"),
+    (Role.AUDITOR, "/evidence"), (Role.AUDITOR, f"/evidence?named={BAD}"), (Role.AUDITOR, f"/evidence/{BAD}/1"),
+    (Role.AUDITOR, "/evidence/archive"), (Role.AUDITOR, "/evidence/recall?instrument=X&gain=5%25"),
+    (Role.KEEPER, "/people"),
 )
 FOUND_BY_LINK = {"budget": (f"/tests/{BAD}/1", "main td a[href*=budget]"),
                  "file": ("/files", "main a[href^='/files/']")}
@@ -40,6 +42,8 @@ def test_nothing_amiss(desk, address, pictures, role, path):
     elif page.locator(".waves").count():
         page.locator(".waves[data-drawn]").wait_for()
     page.screenshot(path=pictures / f"{role or 'nobody'}{path.replace('/', '-').replace('?', '-')}.png", full_page=True)
+    for folded in page.locator("summary").all():
+        folded.click()
     if answer.headers["content-type"].startswith("text/html"):
         found = Axe().run(page).response["violations"]
         assert [(one["id"], [node["html"][:120] for node in one["nodes"][:3]]) for one in found] == []

@@ -1,8 +1,8 @@
 """The panel under a real scanner's keys, with its sounds, and when nobody answers it any more."""
 
 import shutil
-import threading
 import time
+from contextlib import ExitStack
 
 import pytest
 from playwright.sync_api import TimeoutError, expect, sync_playwright
@@ -10,54 +10,35 @@ from playwright.sync_api import TimeoutError, expect, sync_playwright
 from station.cli.serve import opened_site
 from station.cli.setup import write_folder
 from station.clock import system_clock
-from station.screens.access import Role
-from station.screens.server import make_server
+from station.screens.demo_people import OPERATOR
 from station.sequence.station_file import load_station
-from station.simulated.free_port import free_ports
 
-BADGE = "B-1001"
 PATIENCE = 60_000       # ms, of a loaded machine
-# Writes down what the page would play: how many tones, and how each begins.
-LISTEN = """window.heard = [];
-const make = AudioContext.prototype.createOscillator;
+# Writes down what the page would play, from one load of it to the next: how each tone begins.
+LISTEN = """const make = AudioContext.prototype.createOscillator;
 AudioContext.prototype.createOscillator = function () {
   const tone = make.call(this), from = tone.frequency.setValueAtTime;
-  tone.frequency.setValueAtTime = function (value, at) { window.heard.push(value); return from.call(this, value, at); };
+  tone.frequency.setValueAtTime = function (value, at) {
+    sessionStorage.setItem("heard", JSON.stringify([...JSON.parse(sessionStorage.getItem("heard") || "[]"), value]));
+    return from.call(this, value, at);
+  };
   return tone;
 };"""
 
 
 @pytest.fixture(scope="module")
-def site(tmp_path_factory):
+def site(tmp_path_factory, peopled):
     folder = tmp_path_factory.mktemp("panel") / "line"
     write_folder(folder, pace=50.0, free_ports=True)
     with opened_site(load_station(folder / "station.toml"), system_clock(), look_only=False) as opened:
-        opened.people.add("K. Amsel", [Role.OPERATOR], badge=BADGE)
-        yield opened
-
-
-class Served:
-    """The pages of a site on a port of their own, until they are cut off."""
-
-    def __init__(self, site):
-        (self.port,) = free_ports(1)
-        self._server = make_server(site, self.port)
-        self._thread = threading.Thread(target=self._server.run, daemon=True)
-        self._thread.start()
-        while not self._server.started:
-            time.sleep(0.01)
-
-    def cut_off(self):
-        """End without a word to anybody."""
-        self._server.should_exit = self._server.force_exit = True
-        self._thread.join(20)
+        yield peopled(opened)
 
 
 @pytest.fixture
-def served(site):
-    one = Served(site)
-    yield one
-    one.cut_off()
+def served(site, serving):
+    """The address of the pages, and what cuts them off without a word to anybody."""
+    with ExitStack() as stack:
+        yield stack.enter_context(serving(site)), stack.close
 
 
 @pytest.fixture
@@ -68,7 +49,7 @@ def page(served):
             args=["--headless=new", "--no-sandbox", "--autoplay-policy=no-user-gesture-required"])
         opened = browser.new_page(viewport={"width": 1920, "height": 1080})
         opened.add_init_script(LISTEN)
-        opened.goto(f"http://127.0.0.1:{served.port}/line")
+        opened.goto(f"{served[0]}/line")
         yield opened
         browser.close()
 
@@ -97,11 +78,11 @@ def scan_to(page, text, selector):
 
 
 def sign_in(page):
-    scan_to(page, BADGE, "header:has-text('K. Amsel')")
+    scan_to(page, OPERATOR.badge, f"header:has-text('{OPERATOR.name}')")
 
 
 def heard(page):
-    return page.evaluate("window.heard")
+    return page.evaluate("JSON.parse(sessionStorage.getItem('heard') || '[]')")
 
 
 def await_tone(page, hertz):
@@ -142,13 +123,13 @@ def test_each_event_has_its_own_sound_and_a_reload_shows_the_true_state(page, si
     page.reload()
     state(page, "pass")
     page.wait_for_timeout(300)
-    assert heard(page) == []                # said once
+    assert len(heard(page)) == before + 2   # said once
 
 
 def test_a_page_that_nobody_answers_covers_its_verdict(page, served):
     sign_in(page)
     assert not page.locator("#no-link").is_visible()
-    served.cut_off()
+    served[1]()
     expect(page.locator("#no-link")).to_be_visible(timeout=10_000)
     assert not page.locator("#line").is_visible()
     assert "NO LINK" in page.locator("#no-link").inner_text()

@@ -6,12 +6,12 @@ import sqlite3
 import pytest
 
 from station.cli import program
-from station.cli.opening import open_store
 from station.cli.setup import write_folder
 from station.clock import system_clock
 from station.screens.people import DATABASE, People
 from station.screens.site import people_folder
 from station.screens.trail import Trail
+from station.sequence.opening import open_store
 from station.sequence.station_file import load_station
 
 

@@ -31,6 +31,16 @@ def test_first_in_first_out_and_reprints_are_counted(tmp_path):
     assert {(one.state, one.sends, one.job_id, one.ended) for one in found} == {("waiting", 0, None, None)}
 
 
+def test_the_printouts_of_one_run(tmp_path):
+    with PrintQueue(tmp_path) as queue:
+        put_in(queue)
+        put_in(queue, run=2)
+        queue.note_end(put_in(queue, by="auditor"), PrintState.PRINTED, LATER, "")
+        assert [(one.reprint, one.queued_by, one.state) for one in queue.of("CP40-0001", 1)] == [
+            (0, "K. Amsel", "waiting"), (1, "auditor", "printed")]
+        assert queue.of("CP40-0002", 1) == []
+
+
 def test_every_step_is_kept(tmp_path):
     with PrintQueue(tmp_path) as queue:
         queue.note_sending(put_in(queue), PRINTER, AT)

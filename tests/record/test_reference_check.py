@@ -172,3 +172,18 @@ def test_a_store_older_than_reference_checks_can_be_read(store):
         assert reader.reference_checks() == reader.newest_reference_checks(9) == []
         assert reader.reference_checks_from_the_last("CP-40") == []
         assert reader.suspects() == []
+
+
+def test_the_checks_around_a_test_are_told_by_the_log(store):
+    early = run(store, "CP40-0001", "CP-40")
+    first = check(store, "CP-40", "GOOD")
+    check(store, "VB-24", "BAD")
+    between = run(store, "CP40-0002", "CP-40")
+    second = check(store, "CP-40", "NO RESULT")
+    check(store, "CP-40", "GOOD")
+    late = run(store, "CP40-0003", "CP-40")
+    assert store.reference_checks_around(early) == (None, first)
+    assert store.reference_checks_around(between) == (first, second)
+    before, after = store.reference_checks_around(late)
+    assert (before["check"], after) == (4, None)
+    assert store.reference_checks_around({**late, "log": None}) == (None, None)     # from before there was a log

@@ -6,6 +6,7 @@ import pytest
 
 from station.screens.access import MAY, Duty, Role, may
 from station.screens.app import PAGES
+from station.screens.demo_people import PASSWORD
 
 
 def test_every_duty_but_none_has_somebody():
@@ -77,11 +78,11 @@ def test_a_fault_of_the_program_is_told_by_a_reference_and_nothing_else(asked, m
         raise RuntimeError("secret of the inside")
 
     monkeypatch.setattr("station.screens.sign_in.cookie_name", broken)
-    answer = asked().post("/sign-in", data={"name": "R. Fink", "password": "a password for tests"})
+    answer = asked().post("/sign-in", data={"name": "R. Fink", "password": PASSWORD})
     assert answer.status_code == 500
     assert "secret" not in answer.text
     (reference,) = re.findall(r"reference ([0-9a-f]{8})", answer.text)
     told = capfd.readouterr().err
     assert reference in told
     assert "secret of the inside" in told
-    assert "a password for tests" not in told
+    assert PASSWORD not in told

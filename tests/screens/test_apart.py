@@ -21,7 +21,7 @@ def test_it_stands_behind_all_others():
 def test_an_error_comes_back_in_the_same_words():
     with pytest.raises(UsageError) as here:
         to_si(1.0, "furlongs")
-    with pytest.raises(StationError) as there:
+    with pytest.raises(UsageError) as there:
         apart(to_si, 1.0, "furlongs")
     assert str(there.value) == str(here.value)
 

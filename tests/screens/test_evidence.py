@@ -126,7 +126,7 @@ def test_an_audit_with_every_number_computed_again(auditor, evidence):
     assert len(deep) == 13
     assert (quick[8], deep[8]) == ("not done", "holds")      # values computed again from the captures
     assert deep.count("holds") > quick.count("holds")
-    assert text.count("Nothing was found against it.") == 2
+    assert text.count("<strong>Nothing was found against it.</strong>") == 2
 
 
 def test_no_such_audit(auditor):

@@ -4,7 +4,9 @@ import json
 
 import pytest
 
+from station.record.record import sha256_of
 from station.screens.access import Role
+from station.screens.drafts import hash_of
 
 WRONG = ('lower = "nine"', "pole_pairs = 0", 'rule = "hopeful"')
 
@@ -29,8 +31,22 @@ def test_a_draft_that_holds_is_kept_beside_the_file_in_force(asked, site):
     assert (site.station.folder / "drafts" / "limits" / "CP-40.toml").read_text(encoding="utf-8") == text
     assert text_of(site) == before
     said = json.loads(site.trail.entries(limit=100_000)[-1][1])
-    assert {"who": "R. Fink", "what": "save draft", "about": "limits/CP-40.toml"}.items() <= said.items()
+    assert {"who": "R. Fink", "what": "save draft",
+            "about": f"limits/CP-40.toml, SHA-256 {sha256_of(text.encode())}"}.items() <= said.items()
     assert "lower = 9.7" in client.get("/files/limits/CP-40.toml").text
+
+
+def test_what_somebody_else_has_kept_meanwhile_is_not_written_over(asked, site):
+    path, text = site.station.folder / "drafts" / "limits" / "CP-40.toml", text_of(site)
+    client = asked(Role.ENGINEER)
+    client.post("/files/limits/CP-40.toml", data={"text": text.replace("lower = 9.6", "lower = 9.5")})
+    seen = hash_of(path)
+    assert f'name="was" value="{seen}"' in client.get("/files/limits/CP-40.toml").text
+    other = text.replace("lower = 9.6", "lower = 9.4")
+    asked(Role.RELEASER).post("/files/limits/CP-40.toml", data={"text": other, "was": seen})
+    answer = client.post("/files/limits/CP-40.toml", data={"text": text, "was": seen})
+    assert (answer.status_code, path.read_text(encoding="utf-8")) == (400, other)
+    assert "changed meanwhile" in answer.text
 
 
 @pytest.mark.parametrize("wrong", WRONG)

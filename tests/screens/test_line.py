@@ -118,6 +118,17 @@ def test_a_motor_can_be_given_up_before_the_guard_is_closed(panel, site):
         assert store.show("CP40-0004") == []
 
 
+def test_a_motor_can_be_given_up_while_start_is_waited_for(panel, site):
+    panel.act("close")
+    panel.scan("CP40-0001")
+    panel.await_word("PRESS START")
+    panel.client.post("/line/withdraw")
+    panel.await_word("STOPPED")
+    with Store(site.station.store, read_only=True) as store:
+        record = store.show("CP40-0001")[-1]
+    assert (record["verdict"], "given up" in record["reason"]) == ("NO RESULT", True)
+
+
 def test_a_page_that_is_quiet_hears_a_beat(panel):
     end = time.monotonic() + PATIENCE
     while panel.beats < 3 and time.monotonic() < end:

@@ -155,6 +155,20 @@ def test_steps_values_and_time_left_as_they_come():
     assert "Step 1 of 2: Winding" in view_of(state, 101.0, DEFAULT).details
 
 
+def test_while_the_shaft_coasts_hands_stay_off():
+    state = after_notice(asked_for(LineState(), ORDER, ""), Notice("step", "Back-drive", "Back-drive"), 100.0)
+    coasting = after_notice(state, Notice("rest", "the shaft comes to rest"), 101.0)
+    view = view_of(coasting, 101.0, DEFAULT)
+    assert (view.key, view.word, view.seconds_left) == ("coasting", "WAIT", None)
+    assert "The shaft will turn: hands, hair and sleeves off" in view.cautions
+    assert coasting.is_busy
+    assert key_of(after_notice(coasting, Notice("step", "Winding", "Winding"), 102.0)) == "testing"
+    assert key_of(after_notice(coasting, Notice("motor", "CP40-R002", "CP40-R002"), 102.0)) == "wait"
+    for told in (ended(coasting, record("PASS")), ended(coasting, record("NO RESULT")),
+                 checked(coasting, {"result": "GOOD", "reasons": []})):
+        assert not told.is_coasting
+
+
 def test_what_stopped_a_test_and_what_hid_its_result():
     stopped = ended(LineState(order=ORDER), record("NO RESULT", reason="guard: guard opened: expected closed"))
     assert key_of(stopped) == "stopped"

@@ -12,14 +12,15 @@ import pytest
 
 from station.bench.bench_file import load_bench
 from station.cli import program
-from station.cli.opening import open_store
 from station.cli.serve import opened_site
 from station.cli.setup import write_folder
 from station.clock import system_clock
 from station.record.print_queue import PrintQueue
 from station.record.store import Store
 from station.screens.access import Role
+from station.screens.demo_people import PASSWORD
 from station.screens.standing import standing_of, why_locked
+from station.sequence.opening import open_store
 from station.sequence.station_file import Printer, load_station
 from station.sequence_file import parse_sequence
 from station.toml_file import read_toml
@@ -74,7 +75,7 @@ class Panel:
             self.act("start")
             self.await_state("testing", "change", "check-good", "check-bad")
 
-    def allow(self, serial, reason="meter leads were loose", name="R. Fink", password="a password for tests"):
+    def allow(self, serial, reason="meter leads were loose", name="R. Fink", password=PASSWORD):
         return self.client.post("/line/leave", data={"serial": serial, "reason": reason, "name": name,
                                                      "password": password})
 

@@ -39,20 +39,24 @@ def _is_safe(rig):
 
 def test_guard_opened_while_the_shaft_turns(folder):
     with _open(folder) as place:
-        rig = place.attendant.rig
+        rig, said = place.attendant.rig, []
 
         def open_at_speed(notice):
+            said.append(notice.kind)
             if notice.kind == "speed":
                 rig.open_guard()
 
         outcome = place.test("CP40-0001", open_at_speed)
+        assert said[-1] == "rest"       # hands off: the shaft has not stopped yet
         assert isinstance(outcome.trouble, StoppedError)
         assert outcome.record["verdict"] == "NO RESULT"
         assert "guard" in outcome.record["reason"]
         assert _outcomes(outcome.record)["Back-drive"] == "no result"
         assert _is_safe(rig)
         assert place.store.unfinished() == []
-        assert place.test("CP40-0001", unwatched).record["run"] == 2  # and the line goes on
+        kinds = []
+        assert place.test("CP40-0001", lambda notice: kinds.append(notice.kind)).record["run"] == 2  # the line goes on
+        assert (kinds[-1], kinds.count("rest")) == ("rest", 1)      # told before the shaft rests, then the verdict
 
 
 def test_a_step_beyond_its_deadline_is_no_result(folder):

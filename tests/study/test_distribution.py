@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy import stats
 
-from station.study.distribution import LOWEST_P, _chance, far_outside, normality, shape, two_heaps
+from station.study.distribution import LOWEST_P, _chance, at_rails, far_outside, normality, shape, two_heaps
 
 
 @pytest.mark.parametrize("draw", ["normal", "exponential", "uniform"])
@@ -110,3 +110,18 @@ def test_nothing_depends_on_unit_or_origin(seed, scale, shift):
     assert normality(moved).statistic == pytest.approx(normality(values).statistic, rel=1e-4, abs=1e-6)
     assert shape(moved).skewness == pytest.approx(shape(values).skewness, abs=1e-5)
     assert list(far_outside(moved)) == list(far_outside(values))
+
+
+@pytest.mark.parametrize(("values", "rails"), [
+    ([1, 2, 3, 4, 5], (0, 0)), ([1, 1, 1, 2, 3], (0, 0)), ([1, 1, 1, 1, 2, 3], (4, 0)), ([1, 2, 3, 3, 3, 3], (0, 4)),
+    ([0] * 4 + [1] + [2] * 5, (4, 5)), ([5] * 9, (0, 0)), ([1] * 4 + [2] * 5 + [3] * 4, (0, 0)),
+    ([1] * 4 + [2] * 5, (0, 0)),
+])
+def test_values_at_the_ends_of_a_range(values, rails):
+    assert at_rails(np.array(values, float)) == rails
+
+
+def test_rounded_values_seldom_look_like_the_end_of_a_range():
+    random = np.random.default_rng(7)
+    seen = [any(at_rails(np.round(random.normal(0, 1, 400), 1))) for _ in range(400)]
+    assert np.mean(seen) < 0.02

@@ -66,6 +66,13 @@ def test_what_is_logged_since_is_in_the_table(store):
     assert list(read_table(store.folder, "CP-40").frame["void"]) == [True, False]
 
 
+def test_each_row_names_its_leaf_in_the_log(store):
+    for serial in "ABC":
+        store_record(store, record_of(serial, B, LIMITS))
+    found = read_table(store.folder, "CP-40").frame
+    assert list(found["leaf"]) == [entry.leaf.hex() for entry in store.log.entries(0)]
+
+
 def test_a_table_that_is_up_to_date_is_not_made_again(store):
     store_record(store, record_of("A", B, LIMITS))
     read_table(store.folder, "CP-40")

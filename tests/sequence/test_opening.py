@@ -4,10 +4,17 @@ import shutil
 
 import pytest
 
-from station.cli.opening import open_store
+from station.cli.setup import write_folder
 from station.errors import UsageError
 from station.record.log_key import LogKey
+from station.sequence.opening import keys_folder, open_store
 from station.sequence.station_file import load_station
+
+
+@pytest.fixture
+def folder(tmp_path):
+    write_folder(tmp_path / "line", pace=20.0, free_ports=True)
+    return tmp_path / "line"
 
 
 def edit(station, old, new):
@@ -20,6 +27,8 @@ def test_a_station_without_keys_keeps_its_log_unsigned(folder):
     edit(folder / "station.toml", '[signing]\nkeys = "keys"\n', "")
     with open_store(load_station(folder / "station.toml")) as store:
         assert (store.log.origin, store.log.key) == ("eol-1", None)
+    with pytest.raises(UsageError, match="signs nothing"):
+        keys_folder(load_station(folder / "station.toml"))
 
 
 def test_the_log_is_signed_with_the_key_in_the_folder(folder):

@@ -1,0 +1,127 @@
+"""What the address of a study page asks for, and the study that answers it: computed once, beside all else."""
+
+import re
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from typing import Any
+from urllib.parse import quote, urlencode
+
+from starlette.responses import Response
+
+from station.clock import stamp
+from station.errors import UsageError
+from station.screens.apart import apart
+from station.screens.ask import Ask
+from station.screens.background import Outcome
+from station.screens.guarding import to
+from station.screens.pages import page
+from station.study.choice import Choice
+from station.study.type_digest import TypeDigest, study_chosen
+
+HEXADECIMAL = re.compile(r"[0-9a-f]{0,64}")
+MOST = 200          # motors that are left out
+OF_TESTS = ("type", "sequence", "limits", "since", "until", "runs", "trusted", "without", "entries")
+
+
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """Which tests are studied. With `choice.entries` in it, an address finds the same tests whenever it is opened."""
+
+    motor_type: str
+    sequence: str
+    choice: Choice
+
+    @property
+    def parts(self) -> list[tuple[str, str]]:
+        """The same as fields of a form, always in the same order; what is not asked for is left out."""
+        of = self.choice
+        texts = (self.motor_type, self.sequence, of.limits, of.since, of.until, "every" if of.every_run else "",
+                 "yes" if of.trusted else "", " ".join(of.without), "" if of.entries is None else str(of.entries))
+        return [(name, text) for name, text in zip(OF_TESTS, texts, strict=True) if text]
+
+    @property
+    def query(self) -> str:
+        """The same as the query of an address."""
+        return urlencode(self.parts)
+
+    def link(self, name: str, **more: str) -> str:
+        """Return the address of another page on the same tests."""
+        return f"/studies/{name}?{self.query}" + "".join(f"&{key}={quote(text, safe='')}" for key, text in more.items())
+
+    def narrowed(self, **more: Any) -> "Asked":  # noqa: ANN401 - parts of a choice
+        """Return the same with another choice."""
+        return replace(self, choice=replace(self.choice, **more))
+
+
+def asked_of(ask: Ask) -> Asked:
+    """Return what the address asks for.
+
+    Raises
+    ------
+    UsageError
+        A part of it cannot be.
+    """
+    limits, without = ask.given("limits", 64).lower(), ask.given("without", 4000)
+    serials = tuple(dict.fromkeys(re.split(r"[\s,;]+", without))) if without else ()
+    if not HEXADECIMAL.fullmatch(limits):
+        raise UsageError("that is no hash of a limit file", where="limits", expected="the SHA-256, or how it begins",
+                         got=limits, remedy="Follow a link of the study, or leave it empty.")
+    if len(serials) > MOST:
+        raise UsageError("too many motors to leave out", where="without", expected=f"at most {MOST}", got=len(serials),
+                         remedy="Choose by date, or by limit file.")
+    choice = Choice(ask.given("since", 20), ask.given("until", 20), limits, ask.given("runs", 10) == "every",
+                    ask.given("trusted", 10) == "yes", serials, _entries(ask))
+    return Asked(ask.given("type", 80), ask.given("sequence", 80), choice)
+
+
+def studied(ask: Ask, asked: Asked) -> TypeDigest | Response:
+    """Return the study asked for, or what is shown until it is there; errors as of `study_chosen`."""
+    if asked.choice.entries is None:
+        with ask.site.store() as store:
+            size = len(store.log)
+        here = ask.request.url.path.removeprefix("/studies/")
+        more = {name: text for name, text in ask.request.query_params.items() if name not in OF_TESTS}
+        return to(asked.narrowed(entries=size).link(here, **more))
+    station = ask.site.station
+    pattern = station.lot_pattern_of(asked.motor_type)
+    found: TypeDigest | Response = computed(ask, f"study {asked.query}", lambda: apart(
+        study_chosen, station.store, asked.motor_type, asked.sequence, pattern, asked.choice))
+    return found
+
+
+def computed(ask: Ask, key: str, work: Callable[[], Any]) -> Any:  # noqa: ANN401 - whatever `work` makes
+    """Return what `work` makes, or a page that waits for it, or for what is being computed before it.
+
+    What failed is raised once, and begun anew when it is asked for again.
+    """
+    studies = ask.site.studies
+    outcome = studies.outcome(key)
+    if outcome is None:
+        before = studies.running()
+        if before is not None:
+            return _waiting(ask, before)
+        studies.start(key, work, who=ask.name, at=stamp(ask.site.clock.utc()))
+        outcome = studies.outcome(key)
+    if outcome is None or outcome.is_running:
+        return _waiting(ask, outcome)
+    if outcome.error is not None:
+        studies.forget(key)
+        raise outcome.error
+    return outcome.result
+
+
+def whole(text: str, where: str) -> int:
+    """Return a number as an address has it, or raise UsageError."""
+    if not (text.isascii() and text.isdecimal()):
+        raise UsageError("that is no number", where=where, expected="digits", got=text,
+                         remedy="Follow a link of a page.")
+    return int(text)
+
+
+def _entries(ask: Ask) -> int | None:
+    text = ask.given("entries", 12)
+    return whole(text, "entries") if text else None
+
+
+def _waiting(ask: Ask, running: Outcome | None) -> Response:
+    return page(ask, "study_waiting.html", running=running)
