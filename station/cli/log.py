@@ -6,10 +6,10 @@ from typing import Annotated
 import typer
 
 from station.cli.console import results
-from station.cli.opening import open_store
 from station.clock import system_clock
 from station.errors import EvidenceError, UsageError
 from station.record.cosignature import WitnessKey, load_witness
+from station.record.cosigned import add_cosignatures
 from station.record.log_check import body_faults, count_faults, head_faults, kept_head_faults, tree_faults
 from station.record.log_key import PUBLIC_FILE, load_verifier
 from station.record.store import Store
@@ -110,9 +110,9 @@ def keep(
     witnesses: Annotated[list[Path], typer.Option("--witness", help="Public key of a witness; may be repeated.")],
     station: StationFile = Path("station.toml"),
 ) -> int:
-    """Keep the cosignatures of witnesses in the store; the station must be closed meanwhile."""
-    with open_store(load_station(station)) as store:
-        kept = store.add_cosignatures(_text_of(note), [load_witness(path) for path in witnesses], str(note))
+    """Keep the cosignatures of witnesses in the store; the station may be at work meanwhile."""
+    kept = add_cosignatures(load_station(station).store, _text_of(note), [load_witness(path) for path in witnesses],
+                            str(note))
     results.print(f"{kept} cosignature(s) kept", highlight=False)
     return 0
 

@@ -32,12 +32,10 @@ from station.record.reference_check import (
 )
 from station.record.retention import Removal, Rule, removals_due, remove_files
 from station.record.room import require_room
-from station.record.signed_note import Verifier
 from station.record.statement import Statement, StatementKind, add_statement, all_statements, last_statement
 from station.record.store_folder import CAPTURES, StoreFolder
 from station.record.stored_file import read_stored
 from station.record.transcript_file import SUFFIX, parse_transcript, write_transcript
-from station.record.witness import keep_cosignatures
 
 
 @dataclass(frozen=True, slots=True)
@@ -263,11 +261,6 @@ class Store(StoreFolder):
         said = correction(record, self.evidence(record), self.statements("correction"), what=what, person=person,
                           reason=reason, at=at)
         return self.add_statement("correction", said)
-
-    def add_cosignatures(self, note: str, witnesses: Sequence[Verifier], where: str) -> int:
-        """Keep what known witnesses signed below a head of the log, durably; see `witness.keep_cosignatures`."""
-        with self._transaction("storing a cosignature"):
-            return keep_cosignatures(self.log, note, witnesses, where)
 
     def add_statement(self, kind: StatementKind, said: Mapping[str, Any]) -> Statement:
         """Store what is said after a test, durably, and return it with its number and its place in the log."""
