@@ -1,0 +1,83 @@
+"""A plant on each of the databases that it may have: one suite, carried out on SQLite and on a real PostgreSQL."""
+
+import shutil
+import sys
+from pathlib import Path
+
+import pytest
+from sqlalchemy import make_url
+
+from station.plant.database import open_database
+from station.plant.upgrade import upgrade
+
+HERE = Path(__file__).parent
+sys.path.insert(0, str(HERE))       # of the server below
+
+KINDS = ["sqlite", "postgresql"]
+
+
+@pytest.fixture(scope="session")
+def postgresql():
+    """A server of PostgreSQL that runs for all tests of this process."""
+    from real_postgresql import running
+
+    with running() as server:
+        yield server
+
+
+@pytest.fixture(scope="session")
+def new_address(request, tmp_path_factory):
+    """Return a function that gives the address of an empty database of a kind."""
+    def address(kind):
+        if kind == "sqlite":
+            return f"sqlite:///{tmp_path_factory.mktemp('plant') / 'plant.sqlite'}"
+        return request.getfixturevalue("postgresql").new_database()
+    return address
+
+
+@pytest.fixture(scope="session")
+def plant_address(request, new_address, tmp_path_factory):
+    """Return a function that gives the address of a database of a kind with the tables of a plant in it.
+
+    They are made once for each kind; what is given is a copy of that.
+    """
+    made = {}
+
+    def address(kind):
+        if kind not in made:
+            made[kind] = new_address(kind)
+            first = opened(made[kind])
+            upgrade(first)
+            first.close()
+        if kind == "sqlite":
+            copy = tmp_path_factory.mktemp("plant") / "plant.sqlite"
+            shutil.copy(made[kind].removeprefix("sqlite:///"), copy)
+            return f"sqlite:///{copy}"
+        return request.getfixturevalue("postgresql").new_database(made[kind].rpartition("/")[2])
+    return address
+
+
+def opened(address):
+    return open_database(make_url(address.replace("postgresql:", "postgresql+psycopg:")))
+
+
+@pytest.fixture(params=KINDS, scope="module")
+def kind(request):
+    """The kind of database that the tests of a module are carried out on, one after the other."""
+    return request.param
+
+
+@pytest.fixture
+def empty_database(kind, new_address):
+    """A database of its own without any table."""
+    one = opened(new_address(kind))
+    yield one
+    one.close()
+
+
+@pytest.fixture
+def database(kind, plant_address):
+    """A database of its own with the tables of a plant."""
+    one = opened(plant_address(kind))
+    yield one
+    one.close()
