@@ -42,15 +42,15 @@ class Request:
         return f"old {self.old_size}\n{hashes}\n{self.note}"
 
 
-def request_of(log: Log, old_size: int, size: int | None = None) -> Request:
-    """Return the request for a cosignature of the log's head at `size`, now if None, after a witness saw `old_size`.
+def request_of(log: Log, old_size: int) -> Request:
+    """Return the request for a cosignature of the log's head as it is now, after a witness has seen `old_size`.
 
     Raises
     ------
     UsageError
-        The head is not signed, or the log never had `old_size` or `size` entries.
+        The head is not signed, or the log never had `old_size` entries.
     """
-    size = len(log) if size is None else size
+    size = len(log)
     note = log.checkpoint(size)
     if not note:
         raise UsageError("the head of the log is not signed", where=f"log of {log.origin}", expected="a signed head",

@@ -174,14 +174,6 @@ def test_what_a_witness_acknowledges_is_the_largest_head_that_it_signed(tmp_path
     assert acknowledged(store.log, other.verifier) == len(store.log)
 
 
-def test_a_request_may_end_before_the_last_entry(store, witness, key):
-    for _ in range(5):
-        run_of(store, "A")
-    for size in (2, 3, 6):      # each continues the one before
-        line = witness.cosign(request_of(store.log, witness.seen("eol-1").size, size), [key.verifier], AT, "here")
-        assert verify_note(parse_note(store.log.checkpoint(size) + line, "here"), [witness.key.verifier], "here")
-
-
 def test_cosignatures_need_a_store_that_its_station_has_brought_up_to_date(tmp_path, store, witness, key):
     with pytest.raises(UsageError, match="no store here"):
         add_cosignatures(tmp_path, "note", [witness.key.verifier], "here")
