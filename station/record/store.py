@@ -30,7 +30,7 @@ from station.record.reference_check import (
     events_since,
     newest_checks,
 )
-from station.record.retention import Removal, Rule, removals_due, remove_files
+from station.record.retention import EVERY, Removal, Rule, removals_due, remove_files
 from station.record.room import require_room
 from station.record.statement import Statement, StatementKind, add_statement, all_statements, last_statement
 from station.record.store_folder import CAPTURES, StoreFolder
@@ -275,9 +275,9 @@ class Store(StoreFolder):
         """Return the newest statement of a kind, None if there is none; EvidenceError when it was altered."""
         return last_statement(self._connection, kind) if self._log is not None else None
 
-    def removals_due(self, rules: Iterable[Rule], now: datetime) -> list[Removal]:
-        """Return which captures the rules remove now; see `retention.removals_due`."""
-        return removals_due(self._connection, self.folder, rules, now, self.statements("retention"))
+    def removals_due(self, rules: Iterable[Rule], now: datetime, entries: int = EVERY) -> list[Removal]:
+        """Return which captures the rules remove now, of the first `entries` of the log; see `retention`."""
+        return removals_due(self._connection, self.folder, rules, now, self.statements("retention"), entries)
 
     def remove(self, removal: Removal, *, person: str, at: str) -> Statement:
         """State durably what is removed, then remove it; `at` is the instant as `station.clock.stamp` writes it."""
