@@ -5,7 +5,7 @@ size and root. What is sent again is taken once. Its cosignature of a head, kept
 """
 
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from station.errors import EvidenceError
@@ -21,6 +21,7 @@ from station.record.store import Store
 from station.record.witness import Request, acknowledged
 
 MOST_ENTRIES = 500      # of one request
+MOST_UNSIGNED = 2000    # the same, where none of the first has a signed head
 MOST_BYTES = 4_000_000  # of their bodies, unless one alone is larger
 
 
@@ -115,8 +116,10 @@ class HandOver:
         """Send entries from `first` on, as many as go at once, and keep the receipt; return how many the plant has."""
         batch = list(_batch(log.entries(first)))
         size = first + len(batch)
-        receipt = self._client.send_entries(first, batch, Request(first, log.consistency(first, size),
-                                                                  self._signed_head(log, size)), seen)
+        head = self._signed_head(log, size)
+        if batch:
+            batch[-1] = replace(batch[-1], checkpoint=head)
+        receipt = self._client.send_entries(first, batch, Request(first, log.consistency(first, size), head), seen)
         if not size <= receipt.size <= len(log):
             raise EvidenceError("the plant acknowledges another number of entries than it was given",
                                 where=self._client.address.url, expected=f"{size} to {len(log)}", got=receipt.size,
@@ -131,10 +134,15 @@ class HandOver:
 
 
 def _batch(entries: Iterator[Entry]) -> Iterator[Entry]:
-    """Yield as many of these entries as go into one request, one at least."""
-    size = 0
+    """Yield as many of these entries as go into one request, one at least.
+
+    The last has a signed head if one of the first MOST_UNSIGNED has: those from before there was a key have none.
+    """
+    size, is_signed = 0, False
     for number, entry in enumerate(entries):
         size += len(entry.body or b"")
-        if number and (number >= MOST_ENTRIES or size > MOST_BYTES):
+        is_full = number >= MOST_ENTRIES or size > MOST_BYTES
+        if number and is_full and (is_signed or number >= MOST_UNSIGNED):
             return
+        is_signed = bool(entry.checkpoint)
         yield entry
