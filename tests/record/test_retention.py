@@ -44,7 +44,7 @@ def store(tmp_path):
 
 
 def test_only_what_an_archive_elsewhere_has_goes_where_there_is_one(store):
-    old = [run_of(store, serial, "PASS", 31) for serial in "ABC"]
+    old = [run_of(store, serial, "PASS", days_ago) for serial, days_ago in zip("ABCD", (33, 32, 31, 0), strict=True)]
     assert store.removals_due(RULES, NOW, 0) == []
     removal, = store.removals_due(RULES, NOW, 2)
     assert [file["file"] for file in removal.files] == files_of(*old[:2])
