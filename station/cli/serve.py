@@ -18,6 +18,7 @@ from station.cli.testing import certify
 from station.cli.workplace import Attendant, EmbeddedAttendant, Workplace, open_workplace
 from station.clock import Clock, system_clock
 from station.errors import StationError
+from station.listener import bound
 from station.plant.forward_thread import ForwardThread
 from station.record.store import Store
 from station.screens.line import Line
@@ -26,7 +27,7 @@ from station.screens.orders import Orders
 from station.screens.people import People
 from station.screens.plant import load_plant, served_to_plant
 from station.screens.refusal import Refusal, refusal_of
-from station.screens.server import HOST, bound, make_server
+from station.screens.server import HOST, make_server
 from station.screens.site import Site, make_site, people_folder
 from station.screens.standing import Standing, standing_of
 from station.screens.step_times import StepTimes
