@@ -1,6 +1,5 @@
 """Copies of stations at the plant: folders in the shape of a station's, on which every command works that reads one."""
 
-import re
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -8,7 +7,7 @@ from sqlalchemy import select
 
 from station.errors import EvidenceError
 from station.plant.database import Database
-from station.plant.intake import Head, head_of
+from station.plant.intake import head_of
 from station.plant.schema import entries
 from station.plant.stations import Known
 from station.record.copy import CopiedEntry, StoreCopy

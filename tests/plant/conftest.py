@@ -11,7 +11,7 @@ from station.plant.database import open_database
 from station.plant.upgrade import upgrade
 
 HERE = Path(__file__).parent
-sys.path.insert(0, str(HERE))       # of the server below
+sys.path[:0] = [str(HERE), str(HERE.parent / "record")]       # of the server below, and what stores hold
 
 KINDS = ["sqlite", "postgresql"]
 

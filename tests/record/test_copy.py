@@ -9,6 +9,7 @@ from pathlib import Path
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from store_contents import contents
 from stored_records import ENDED, run_of
 
 from station.errors import EvidenceError, StationError, UsageError
@@ -19,19 +20,6 @@ from station.record.schema import DATABASE
 from station.record.store import Store
 
 GOLDEN = Path(__file__).parents[1] / "golden"
-# All that a copy has of a store: `runs` without the heading, of which it has the purpose only.
-WHOLE = ("SELECT run_id, serial, run, started, json_extract(heading, '$.purpose') FROM runs "
-         "WHERE run_id IN (SELECT run_id FROM records)",
-         "SELECT * FROM records", "SELECT * FROM reference_checks", "SELECT * FROM suspects ORDER BY check_id, run_id",
-         "SELECT * FROM statements", "SELECT * FROM log", "SELECT * FROM nodes", "SELECT * FROM log_origin")
-
-
-def contents(folder):
-    """Every row of a store that a copy is to have, and the head beside it."""
-    with closing(sqlite3.connect(folder / DATABASE)) as connection:
-        return [connection.execute(sql).fetchall() for sql in WHOLE], (folder / "log.head").read_text()
-
-
 def entries_of(store, first=0):
     return [CopiedEntry(one.kind, one.subject, one.body, one.checkpoint) for one in store.log.entries(first)]
 
