@@ -1,7 +1,12 @@
 """What tests of several rooms stand on: a real printer, records that keep to their schema, examples without clock."""
 
 import importlib.util
+import os
 from pathlib import Path
+
+# As the command line does, before anything imports numpy: else values differ in their last bits from those that the
+# program computes, and from those that processes of tests do.
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 import pytest
 from hypothesis import settings

@@ -17,6 +17,7 @@ from station.cli import (
     log,
     people,
     printing,
+    reanalyse,
     records,
     reference,
     serve,
@@ -36,6 +37,7 @@ app = typer.Typer(name="station", no_args_is_help=True, add_completion=False, ri
 app.command("demo")(demo.demo)
 app.command("test")(testing.run_tests)
 app.command("analyse")(analyse.analyse)
+app.command("reanalyse")(reanalyse.reanalyse)
 app.command("certificate")(certificate.certificate)
 app.command("print")(printing.print_certificates)
 app.command("serve")(serve.serve)
