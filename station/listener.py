@@ -5,6 +5,9 @@ Quiet, nameless, gone soon after it is told to; and beyond the computer itself o
 
 import socket
 import ssl
+import threading
+from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -63,6 +66,18 @@ def bound(host: str, port: int) -> socket.socket:
                          got=str(error.strerror or error), remedy="Give another, or end what uses it.") from error
 
 
+@contextmanager
+def running(server: uvicorn.Server, listening: socket.socket) -> Iterator[uvicorn.Server]:
+    """Run a server at a socket that listens already, in a thread of its own, for as long as this is entered."""
+    thread = threading.Thread(target=server.run, kwargs={"sockets": [listening]}, name="server")
+    thread.start()
+    try:
+        yield server
+    finally:
+        server.should_exit = True
+        thread.join()
+
+
 def server_of(app: Any, **given: Any) -> uvicorn.Server:  # noqa: ANN401 - as uvicorn takes them
     """Return a server, to be run on a socket.
 
@@ -70,7 +85,7 @@ def server_of(app: Any, **given: Any) -> uvicorn.Server:  # noqa: ANN401 - as uv
     """
     return uvicorn.Server(uvicorn.Config(
         app, log_level="warning", access_log=False, server_header=False, proxy_headers=False, http="h11", ws="none",
-        timeout_graceful_shutdown=PATIENCE, **given))
+        lifespan="off", timeout_graceful_shutdown=PATIENCE, **given))
 
 
 def tls_server_of(app: Any, listener: Listener, **given: Any) -> uvicorn.Server:  # noqa: ANN401 - as uvicorn takes them

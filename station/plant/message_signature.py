@@ -20,9 +20,10 @@ from station.record.log_key import LogKey
 from station.record.signed_note import Ed25519Verifier, is_signed
 
 LABEL = "station"
-# What a signature must cover, the latter two where there is content, and where that is encoded.
+# What a signature must cover; the latter two unless something is only asked for, and where the content is encoded.
 COVERED = ("@method", "@authority", "@path")
 DIGEST, ENCODING = "content-digest", "content-encoding"
+ASKING = "GET"
 _STRING = r'"(?:[^"\\]|\\["\\])*"'
 _PARAMETERS = rf"(?:;[a-z*][a-z0-9_.*-]*(?:=(?:{_STRING}|-?[0-9]{{1,15}}|\?[01]))?)*"
 _INPUT = re.compile(rf'([a-z*][a-z0-9_.*-]*)=(\(((?:"[a-z0-9@-]+" ?)*)\)({_PARAMETERS}))')
@@ -61,12 +62,9 @@ def signature_base(message: Message, covered: Sequence[str], parameters: str) ->
 
 
 def sign(method: str, url: str, headers: Mapping[str, str], content: bytes, key: LogKey) -> dict[str, str]:
-    """Return `headers` with the hash of `content`, as it is sent, and the key's signature; Host must be that of `url`.
-
-    Content that is empty has no hash.
-    """
+    """Return `headers` with the hash of `content`, as it is sent, and a signature; Host must be that of `url`."""
     parts = urlsplit(url)
-    sent = {**headers, **({"Content-Digest": digest_of(content)} if content else {})}
+    sent = {**headers, **({} if method == ASKING else {"Content-Digest": digest_of(content)})}
     message = Message(method, parts.netloc.removesuffix(_PORTS.get(parts.scheme, "")), parts.path,
                       {name.lower(): value for name, value in sent.items()})
     covered = [*COVERED, *(name for name in (DIGEST, ENCODING) if name in message.fields)]
@@ -75,41 +73,39 @@ def sign(method: str, url: str, headers: Mapping[str, str], content: bytes, key:
     return {**sent, "Signature-Input": f"{LABEL}={parameters}", "Signature": f"{LABEL}=:{signature}:"}
 
 
-def signer_of(message: Message) -> str:
-    """Return the name of the key that is said to have signed a message; nothing is verified.
-
-    Raises
-    ------
-    UnsignedError
-        It is not signed, or in another form than one signature with a key's name.
-    """
-    return _key_name(_parsed(message)[2])
-
-
-def verify(message: Message, content: bytes, verifier_of: Callable[[str], Ed25519Verifier | None],
-           required: Sequence[str] = COVERED) -> str:
-    """Return the name of the known key that signed a message, its content included.
+def verify(message: Message, verifier_of: Callable[[str], Ed25519Verifier | None], required: Sequence[str] = COVERED
+           ) -> str:
+    """Return the name of the known key that signed a message; its content is held to it by `require_content`.
 
     Raises
     ------
     UnsignedError
         No known key signed it, not all that must be, or it was changed since.
-    MalformedError
-        The content is not the one whose hash was sent with it.
     """
     label, covered, parameters = _parsed(message)
     name = _key_name(parameters)
-    needed = [*required, *([DIGEST] if content else []), *([ENCODING] if ENCODING in message.fields else [])]
-    if required and (missing := [each for each in needed if each not in covered]):
-        raise _unsigned("the signature leaves something open", expected=", ".join(needed), got=", ".join(missing))
+    if required:
+        needed = [*required, *([] if message.method == ASKING else [DIGEST]),
+                  *([ENCODING] if ENCODING in message.fields else [])]
+        if missing := [each for each in needed if each not in covered]:
+            raise _unsigned("the signature leaves something open", expected=", ".join(needed), got=", ".join(missing))
     verifier = verifier_of(name)
     base = signature_base(message, covered, parameters)
     if verifier is None or not is_signed(verifier.public, base, _signature(message, label)):
         raise _unsigned("the signature is not that of a known log", expected=f"a signature by {name}",
                         got="one of another text or key")
-    if DIGEST in message.fields:
-        _require_digest(message.fields[DIGEST], content)
     return name
+
+
+def require_content(message: Message, content: bytes) -> None:
+    """Raise MalformedError unless `content` is the one whose hash came with the message; without a hash, none."""
+    field = message.fields.get(DIGEST)
+    found = _SHA_256.search(field) if field is not None else None
+    if (content if field is None else
+            found is None or base64.b64decode(found[1]) != hashlib.sha256(content).digest()):
+        raise MalformedError("the content is not the one that was sent", where="Content-Digest",
+                             expected=field[:120] if field else "no content", got=digest_of(content),
+                             remedy="Send it again; ask what changes it in between.")
 
 
 def _parsed(message: Message) -> tuple[str, list[str], str]:
@@ -140,13 +136,6 @@ def _signature(message: Message, label: str) -> bytes:
     if name != label or not encoded.endswith(":"):
         raise _unsigned("the signature is missing", expected=f"{label}=:…:", got=repr(text[:80]))
     return content
-
-
-def _require_digest(field: str, content: bytes) -> None:
-    found = _SHA_256.search(field)
-    if found is None or base64.b64decode(found[1]) != hashlib.sha256(content).digest():
-        raise MalformedError("the content is not the one that was sent", where="Content-Digest", expected=field[:120],
-                             got=digest_of(content), remedy="Send it again; ask what changes it in between.")
 
 
 def _quoted(text: str) -> str:

@@ -4,14 +4,13 @@ A second server in a thread of its own, with threads of its own for its handlers
 panel of the station answers.
 """
 
-import threading
 from collections.abc import Iterator
 from contextlib import closing, contextmanager
 from pathlib import Path
 
 from station.clock import Clock
 from station.errors import UsageError
-from station.listener import Listener, bound, load_listener
+from station.listener import Listener, bound, load_listener, running
 from station.screens.server import make_plant_server
 from station.screens.site import Site
 
@@ -39,15 +38,8 @@ def load_plant(address: str, certificate: Path | None, key: Path | None, clock: 
 @contextmanager
 def served_to_plant(site: Site, plant: Listener) -> Iterator[None]:
     """Serve `site` to other computers meanwhile; UsageError where the address cannot be had."""
-    with closing(bound(plant.host, plant.port)) as socket:
-        server = make_plant_server(site, plant)
-        thread = threading.Thread(target=server.run, kwargs={"sockets": [socket]}, name="plant")
-        thread.start()
-        try:
-            yield
-        finally:
-            server.should_exit = True
-            thread.join()
+    with closing(bound(plant.host, plant.port)) as socket, running(make_plant_server(site, plant), socket):
+        yield
 
 
 def _parted(address: str) -> tuple[str, int]:

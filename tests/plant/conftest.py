@@ -1,14 +1,22 @@
 """A plant on each of the databases that it may have: one suite, carried out on SQLite and on a real PostgreSQL."""
 
+import itertools
 import shutil
 import sys
+from contextlib import closing, contextmanager
 from pathlib import Path
 
 import pytest
 from sqlalchemy import make_url
 
+from station.clock import system_clock
+from station.listener import bound, running
 from station.plant.database import open_database
+from station.plant.plant_file import load_plant
+from station.plant.server import make_server, opened_desk
 from station.plant.upgrade import upgrade
+from station.record.cosignature import WitnessKey
+from station.simulated.free_port import free_ports
 
 HERE = Path(__file__).parent
 sys.path[:0] = [str(HERE), str(HERE.parent / "record")]       # of the server below, and what stores hold
@@ -81,3 +89,54 @@ def database(kind, plant_address):
     one = opened(plant_address(kind))
     yield one
     one.close()
+
+
+@pytest.fixture(scope="module")
+def shared_database(kind, plant_address):
+    """A database for all tests of a module, each with a station of its own."""
+    one = opened(plant_address(kind))
+    yield one
+    one.close()
+
+
+@pytest.fixture(scope="session")
+def new_origin():
+    """Return a function that gives names of logs that no other test has; they hold a slash."""
+    return map("varnholt.example/line-{}".format, itertools.count(1)).__next__
+
+
+PLANT = """format = 1
+[plant]
+name = "varnholt-works"
+[database]
+url = "{url}"
+[archive]
+url = "{archive}"
+[server]
+port = {port}
+"""
+
+
+@pytest.fixture(scope="module")
+def plant(kind, plant_address, tmp_path_factory):
+    """A plant as its file describes it, with a database and a key, for all tests of a module."""
+    folder = tmp_path_factory.mktemp("works")
+    (port,) = free_ports(1)
+    (folder / "plant.toml").write_text(PLANT.format(url=plant_address(kind), archive="archive", port=port))
+    WitnessKey.make(folder / "keys", "varnholt-works")
+    return load_plant(folder / "plant.toml")
+
+
+@contextmanager
+def served(plant, clock=None):
+    """Serve a plant at its address; yield its desk."""
+    with opened_desk(plant, clock or system_clock()) as desk, closing(bound(plant.host, plant.port)) as socket:
+        server = make_server(desk, plant, system_clock())
+        with running(server, socket):
+            yield desk
+
+
+@pytest.fixture(scope="session")
+def serving():
+    """Return the function that serves a plant, as a context of its desk."""
+    return served

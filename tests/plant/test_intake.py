@@ -6,7 +6,7 @@ from datetime import UTC, datetime
 
 import pytest
 from sending_station import SendingStation, record_of
-from sqlalchemy import func, select
+from sqlalchemy import select
 
 from station.plant import schema
 from station.plant.alarms import open_alarms, settle
@@ -26,8 +26,13 @@ def witness(tmp_path_factory):
 
 
 @pytest.fixture
-def sender(tmp_path):
-    station = SendingStation(tmp_path / "store")
+def database(shared_database):
+    return shared_database
+
+
+@pytest.fixture
+def sender(tmp_path, new_origin):
+    station = SendingStation(tmp_path / "store", new_origin())
     yield station
     station.close()
 
@@ -50,9 +55,9 @@ def held(database, known):
                 for table in tables]
 
 
-def alarms(database):
+def alarms(database, known):
     with database.reading() as connection:
-        return [(alarm.what, alarm.seq) for alarm in open_alarms(connection)]
+        return [(alarm.what, alarm.seq) for alarm in open_alarms(connection, known.number)]
 
 
 def test_what_is_taken_is_what_the_station_has_logged(database, intake, known, sender):
@@ -61,11 +66,12 @@ def test_what_is_taken_is_what_the_station_has_logged(database, intake, known, s
     head = intake.take(known, sender.batch(), AT)
     assert (head.size, head.root) == (13, sender.log.head().root)
     with database.reading() as connection:
-        rows = connection.execute(select(schema.entries).order_by(schema.entries.c.seq)).all()
-        nodes = connection.execute(select(schema.nodes.c.level, schema.nodes.c.position, schema.nodes.c.hash)).all()
-    assert [(row.seq, row.kind, row.subject, row.body, row.leaf, row.checkpoint) for row in rows] == [
+        own = (select(table).where(table.c.station == known.number) for table in (schema.entries, schema.nodes))
+        rows, nodes = ([row._asdict() for row in connection.execute(query)] for query in own)
+    rows.sort(key=lambda row: row["seq"])
+    assert [tuple(row[name] for name in ("seq", "kind", "subject", "body", "leaf", "checkpoint")) for row in rows] == [
         (e.seq, e.kind, e.subject, e.body, e.leaf, e.checkpoint) for e in sender.log.entries()]
-    assert {(level, position): made for level, position, made in nodes} == {
+    assert {(node["level"], node["position"]): node["hash"] for node in nodes} == {
         (level, position): sender.log.node(level, position) for level in (1, 2, 3) for position in range(13 >> level)}
 
 
@@ -87,9 +93,8 @@ def test_it_grows_batch_by_batch_to_the_same(database, intake, known, sender):
         head = intake.take(known, sender.batch(first, end), AT)
         size = end
         assert (head.size, head.root) == (size, sender.log.head(size).root)
-    with database.reading() as connection:
-        assert connection.execute(select(func.count()).select_from(schema.entries)).scalar() == 40
-        assert connection.execute(select(func.count()).select_from(schema.records)).scalar() == 40
+    entries, _nodes, _heads, records, _yields = held(database, known)
+    assert (len(entries), len(records)) == (40, 40)
 
 
 def test_sent_again_it_is_answered_the_same_and_changes_nothing(database, intake, known, sender):
@@ -99,7 +104,7 @@ def test_sent_again_it_is_answered_the_same_and_changes_nothing(database, intake
     assert intake.take(known, sender.batch(), AT.replace(year=1970)) == first
     assert intake.take(known, sender.batch(2, 4), AT) == first      # one that was under way for long
     assert held(database, known) == before
-    assert alarms(database) == []
+    assert alarms(database, known) == []
 
 
 def test_a_gap_is_told_with_the_size_to_go_on_from(database, intake, known, sender):
@@ -111,7 +116,7 @@ def test_a_gap_is_told_with_the_size_to_go_on_from(database, intake, known, send
     assert refused.value.as_json()["size"] == 2
     assert held(database, known) == before
     assert intake.take(known, sender.batch(2), AT).size == 6
-    assert alarms(database) == []
+    assert alarms(database, known) == []
 
 
 def test_a_station_set_back_shows_as_shorter_and_then_as_a_fork(database, intake, known, sender, tmp_path):
@@ -132,7 +137,7 @@ def test_a_station_set_back_shows_as_shorter_and_then_as_a_fork(database, intake
         intake.take(known, sender.batch(4), AT)
     with pytest.raises(ForkError):
         intake.take(known, sender.batch(7), AT)         # without what differs
-    assert alarms(database) == [("shorter", None), ("fork", 4), ("fork", None)]
+    assert alarms(database, known) == [("shorter", None), ("fork", 4), ("fork", None)]
     assert held(database, known) == before
 
 
@@ -148,9 +153,9 @@ def test_an_alarm_holds_both_signed_heads_until_a_person_settles_it(database, in
             intake.take(known, sender.batch(2), AT)
     with database.reading() as connection:
         (alarm,) = open_alarms(connection, known.number)
-    assert (alarm.held, alarm.told, alarm.origin) == (newest, sender.log.checkpoint(3), "line-1")
+    assert (alarm.held, alarm.told, alarm.origin) == (newest, sender.log.checkpoint(3), known.origin)
     settle(database, alarm.number, person="R. Fink", reason="restored from a backup, log closed", at=AT)
-    assert alarms(database) == []
+    assert alarms(database, known) == []
 
 
 def test_two_stations_with_one_key_are_told(database, intake, known, sender, tmp_path):
@@ -175,7 +180,7 @@ def test_a_body_that_was_altered_after_it_was_logged_is_told(database, intake, k
     with pytest.raises(ForkError) as refused:
         intake.take(known, sender.batch(1), AT)
     assert (refused.value.seq, refused.value.size) == (2, 1)
-    assert alarms(database) == [("altered", 2)]
+    assert alarms(database, known) == [("altered", 2)]
     assert held(database, known) == before
 
 
@@ -184,11 +189,11 @@ def test_a_record_that_cannot_be_searched_for_is_kept_all_the_same(database, int
     record = {**record_of("CP40-1"), "limit_file": "lost"}
     sender.store.finish(run_id, record, [])
     assert intake.take(known, sender.batch(), AT).size == 1
-    assert alarms(database) == [("unreadable", 0)]
+    assert alarms(database, known) == [("unreadable", 0)]
 
 
-def test_a_station_is_told_from_another(database, intake, known, sender, tmp_path):
-    other = SendingStation(tmp_path / "other", origin="line-2").fill(2)
+def test_a_station_is_told_from_another(database, intake, known, sender, new_origin, tmp_path):
+    other = SendingStation(tmp_path / "other", new_origin()).fill(2)
     second = add_station(database, str(other.key.verifier), person="U. Rabe", at=AT)
     sender.fill(3)
     intake.take(known, sender.batch(), AT)
