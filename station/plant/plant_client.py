@@ -24,8 +24,8 @@ from station.timed_http import LARGEST, Answer, Exchange, words_of
 QUESTION = 15.0         # s for a question and its answer
 DELIVERY = 120.0        # s for entries or a file
 FORMAT = 1
-_JSON, _OCTETS = "application/json", "application/octet-stream"
-_SMALL = 1000           # bytes that are not worth packing
+_JSON = "application/json"
+_AS_JSON = {"Content-Type": _JSON}
 _REFUSALS: dict[str, type[PlantError]] = {
     kind.word: kind for kind in (refused.MalformedError, refused.UnsignedError, refused.OtherLogError,
                                  refused.UnknownLogError, refused.TooLargeError, refused.AwayError,
@@ -79,7 +79,7 @@ class PlantClient:
 
     def head(self) -> PlantHead:
         """Ask how far the plant's copy of this log reaches."""
-        told = self._ask("GET", "", QUESTION)
+        told = self._exchange("GET", "", QUESTION, b"", {})
         root = _text(told, "root")
         if len(root) != 2 * HASH_SIZE or not set(root) <= set("0123456789abcdef"):
             raise self._nonsense(f"root {root!r}")
@@ -93,13 +93,14 @@ class PlantClient:
         body = {"format": FORMAT, "first": first, "seen": seen, "request": str(request), "entries": [
             {"kind": one.kind, "subject": one.subject, "body": (one.body or b"").decode(),
              "checkpoint": one.checkpoint} for one in entries]}
-        told = self._ask("POST", "/entries", DELIVERY, body)
+        packed = gzip.compress(_json(body), 1, mtime=0)
+        told = self._exchange("POST", "/entries", DELIVERY, packed, {**_AS_JSON, "Content-Encoding": "gzip"})
         return Receipt(_number(told, "size"), _text(told, "cosignature"))
 
     def missing(self, files: Sequence[SentFile]) -> set[str]:
         """Ask which of these files the plant does not have; return their names."""
-        told = self._ask("POST", "/files/missing", QUESTION, {
-            "format": FORMAT, "files": [{"name": one.name, "sha256": one.sha256} for one in files]})
+        body = {"format": FORMAT, "files": [{"name": one.name, "sha256": one.sha256} for one in files]}
+        told = self._exchange("POST", "/files/missing", QUESTION, _json(body), _AS_JSON)
         names = told.get("missing")
         if not isinstance(names, list) or not set(names) <= {one.name for one in files}:
             raise self._nonsense(f"missing {names!r}")
@@ -107,21 +108,15 @@ class PlantClient:
 
     def send_file(self, name: str, content: bytes) -> None:
         """Hand over the file called `name` in the store's folder."""
-        self._exchange("PUT", f"/files/{quote(name)}", DELIVERY, content, {"Content-Type": _OCTETS})
-
-    def _ask(self, method: str, tail: str, seconds: float, body: Mapping[str, Any] | None = None) -> dict[str, Any]:
-        content = b"" if body is None else json.dumps(body, ensure_ascii=False).encode()
-        headers = {} if body is None else {"Content-Type": _JSON}
-        if len(content) > _SMALL:
-            content = gzip.compress(content, 1, mtime=0)
-            headers["Content-Encoding"] = "gzip"
-        return self._exchange(method, tail, seconds, content, headers)
+        octets = {"Content-Type": "application/octet-stream"}
+        self._exchange("PUT", f"/files/{quote(name)}", DELIVERY, content, octets)
 
     def _exchange(self, method: str, tail: str, seconds: float, content: bytes, headers: Mapping[str, str]
                   ) -> dict[str, Any]:
         """Send a signed request; return the JSON object of a good answer, or raise what the plant says."""
         target, until = self.address.path + self._log + tail, self._clock.monotonic() + seconds
-        signed = sign(method, self.address.url + self._log + tail, headers, content, self._key)
+        signed = sign(method, self.address.url + self._log + tail, {"Host": self.address.authority, **headers}, content,
+                      self._key)
         try:
             opened = Exchange(self.address.host, self.address.port, self._clock.monotonic, until, self._context())
         except (OSError, ValueError) as error:      # ValueError: a host that cannot be one
@@ -146,6 +141,10 @@ class PlantClient:
             told = json.loads(answer.content) if answer.kind == _JSON and len(answer.content) <= LARGEST else None
         except ValueError:
             told = None
+        if not isinstance(told, dict) and answer.status >= 500:
+            raise SilenceError("the plant is busy or out of order", where=self.address.url, expected="an answer",
+                               got=f"status {answer.status} {answer.reason}",
+                               remedy="Nothing is lost: it is asked again. If it stays so, look at the plant's server.")
         if not isinstance(told, dict):
             raise self._nonsense(f"status {answer.status} {answer.reason} with {answer.kind}")
         return told
@@ -173,6 +172,10 @@ class PlantClient:
         return SilenceError("the answer is none of a plant", where=self.address.url, expected="JSON as agreed", got=got,
                             remedy="See that the address under [plant] of the station file is that of a plant, of this "
                             "version or a later one.")
+
+
+def _json(body: Mapping[str, Any]) -> bytes:
+    return json.dumps(body, ensure_ascii=False).encode()
 
 
 def _number(told: Mapping[str, Any], name: str) -> int:

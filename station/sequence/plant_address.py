@@ -18,6 +18,12 @@ class PlantAddress:
     path: str       # before that of every request; empty or from its slash on
     is_secure: bool
 
+    @property
+    def authority(self) -> str:
+        """Host and port as a request names them. Source: RFC 9110, section 7.2."""
+        host = f"[{self.host}]" if ":" in self.host else self.host
+        return host if self.port == PORTS["https" if self.is_secure else "http"] else f"{host}:{self.port}"
+
 
 def parse_plant_url(url: str) -> PlantAddress:
     """Return the address in an https URL, or in an http one of this computer; ValueError says what belongs there."""
