@@ -88,10 +88,11 @@ class PartFolder:
             temporary.replace(self.table)
             sync_folder(self.table.resolve().parent)
         except OSError as error:
-            temporary.unlink(missing_ok=True)
             raise StationError("table could not be written", where=str(self.table), expected="room and leave to write",
-                               got=error.strerror, remedy="Free space and run the command again: the parts are kept."
-                               ) from error
+                               got=str(error.strerror or error), remedy="Free space and run the command again: the "
+                               "parts are kept.") from error
+        finally:
+            temporary.unlink(missing_ok=True)
         if about.is_whole:
             for path in self.folder.iterdir():
                 path.unlink()
