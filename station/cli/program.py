@@ -16,6 +16,8 @@ from station.cli import (
     limits,
     log,
     people,
+    plant,
+    plant_questions,
     printing,
     reanalyse,
     records,
@@ -50,6 +52,10 @@ app.add_typer(dialect.app, name="dialect")
 app.add_typer(keys.app, name="keys")
 app.add_typer(log.app, name="log")
 app.add_typer(people.app, name="people")
+app.add_typer(plant.app, name="plant")
+plant.app.command("find")(plant_questions.find)
+plant.app.command("trace")(plant_questions.trace)
+plant.app.command("yield")(plant_questions.yields)
 app.add_typer(records.app, name="records")
 app.add_typer(reference.app, name="reference")
 app.add_typer(study.app, name="study")

@@ -8,7 +8,7 @@ from pydantic import Field, field_validator
 from sqlalchemy import URL, make_url
 from sqlalchemy.exc import ArgumentError
 
-from station.toml_file import Table, check, read_toml
+from station.toml_file import Table, check, parse_toml, read_toml
 
 Text = Annotated[str, Field(min_length=1)]
 DATABASES = {"postgresql": "postgresql+psycopg", "postgresql+psycopg": "postgresql+psycopg", "sqlite": "sqlite"}
@@ -91,6 +91,11 @@ class Plant:
     port: int
     certificate: Path | None
     key: Path | None
+
+
+def require_good(content: bytes, name: str) -> None:
+    """Raise FileContractError unless these are the bytes of a plant file, to be called `name`."""
+    check(parse_toml(content, name), PlantContract)
 
 
 def load_plant(path: Path) -> Plant:
