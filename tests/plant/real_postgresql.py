@@ -49,6 +49,26 @@ class RealServer:
         self.sql(f"CREATE DATABASE {name} TEMPLATE {template}")
         return self.url(name)
 
+    @contextlib.contextmanager
+    def database_on(self, disk):
+        """Give the address of a database whose tables lie on a disk, as long as it is there."""
+        self.made += 1
+        folder = Path(disk) / f"tables{self.made}"
+        folder.mkdir(mode=0o700)
+        for above in (disk, *Path(disk).parents):
+            if not above.stat().st_mode & 0o001:
+                above.chmod(above.stat().st_mode | 0o001)       # it may go through, and no more
+        if os.geteuid() == 0:
+            shutil.chown(folder, "postgres")
+        self.sql(f"CREATE TABLESPACE disk_of_plant{self.made} LOCATION '{folder}'")
+        name = f"plant{self.made}"
+        self.sql(f"CREATE DATABASE {name} TABLESPACE disk_of_{name}")
+        try:
+            yield self.url(name)
+        finally:
+            self.sql(f"DROP DATABASE {name} WITH (FORCE)")
+            self.sql(f"DROP TABLESPACE disk_of_{name}")
+
     def url(self, database, user="writer"):
         return f"postgresql://{user}@127.0.0.1:{self.port}/{database}"
 
