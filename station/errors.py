@@ -21,6 +21,7 @@ A failing motor is a verdict, never an exception.
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Any
 
 from station.exit_code import ExitCode
 
@@ -33,6 +34,17 @@ class StationError(Exception):
     def __init__(self, what: str, *, where: str, expected: object, got: object, remedy: str) -> None:
         self.what, self.where, self.expected, self.got, self.remedy = what, where, expected, got, remedy
         super().__init__(f"{where}: {what}: expected {expected}, got {got}. {remedy}")
+
+    def __reduce__(self) -> tuple[Any, ...]:
+        """Return how it is made again in another process, as errors come back from there, too."""
+        return _made_again, (type(self), self.args, self.__dict__)
+
+
+def _made_again(kind: type[StationError], args: tuple[object, ...], parts: dict[str, object]) -> StationError:
+    error = kind.__new__(kind)
+    error.args = args
+    error.__dict__.update(parts)
+    return error
 
 
 class UsageError(StationError):

@@ -1,15 +1,21 @@
 """What tests of several rooms stand on: a real printer, served pages, records that keep to their schema, no clock."""
 
 import importlib.util
+import os
 from contextlib import closing, contextmanager
 from pathlib import Path
+
+# As the command line does, before anything imports numpy: else values differ in their last bits from those that the
+# program computes, and from those that processes of tests do.
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 import pytest
 from hypothesis import settings
 
+from station.listener import bound, running
 from station.record.record_schema import check_record
 from station.screens.demo_people import PEOPLE, let_in
-from station.screens.server import HOST, bound, make_server, running
+from station.screens.server import HOST, make_server
 from station.sequence.run import Runner
 
 # How long an example takes is a matter of what else the machine does, and no reason to fail.

@@ -1,6 +1,7 @@
 """Every error tells what, where, expected, got and remedy, and the exit code that follows."""
 
 import ast
+import pickle
 from pathlib import Path
 
 import pytest
@@ -25,6 +26,20 @@ def test_the_tree_is_drawn_whole():
 def test_the_text_holds_every_part():
     error = errors.BenchError("speed not reached", where="drive", expected="1500", got="900", remedy="Look.")
     assert all(part in str(error) for part in ("speed not reached", "drive", "1500", "900", "Look."))
+
+
+@pytest.mark.parametrize("error", [
+    errors.EvidenceError("file was altered", where="a.parquet", expected="1f", got="2e", remedy="Look."),
+    errors.NoReplyError("no answer", where="drive", expected="a line", got=OSError(5, "lost"), remedy="Look."),
+    errors.FileContractError([errors.Fault("a.toml", "limits", "none", "a table", "Add it."),
+                              errors.Fault("a.toml", "type", "1", "a text", "Mend it.")]),
+], ids=lambda error: type(error).__name__)
+def test_an_error_comes_back_whole_from_another_process(error):
+    again = pickle.loads(pickle.dumps(error))
+    assert type(again) is type(error)
+    assert (str(again), again.args, again.remedy) == (str(error), error.args, error.remedy)
+    assert vars(again).keys() == vars(error).keys()
+    assert getattr(again, "faults", ()) == getattr(error, "faults", ())
 
 
 def test_every_raise_gives_a_remedy():

@@ -57,13 +57,18 @@ def audit_files(each: Logged, kept: Kept, report: Report) -> None:
     Files in force are the same for many records: they are hashed by `audit_kept_files`, here they must be there.
     """
     for named in named_files(each):
-        if named.file.startswith(f"{FILES}/"):
-            if named.sha256 not in kept.in_force:
-                _find("file.missing", "is missing", "no file", each, kept, named, report)
-        elif named.file in kept.removed and not (kept.folder / named.file).exists():
-            report.leave_out(Step.FILE, f"some captures were {words_of(kept.removed[named.file])}")
-        else:
-            _audit_file(each, kept, named, report)
+        audit_file(named, each, kept, report)
+
+
+def audit_file(named: Named, each: Logged, kept: Kept, report: Report) -> None:
+    """Audit one file that a record names."""
+    if named.file.startswith(f"{FILES}/"):
+        if named.sha256 not in kept.in_force:
+            _find("file.missing", "is missing", "no file", each, kept, named, report)
+    elif named.file in kept.removed and not (kept.folder / named.file).exists():
+        report.leave_out(Step.FILE, f"some captures were {words_of(kept.removed[named.file])}")
+    else:
+        _audit_content(each, kept, named, report)
 
 
 def audit_kept_files(folder: Path, used_since: Mapping[str, str], report: Report) -> None:
@@ -78,7 +83,7 @@ def audit_kept_files(folder: Path, used_since: Mapping[str, str], report: Report
                         remedy=RESTORE)
 
 
-def _audit_file(each: Logged, kept: Kept, named: Named, report: Report) -> None:
+def _audit_content(each: Logged, kept: Kept, named: Named, report: Report) -> None:
     try:
         got = hashlib.sha256((kept.folder / named.file).read_bytes()).hexdigest()
     except OSError:

@@ -2,6 +2,8 @@
 
 import json
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from enum import StrEnum
 from math import isclose
 from pathlib import Path
 from typing import Any
@@ -29,6 +31,35 @@ SHARE_OF_U = 0.01
 SHARE_OF_ROUNDING = 1e-6
 ROUNDING = 1e-9     # relative
 REMEDY = "Compute it with the versions named in the record; if it differs there too, ask who changed the record."
+
+
+class Agreement(StrEnum):
+    """How a measurement that was computed again stands to the one in the record."""
+
+    SAME = "same"               # to the last bit
+    ROUNDED = "rounded"         # within what may be rounded otherwise
+    DIFFERS = "differs"
+    UNFOUNDED = "unfounded"     # in the record, and does not follow from the captures
+    LEFT_OUT = "left out"       # follows from the captures, and is not in the record
+
+
+@dataclass(frozen=True, slots=True)
+class Compared:
+    """One measurement as the record has it and as it was computed again, both as a record holds them; None for none."""
+
+    name: str
+    label: str
+    said: Record | None
+    again: Record | None
+    agreement: Agreement
+
+
+@dataclass(frozen=True, slots=True)
+class Recomputed:
+    """What the captures of one record come to today, and how each measurement agrees with it."""
+
+    conclusion: Conclusion
+    compared: tuple[Compared, ...]
 
 
 def read_captures(record: Record, store: Path, each: Logged, report: Report) -> list[Capture] | None:
@@ -67,20 +98,32 @@ def analyse_again(captures: Sequence[Capture], limits: LimitFile) -> list[Captur
 
 
 def audit_values(record: Record, analyses: Sequence[CaptureAnalysis], labels: Sequence[str], limits: LimitFile,
-                 each: Logged, report: Report, *, same_versions: bool) -> None:
-    """Compare every measurement, refusal, plot and finding of a record with what `analyses` come to.
+                 each: Logged, report: Report, *, same_versions: bool) -> Recomputed:
+    """Compare every measurement, refusal, plot and finding of a record with what `analyses` come to, and return that.
 
     With the `same_versions` of program and libraries all bits must agree; another kind of processor may still round
     otherwise, which stays within the bound and is noted.
     """
     indicated = {key: m for key, m in stored_measurements(record).items() if not comes_from_captures(*key)}
     found = conclude(analyses, indicated, labels, limits)
+    compared = compare_measurements(record["measurements"], found.measurements, same_versions=same_versions)
     comparison = _Comparison(each, report, same_versions)
-    comparison.measurements(record["measurements"], found.measurements)
+    comparison.measurements(compared)
     comparison.refusals(record["captures"], analyses)
     comparison.findings(record, found)
     comparison.plots(record["plots"], analyses)
     comparison.conclude()
+    return Recomputed(found, tuple(compared))
+
+
+def compare_measurements(stored: Sequence[Record], found: Measured, *, same_versions: bool = True) -> list[Compared]:
+    """Return every measurement that comes from captures beside its stored one, ordered by capture and name."""
+    said = {(entry["name"], entry["label"]): entry for entry in stored
+            if comes_from_captures(entry["name"], entry["label"])}
+    again = {key: _plain(written(m, key[1])) for key, m in found.items() if comes_from_captures(*key)}
+    return [Compared(name, label, said.get((name, label)), again.get((name, label)),
+                     _agreement(said.get((name, label)), again.get((name, label)), same_versions=same_versions))
+            for label, name in sorted((label, name) for name, label in said.keys() | again.keys())]
 
 
 class _Comparison:
@@ -90,19 +133,9 @@ class _Comparison:
         self.each, self.report, self.same_versions = each, report, same_versions
         self.rounded: list[str] = []
 
-    def measurements(self, stored: Sequence[Record], found: Measured) -> None:
-        entries = {(entry["name"], entry["label"]): entry for entry in stored
-                   if comes_from_captures(entry["name"], entry["label"])}
-        computed = {key: m for key, m in found.items() if comes_from_captures(*key)}
-        for key in entries.keys() | computed.keys():
-            name = _name(*key)
-            if key not in computed:
-                self._find("value.unfounded", f"{name} does not follow from the captures", _short(entries[key]), "none")
-            elif key not in entries:
-                self._find("value.left_out", f"{name} follows from the captures and is not in the record", "none",
-                           _short(_plain(written(computed[key], key[1]))))
-            else:
-                self._measurement(name, entries[key], _plain(written(computed[key], key[1])))
+    def measurements(self, compared: Sequence[Compared]) -> None:
+        for one in compared:
+            self._measurement(_name(one.name, one.label), one)
 
     def refusals(self, captures: Sequence[Record], analyses: Sequence[CaptureAnalysis]) -> None:
         again = {analysis.label: written_refusal(analysis.refused) for analysis in analyses}
@@ -133,19 +166,34 @@ class _Comparison:
                              got=f"within {SHARE_OF_ROUNDING:g} u, such as {self.rounded[0]}",
                              remedy="None: another kind of processor, or more threads, rounds otherwise.")
 
-    def _measurement(self, name: str, said: Record, again: Record) -> None:
-        if said == again:
-            self.report.hold(Step.VALUE)
-        elif _is_within(said, again, SHARE_OF_ROUNDING if self.same_versions else SHARE_OF_U):
-            self.report.hold(Step.VALUE)
-            self.rounded.append(name)
+    def _measurement(self, name: str, one: Compared) -> None:
+        said, again = (_short(entry) if entry else "none" for entry in (one.said, one.again))
+        if one.agreement is Agreement.UNFOUNDED:
+            self._find("value.unfounded", f"{name} does not follow from the captures", said, again)
+        elif one.agreement is Agreement.LEFT_OUT:
+            self._find("value.left_out", f"{name} follows from the captures and is not in the record", said, again)
+        elif one.agreement is Agreement.DIFFERS:
+            self._find("value.differs", f"{name} does not follow from the captures", said, again)
         else:
-            self._find("value.differs", f"{name} does not follow from the captures", _short(said), _short(again))
+            self.report.hold(Step.VALUE)
+            if one.agreement is Agreement.ROUNDED:
+                self.rounded.append(name)
 
     def _find(self, code: str, what: str, said: object, again: object) -> None:
         self.report.find(code, Severity.BROKEN if self.same_versions else Severity.DOUBTFUL, what,
                          where=self.each.name, since=self.each.since, expected=f"{again} (computed again)",
                          got=f"{said} (record)", remedy=REMEDY)
+
+
+def _agreement(said: Record | None, again: Record | None, *, same_versions: bool) -> Agreement:
+    if again is None:
+        return Agreement.UNFOUNDED
+    if said is None:
+        return Agreement.LEFT_OUT
+    if said == again:
+        return Agreement.SAME
+    is_within = _is_within(said, again, SHARE_OF_ROUNDING if same_versions else SHARE_OF_U)
+    return Agreement.ROUNDED if is_within else Agreement.DIFFERS
 
 
 def _is_within(said: Record, again: Record, share: float) -> bool:

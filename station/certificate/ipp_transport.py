@@ -1,18 +1,15 @@
 """IPP over HTTP and HTTPS: one request, one answer, one deadline for both."""
 
-import io
-import socket
 import ssl
 from collections.abc import Callable
-from contextlib import suppress
-from http.client import HTTPConnection, HTTPException, HTTPResponse
+from http.client import HTTPException
 from pathlib import Path
 
 from station.certificate.printer_address import PrinterAddress
 from station.errors import PrinterError, UnreachableError
+from station.timed_http import LARGEST, Answer, Exchange, words_of
 
-MEDIA_TYPE = "application/ipp"
-LARGEST = 1 << 20       # octets of an answer; the longest seen are below 32 KiB
+MEDIA_TYPE = "application/ipp"     # the longest answers seen are below 32 KiB
 
 
 def post(address: PrinterAddress, request: bytes, monotonic: Callable[[], float], until: float,
@@ -29,106 +26,33 @@ def post(address: PrinterAddress, request: bytes, monotonic: Callable[[], float]
         The deadline passed, the connection broke, or the answer is no IPP; the printer may have the request.
     """
     try:
-        timed = _connect(address, monotonic, until, trust)
+        opened = Exchange(address.host, address.port, monotonic, until, _context(address, trust))
     except (OSError, ValueError) as error:      # ValueError: a host that cannot be one
         raise UnreachableError("printer cannot be reached", where=address.uri, expected="a connection",
-                               got=_words(error), remedy=_remedy(error)) from error
-    connection = HTTPConnection(address.host, address.port)
-    connection.sock = timed     # it has what http.client asks of a socket
-    try:
-        with suppress(ConnectionError):     # a printer may say no, and close, before it has read the document
-            connection.request("POST", address.path, request, {"Content-Type": MEDIA_TYPE, "Connection": "close"})
-        return _answer(connection.getresponse(), address)
-    except (OSError, HTTPException) as error:
-        raise PrinterError("printer gave no answer", where=address.uri, expected="an answer within the deadline",
-                           got=_words(error), remedy="Look whether it is on and not in an error.") from error
-    finally:
-        connection.close()
-        timed.hang_up()
+                               got=words_of(error), remedy=_remedy(error)) from error
+    with opened:
+        try:
+            answer = opened.ask("POST", address.path, request, {"Content-Type": MEDIA_TYPE})
+        except (OSError, HTTPException) as error:
+            raise PrinterError("printer gave no answer", where=address.uri, expected="an answer within the deadline",
+                               got=words_of(error), remedy="Look whether it is on and not in an error.") from error
+    return _octets(answer, address)
 
 
-def _connect(address: PrinterAddress, monotonic: Callable[[], float], until: float, trust: Path | None
-             ) -> "_TimedSocket":
-    plain = socket.create_connection((address.host, address.port), max(until - monotonic(), 0.01))
-    try:
-        plain.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
-        if not address.is_secure:
-            return _TimedSocket(plain, monotonic, until)
-        plain.settimeout(max(until - monotonic(), 0.01))
-        context = ssl.create_default_context(cafile=None if trust is None else str(trust))
-        return _TimedSocket(context.wrap_socket(plain, server_hostname=address.host), monotonic, until)
-    except BaseException:
-        plain.close()
-        raise
+def _context(address: PrinterAddress, trust: Path | None) -> ssl.SSLContext | None:
+    return ssl.create_default_context(cafile=None if trust is None else str(trust)) if address.is_secure else None
 
 
-def _answer(response: HTTPResponse, address: PrinterAddress) -> bytes:
-    kind = (response.getheader("Content-Type") or "nothing").partition(";")[0].strip().lower()
-    content = response.read(LARGEST + 1)
-    if response.status != 200 or kind != MEDIA_TYPE:
+def _octets(answer: Answer, address: PrinterAddress) -> bytes:
+    if answer.status != 200 or answer.kind != MEDIA_TYPE:
         raise PrinterError("no answer over IPP", where=address.uri, expected=f"status 200 with {MEDIA_TYPE}",
-                           got=f"status {response.status} {response.reason} with {kind}",
+                           got=f"status {answer.status} {answer.reason} with {answer.kind}",
                            remedy="See that the address in the station file is that of an IPP printer, and that "
                            "it asks for no password.")
-    if len(content) > LARGEST:
+    if len(answer.content) > LARGEST:
         raise PrinterError("answer is too long", where=address.uri, expected=f"at most {LARGEST} octets",
                            got="more", remedy="See that the address in the station file is that of a printer.")
-    return content
-
-
-class _TimedSocket:
-    """What http.client needs of a socket, with one deadline for everything: its own starts again at each octet."""
-
-    def __init__(self, link: socket.socket, monotonic: Callable[[], float], until: float) -> None:
-        self._link, self._monotonic, self._until = link, monotonic, until
-
-    def sendall(self, octets: bytes) -> None:
-        """Send all, or TimeoutError."""
-        sent, whole = 0, memoryview(octets)
-        while sent < len(whole):
-            self.arm()
-            sent += self._link.send(whole[sent:])
-
-    def makefile(self, mode: str) -> io.BufferedReader:
-        """Return what arrives, as a file."""
-        del mode    # http.client only reads
-        return io.BufferedReader(_Arrivals(self))
-
-    def receive_into(self, memory: memoryview) -> int:
-        """Receive what is there, or TimeoutError."""
-        self.arm()
-        return self._link.recv_into(memory)
-
-    def arm(self) -> None:
-        """Give the next transfer the time that is left."""
-        left = self._until - self._monotonic()
-        if left <= 0:
-            raise TimeoutError("the deadline has passed")
-        self._link.settimeout(left)
-
-    def close(self) -> None:
-        """Do nothing: http.client closes as soon as it has the head of an answer, and its file reads on."""
-
-    def hang_up(self) -> None:
-        """Close the connection; safe to repeat."""
-        self._link.close()
-
-
-class _Arrivals(io.RawIOBase):
-    def __init__(self, timed: _TimedSocket) -> None:
-        self._timed = timed
-
-    def readable(self) -> bool:
-        return True
-
-    def readinto(self, memory: memoryview) -> int:  # type: ignore[override]  # a buffer is always a memoryview here
-        return self._timed.receive_into(memory)
-
-
-def _words(error: Exception) -> str:
-    if isinstance(error, TimeoutError):
-        return "silence"
-    return str(getattr(error, "strerror", None) or error) or type(error).__name__
+    return answer.content
 
 
 def _remedy(error: Exception) -> str:

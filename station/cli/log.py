@@ -9,12 +9,12 @@ from station.cli.console import results
 from station.clock import system_clock
 from station.errors import EvidenceError, UsageError
 from station.record.cosignature import WitnessKey, load_witness
+from station.record.cosigned import add_cosignatures
 from station.record.log_check import body_faults, count_faults, head_faults, kept_head_faults, tree_faults
 from station.record.log_key import PUBLIC_FILE, load_verifier
 from station.record.store import Store
 from station.record.store_folder import HEAD
 from station.record.witness import Witness, parse_request, request_of
-from station.sequence.opening import open_store
 from station.sequence.station_file import load_station
 
 app = typer.Typer(no_args_is_help=True, help="The log of everything stored: heads, proofs, witnesses.",
@@ -110,9 +110,9 @@ def keep(
     witnesses: Annotated[list[Path], typer.Option("--witness", help="Public key of a witness; may be repeated.")],
     station: StationFile = Path("station.toml"),
 ) -> int:
-    """Keep the cosignatures of witnesses in the store; the station must be closed meanwhile."""
-    with open_store(load_station(station)) as store:
-        kept = store.add_cosignatures(_text_of(note), [load_witness(path) for path in witnesses], str(note))
+    """Keep the cosignatures of witnesses in the store; the station may be at work meanwhile."""
+    kept = add_cosignatures(load_station(station).store, _text_of(note), [load_witness(path) for path in witnesses],
+                            str(note))
     results.print(f"{kept} cosignature(s) kept", highlight=False)
     return 0
 

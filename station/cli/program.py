@@ -16,7 +16,10 @@ from station.cli import (
     limits,
     log,
     people,
+    plant,
+    plant_questions,
     printing,
+    reanalyse,
     records,
     reference,
     serve,
@@ -36,6 +39,7 @@ app = typer.Typer(name="station", no_args_is_help=True, add_completion=False, ri
 app.command("demo")(demo.demo)
 app.command("test")(testing.run_tests)
 app.command("analyse")(analyse.analyse)
+app.command("reanalyse")(reanalyse.reanalyse)
 app.command("certificate")(certificate.certificate)
 app.command("print")(printing.print_certificates)
 app.command("serve")(serve.serve)
@@ -48,6 +52,10 @@ app.add_typer(dialect.app, name="dialect")
 app.add_typer(keys.app, name="keys")
 app.add_typer(log.app, name="log")
 app.add_typer(people.app, name="people")
+app.add_typer(plant.app, name="plant")
+plant.app.command("find")(plant_questions.find)
+plant.app.command("trace")(plant_questions.trace)
+plant.app.command("yield")(plant_questions.yields)
 app.add_typer(records.app, name="records")
 app.add_typer(reference.app, name="reference")
 app.add_typer(study.app, name="study")

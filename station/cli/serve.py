@@ -12,12 +12,15 @@ import typer
 from station.bench.roles import GuardState
 from station.cli.console import results
 from station.cli.drifting import DriftWatch, stopping
+from station.cli.forwarding import forwarding
 from station.cli.printing import hand_over, printing
 from station.cli.serve_demo import demonstration, whom_to_be
 from station.cli.testing import certify
 from station.cli.workplace import Attendant, EmbeddedAttendant, Workplace, open_workplace
 from station.clock import Clock, system_clock
 from station.errors import StationError, UsageError
+from station.listener import bound
+from station.plant.forward_thread import ForwardThread
 from station.record.statement import Statement
 from station.record.store import Store
 from station.screens.line import Line, Writing
@@ -26,7 +29,7 @@ from station.screens.orders import Orders
 from station.screens.people import People
 from station.screens.plant import load_plant, served_to_plant
 from station.screens.refusal import Refusal, refusal_of
-from station.screens.server import HOST, bound, make_server
+from station.screens.server import HOST, make_server
 from station.screens.site import Site, make_site, people_folder
 from station.screens.standing import Standing, standing_of
 from station.screens.step_times import StepTimes
@@ -82,13 +85,16 @@ def opened_site(station: Station, clock: Clock, *, look_only: bool) -> Iterator[
             yield make_site(station, clock, None)
             return
         stack.enter_context(printing(station, clock))
+        plant = stack.enter_context(forwarding(station, clock))
         found: list[Attendant] = []
-        line = stack.enter_context(Line(lambda: opened_tester(station, found), clock, station.panel.fails_in_a_row))
+        line = stack.enter_context(Line(lambda: opened_tester(station, found, plant), clock,
+                                        station.panel.fails_in_a_row))
         yield make_site(station, clock, line, _fixture(found[0]))
 
 
 @contextmanager
-def opened_tester(station: Station, found: list[Attendant]) -> Iterator["PlaceTester"]:
+def opened_tester(station: Station, found: list[Attendant], plant: ForwardThread | None = None
+                  ) -> Iterator["PlaceTester"]:
     """Open the workplace, in the thread that shall use it; its attendant is put into `found`."""
     with open_workplace(station, "nobody") as place:
         found.append(place.attendant)
@@ -96,7 +102,7 @@ def opened_tester(station: Station, found: list[Attendant]) -> Iterator["PlaceTe
         drift = DriftWatch(station)
         orders = Orders(station, place.bench_file, place.sequence, place.clock, partial(_drifted, station, drift))
         trail = Trail(People(people_folder(station), place.clock), place.clock)
-        yield PlaceTester(place, orders, times, trail, drift)
+        yield PlaceTester(place, orders, times, trail, drift, plant)
 
 
 @dataclass(frozen=True, slots=True)
@@ -162,6 +168,7 @@ class PlaceTester:
     times: StepTimes
     trail: Trail
     drift: DriftWatch
+    plant: ForwardThread | None = None      # what hands over beside the tests
 
     def order(self, serial: str, further: FurtherRun | None) -> Order:
         """Return what a motor would be tested by; StationError if it cannot be."""
@@ -184,7 +191,8 @@ class PlaceTester:
             warnings = tuple(told(self.drift.charts(place.store), shown=1))
         except StationError as error:
             return Standing(locked=refusal_of(error))
-        return replace(found, locked=found.locked or drifted, drifting=warnings)
+        return replace(found, locked=found.locked or drifted, drifting=warnings,
+                       plant=self.plant.state if self.plant else None)
 
     def enter_trail(self) -> None:
         """Enter into the log what people have done since."""

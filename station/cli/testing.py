@@ -8,6 +8,7 @@ import typer
 from station.cli.certificate import issue
 from station.cli.console import errors, results, show_notice, verdict_words, worst_code, worst_row
 from station.cli.drifting import require_no_drift
+from station.cli.forwarding import forwarding
 from station.cli.printing import hand_over, printing
 from station.cli.timing import show_timing
 from station.cli.workplace import Workplace, load_limits, open_workplace
@@ -36,7 +37,8 @@ def run_tests(
     here = load_station(station)
     for serial in serials:      # one that names no motor type is told before anything turns
         load_limits(here, serial)
-    with printing(here, system_clock()), open_workplace(here, operator, elsewhere=connect) as place:
+    clock = system_clock()
+    with printing(here, clock), forwarding(here, clock), open_workplace(here, operator, elsewhere=connect) as place:
         require_no_drift(here, place.store)
         for serial in serials:
             record, trouble = test_and_certify(place, serial, quiet=False, timed=timing, further=further)

@@ -8,18 +8,19 @@ import typer
 from rich.table import Table
 
 from station.cli.console import errors, results
-from station.clock import stamp, system_clock
+from station.cli.forwarding import open_hand_over
+from station.clock import Clock, stamp, system_clock
 from station.errors import UsageError
 from station.exit_code import ExitCode
 from station.record.capture_file import write_durably
 from station.record.correction import What
 from station.record.export import WideTable, as_csv, as_parquet
 from station.record.record_schema import Kind, faults_of
-from station.record.retention import Removal
+from station.record.retention import EVERY, Removal
 from station.record.statement import StatementKind
 from station.record.store import Store
 from station.sequence.opening import open_store
-from station.sequence.station_file import load_station
+from station.sequence.station_file import Station, load_station
 
 StationFile = Annotated[Path, typer.Option("--station", help="The station file.")]
 WRITERS = {".csv": as_csv, ".parquet": as_parquet}
@@ -79,7 +80,7 @@ def retain(
         raise UsageError("nobody answers for it", where="records retain", expected="--person, or --dry-run", got="none",
                          remedy="Name the person who has the captures removed.")
     with Store(here.store, read_only=True) if dry_run else open_store(here) as store:
-        due = store.removals_due(here.retention.rules(), clock.utc())
+        due = store.removals_due(here.retention.rules(), clock.utc(), _handed_over(here, clock))
         results.print(_due_table(due))
         if dry_run:
             results.print("nothing was removed", highlight=False)
@@ -89,6 +90,11 @@ def retain(
             store.remove(removal, person=person.strip(), at=stamp(clock.utc()))
     results.print(f"{left + sum(len(removal.files) for removal in due)} file(s) removed", highlight=False)
     return 0
+
+
+def _handed_over(station: Station, clock: Clock) -> int:
+    """Return of how many entries the plant has every file, if there is one: nothing else may be removed here."""
+    return open_hand_over(station, clock).progress().files if station.plant else EVERY
 
 
 def check(station: StationFile = Path("station.toml")) -> int:

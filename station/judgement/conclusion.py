@@ -39,10 +39,16 @@ def conclude(analyses: Sequence[CaptureAnalysis], indicated: Measured, labels: S
     indicated : what instruments indicated outside captures: at rest, and the drag at each speed
     labels : the captures that the sequence asks for
     """
-    measurements = {**indicated, **_captured(analyses), **{(m.name, ""): m for m in both_directions(analyses)}}
+    measurements = {**indicated, **from_captures(analyses)}
     refused = {analysis.label: analysis.refused for analysis in analyses if analysis.refused}
     judgement = judge(measurements, labels, limits, refused, motor_faults=REFUSALS_OF_THE_MOTOR)
     return Conclusion(measurements, judgement, _findings(analyses, measurements, judgement.rows, limits))
+
+
+def from_captures(analyses: Sequence[CaptureAnalysis]) -> dict[tuple[str, str], Measurement]:
+    """Return every value that the captures of one motor give, each alone and both directions together."""
+    alone = {(m.name, analysis.label): m for analysis in analyses for m in analysis.measurements.values()}
+    return {**alone, **{(m.name, ""): m for m in both_directions(analyses)}}
 
 
 def both_directions(analyses: Sequence[CaptureAnalysis]) -> list[Measurement]:
@@ -60,10 +66,6 @@ def failed_sides(rows: Sequence[JudgedRow]) -> dict[str, Literal["low", "high", 
     """Return which values failed and on which side of their limits, by name and, in a capture, "@label"."""
     return {f"{row.name}@{row.label}" if row.label else row.name: _side(row)
             for row in rows if row.result == "FAIL"}
-
-
-def _captured(analyses: Sequence[CaptureAnalysis]) -> dict[tuple[str, str], Measurement]:
-    return {(m.name, analysis.label): m for analysis in analyses for m in analysis.measurements.values()}
 
 
 def _findings(analyses: Sequence[CaptureAnalysis], measurements: Measured, rows: Sequence[JudgedRow],

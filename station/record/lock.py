@@ -19,17 +19,24 @@ def take_lock(folder: Path) -> int:
     """
     path = folder / LOCK_FILE
     descriptor = os.open(path, os.O_RDWR | os.O_CREAT, 0o644)
-    try:
-        fcntl.flock(descriptor, fcntl.LOCK_EX | fcntl.LOCK_NB)
-    except OSError:
+    if not lock_file(descriptor):
         holder = os.read(descriptor, 32).decode(errors="replace").strip() or "unknown"
         os.close(descriptor)
         raise UsageError("store is in use by another station process", where=str(path),
                          expected="one station for each store", got=f"process {holder}",
-                         remedy="Close the other station, or give this one a store of its own.") from None
+                         remedy="Close the other station, or give this one a store of its own.")
     os.ftruncate(descriptor, 0)
     os.write(descriptor, f"{os.getpid()}\n".encode())
     return descriptor
+
+
+def lock_file(descriptor: int) -> bool:
+    """Lock an open file for this process until it is closed; return whether nobody else has it."""
+    try:
+        fcntl.flock(descriptor, fcntl.LOCK_EX | fcntl.LOCK_NB)
+    except OSError:
+        return False
+    return True
 
 
 def let_go(descriptor: int) -> None:

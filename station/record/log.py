@@ -10,6 +10,7 @@ from station.record import merkle
 from station.record.checkpoint import Checkpoint
 from station.record.evidence import Evidence
 from station.record.log_key import LogKey
+from station.record.signed_note import parse_note
 
 Kind = Literal["record", "reference check", "correction", "retention", "release", "trail"]
 
@@ -77,8 +78,12 @@ class Log:
         last = self._last()
         return Place(self.origin, last[0] + 1, last[1]) if last else Place(self.origin, 0, None)
 
-    def append(self, place: Place, kind: Kind, subject: int, body: bytes) -> bytes:
-        """Append the entry about `subject` at `place` and sign the head that it makes; return its leaf."""
+    def append(self, place: Place, kind: Kind, subject: int, body: bytes, signed: str | None = None) -> bytes:
+        """Append the entry about `subject` at `place` with the head that it makes; return its leaf.
+
+        The head is signed here, unless it comes `signed` already (or, if empty, unsigned), as that of a copied entry.
+        EvidenceError when that is another head; its signature is not verified.
+        """
         leaf = reached = merkle.leaf_hash(body)
         for level in range(1, merkle.completed_by(place.seq) + 1):
             position = place.seq >> level
@@ -86,7 +91,13 @@ class Log:
             self.connection.execute(_ADD_NODE, (level, position, reached))
         root = merkle.root(place.seq + 1, lambda level, position:
                            leaf if (level, position) == (0, place.seq) else self.node(level, position))
-        signed = self.key.sign(Checkpoint(self.origin, place.seq + 1, root).text()) if self.key else ""
+        head = Checkpoint(self.origin, place.seq + 1, root)
+        if signed is None:
+            signed = self.key.sign(head.text()) if self.key else ""
+        elif signed and parse_note(signed, f"head after entry {place.seq}").text != head.text():
+            raise EvidenceError("entries do not make the head that came with them", where=f"entry {place.seq} of "
+                                f"{self.origin}", expected=repr(signed), got=repr(head.text()),
+                                remedy="Fetch them again; if it recurs, ask who changed them.")
         self.connection.execute(_ADD, (place.seq, kind, subject, leaf, place.previous, signed))
         return leaf
 

@@ -3,7 +3,6 @@
 It changes, so it has a file of its own beside the tables that only grow. Nothing of a test depends on it.
 """
 
-import fcntl
 import os
 import sqlite3
 from collections.abc import Iterator
@@ -15,6 +14,7 @@ from types import TracebackType
 from typing import Self
 
 from station.errors import StationError, UsageError
+from station.record.lock import lock_file
 
 DATABASE = "print_queue.sqlite"
 LOCK_FILE = "print_queue.lock"
@@ -169,13 +169,11 @@ class PrintQueue:
         """
         with self._disk("taking the print queue"):
             lock = os.open(self.folder / LOCK_FILE, os.O_RDWR | os.O_CREAT, 0o644)
-        try:
-            fcntl.flock(lock, fcntl.LOCK_EX | fcntl.LOCK_NB)
-        except OSError:
+        if not lock_file(lock):
             os.close(lock)
             raise UsageError("print queue is being worked", where=str(self.folder / LOCK_FILE),
                              expected="one process that prints", got="another station process has it",
-                             remedy="Nothing is lost: that process prints. Look with `station print --list`.") from None
+                             remedy="Nothing is lost: that process prints. Look with `station print --list`.")
         try:
             yield
         finally:

@@ -60,6 +60,7 @@ _NEXT = ("SELECT (SELECT coalesce(max(check_id), 0) + 1 FROM reference_checks), 
          "(SELECT coalesce(max(run_id), 0) FROM runs)")
 _ADD = ("INSERT INTO reference_checks (check_id, motor_type, result, last_run, sha256, body) "
         "VALUES (?, ?, ?, ?, ?, ?)")
+_ADD_SUSPECT = "INSERT INTO suspects (check_id, run_id) SELECT ?, run_id FROM runs WHERE serial = ? AND run = ?"
 _ALL = "SELECT check_id, motor_type, result, last_run, sha256, body FROM reference_checks ORDER BY check_id"
 _NEWEST = """
 SELECT check_id, motor_type, result, last_run, sha256, body FROM reference_checks WHERE check_id IN (
@@ -127,12 +128,16 @@ def add_check(log: Log, entry: Mapping[str, Any]) -> Check:
     body = canonical({**entry, "check": number, "last_run": last_run,
                       "suspects": [{"serial": serial, "run": run} for _, serial, run in doubtful],
                       "log": place.as_record()})
-    connection.execute(_ADD, (number, entry["motor_type"], entry["result"], last_run, sha256_of(body), body))
-    connection.executemany("INSERT INTO suspects (check_id, run_id) VALUES (?, ?)",
-                           [(number, run_id) for run_id, _, _ in doubtful])
-    log.append(place, "reference check", number, body)
     stored: Check = json.loads(body)
+    insert_check(connection, number, stored, body)
+    log.append(place, "reference check", number, body)
     return stored
+
+
+def insert_check(connection: sqlite3.Connection, number: int, said: Mapping[str, Any], body: bytes) -> None:
+    """Insert the rows of a check whose `body` says what `said` is, of which no entry of the log is made here."""
+    connection.execute(_ADD, (number, said["motor_type"], said["result"], said["last_run"], sha256_of(body), body))
+    connection.executemany(_ADD_SUSPECT, [(number, one["serial"], one["run"]) for one in said["suspects"]])
 
 
 def all_checks(connection: sqlite3.Connection) -> list[Check]:

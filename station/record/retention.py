@@ -18,6 +18,7 @@ from station.record.statement import Statement
 
 FORMAT = 1
 MOST = 1000     # files of one statement
+EVERY = 2**62   # more entries than any log has
 
 _LAST = """
 SELECT serial, run, motor_type, verdict, started, sha256, body
@@ -29,6 +30,7 @@ SELECT records.serial, records.run, motor_type, verdict, records.started, sha256
 FROM records JOIN runs USING (run_id)
 WHERE records.verdict = ? AND records.started < ? AND json_extract(runs.heading, '$.purpose') IS NULL
   AND run_id NOT IN (SELECT run_id FROM suspects)
+  AND run_id IN (SELECT subject FROM log WHERE kind = 'record' AND seq < ?)
 ORDER BY run_id
 """
 
@@ -62,11 +64,12 @@ class Removal:
 
 
 def removals_due(connection: sqlite3.Connection, folder: Path, rules: Iterable[Rule], now: datetime,
-                 said: Iterable[Statement]) -> list[Removal]:
+                 said: Iterable[Statement], entries: int = EVERY) -> list[Removal]:
     """Return what the rules remove from the store at `folder`; `said` are the statements of earlier removals.
 
-    Ages are counted to `now` or to the end of the last record, whichever is earlier: a clock that is set wrong removes
-    nothing.
+    Only captures of the first `entries` of the log are removed: where files are handed over to an archive elsewhere,
+    those that are there. Ages are counted to `now` or to the end of the last record, whichever is earlier: a clock
+    that is set wrong removes nothing.
 
     Raises
     ------
@@ -78,7 +81,7 @@ def removals_due(connection: sqlite3.Connection, folder: Path, rules: Iterable[R
         return []
     ended = datetime.fromisoformat(str(read_body(last)["ended"]))
     until, tested = min(now, ended), {(file["serial"], file["run"]) for one in said for file in one["files"]}
-    return [removal for rule in rules for removal in _due(connection, folder, rule, until, tested)]
+    return [removal for rule in rules for removal in _due(connection, folder, rule, until, tested, entries)]
 
 
 def remove_files(folder: Path, said: Iterable[Statement]) -> int:
@@ -102,11 +105,11 @@ def words_of(said: Statement) -> str:
     return f"removed on {said['at']} by the rule: {rule} ({said['person']}, entry {said['log']['seq']} of the log)"
 
 
-def _due(connection: sqlite3.Connection, folder: Path, rule: Rule, until: datetime, tested: set[tuple[str, int]]
-         ) -> Iterator[Removal]:
+def _due(connection: sqlite3.Connection, folder: Path, rule: Rule, until: datetime, tested: set[tuple[str, int]],
+         entries: int) -> Iterator[Removal]:
     before = stamp(until - timedelta(days=rule.older_than_days))
     files, size = list[dict[str, Any]](), 0
-    for row in connection.execute(_OLD, (rule.verdict, before)):
+    for row in connection.execute(_OLD, (rule.verdict, before, entries)):
         if (row[0], row[1]) in tested:
             continue
         for entry, octets in _sound_files(read_body(row), folder):

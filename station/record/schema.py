@@ -56,6 +56,7 @@ BEGIN SELECT RAISE(ABORT, 'records are never changed'); END;
 
 NEXT_RUN = "SELECT coalesce(max(run), 0) + 1 FROM runs WHERE serial = ?"
 BEGIN_RUN = "INSERT INTO runs (serial, run, started, heading) VALUES (?, ?, ?, ?)"
+COPY_RUN = "INSERT INTO runs (run_id, serial, run, started, heading) VALUES (?, ?, ?, ?, ?)"
 ONE_RUN = "SELECT serial, run, started, heading FROM runs WHERE run_id = ?"
 HAS_RECORD = "SELECT 1 FROM records WHERE run_id = ?"
 RUN_OF = "SELECT run_id FROM records WHERE serial = ? AND run = ?"
@@ -152,6 +153,33 @@ def _bring_up_to_date(connection: sqlite3.Connection, folder: Path, origin: str,
             log.append(log.next_place(), kind, subject, body)
     if version < VERSION:
         connection.execute(f"PRAGMA user_version = {VERSION}")
+
+
+def open_beside(folder: Path) -> sqlite3.Connection:
+    """Open the database of a store that another process or thread may be working in; each COMMIT is on disk.
+
+    UsageError where there is none, or one of an earlier version, which its station must open first.
+    """
+    path = (folder / DATABASE).resolve()
+    if not path.is_file():
+        raise UsageError("no store here", where=str(folder), expected=f"a folder with {DATABASE}", got="none",
+                         remedy="Test a motor first, or give the folder of an existing store.")
+    connection = sqlite3.connect(f"{path.as_uri()}?mode=rw", uri=True, isolation_level=None, timeout=10,
+                                 factory=Connection)
+    try:
+        connection.execute("PRAGMA synchronous = FULL")
+        _require_version(connection, folder)
+    except BaseException:
+        connection.close()
+        raise
+    return connection
+
+
+def _require_version(connection: sqlite3.Connection, folder: Path) -> None:
+    version, = connection.execute("PRAGMA user_version").fetchone()
+    if version != VERSION:
+        raise UsageError("the store is of another version", where=str(folder), expected=f"version {VERSION}",
+                         got=version, remedy="Let its station open it once; that brings it up to date.")
 
 
 def open_for_reading(folder: Path) -> sqlite3.Connection:

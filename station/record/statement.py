@@ -42,10 +42,15 @@ def add_statement(log: Log, kind: StatementKind, said: Mapping[str, Any]) -> Sta
     place = log.next_place()
     number, = log.connection.execute(_NEXT).fetchone()
     body = canonical({**said, "kind": kind, "statement": number, "log": place.as_record()})
-    log.connection.execute(_ADD, (number, kind, sha256_of(body), body))
+    insert_statement(log.connection, number, kind, body)
     log.append(place, kind, number, body)
     stored: Statement = json.loads(body)
     return stored
+
+
+def insert_statement(connection: sqlite3.Connection, number: int, kind: StatementKind, body: bytes) -> None:
+    """Insert the row of a statement, of which no entry of the log is made here."""
+    connection.execute(_ADD, (number, kind, sha256_of(body), body))
 
 
 def all_statements(connection: sqlite3.Connection, kind: StatementKind) -> list[Statement]:

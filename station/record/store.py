@@ -32,14 +32,12 @@ from station.record.reference_check import (
     events_since,
     newest_checks,
 )
-from station.record.retention import Removal, Rule, removals_due, remove_files
+from station.record.retention import EVERY, Removal, Rule, removals_due, remove_files
 from station.record.room import require_room
-from station.record.signed_note import Verifier
 from station.record.statement import Statement, StatementKind, add_statement, all_statements, last_statement
 from station.record.store_folder import CAPTURES, StoreFolder
 from station.record.stored_file import read_stored
 from station.record.transcript_file import SUFFIX, parse_transcript, write_transcript
-from station.record.witness import keep_cosignatures
 
 
 @dataclass(frozen=True, slots=True)
@@ -284,11 +282,6 @@ class Store(StoreFolder):
                           reason=reason, at=at)
         return self.add_statement("correction", said)
 
-    def add_cosignatures(self, note: str, witnesses: Sequence[Verifier], where: str) -> int:
-        """Keep what known witnesses signed below a head of the log, durably; see `witness.keep_cosignatures`."""
-        with self._transaction("storing a cosignature"):
-            return keep_cosignatures(self.log, note, witnesses, where)
-
     def add_statement(self, kind: StatementKind, said: Mapping[str, Any]) -> Statement:
         """Store what is said after a test, durably, and return it with its number and its place in the log."""
         with self._entry(f"storing a {kind}"):
@@ -302,9 +295,9 @@ class Store(StoreFolder):
         """Return the newest statement of a kind, None if there is none; EvidenceError when it was altered."""
         return last_statement(self._connection, kind) if self._log is not None else None
 
-    def removals_due(self, rules: Iterable[Rule], now: datetime) -> list[Removal]:
-        """Return which captures the rules remove now; see `retention.removals_due`."""
-        return removals_due(self._connection, self.folder, rules, now, self.statements("retention"))
+    def removals_due(self, rules: Iterable[Rule], now: datetime, entries: int = EVERY) -> list[Removal]:
+        """Return which captures the rules remove now, of the first `entries` of the log; see `retention`."""
+        return removals_due(self._connection, self.folder, rules, now, self.statements("retention"), entries)
 
     def remove(self, removal: Removal, *, person: str, at: str) -> Statement:
         """State durably what is removed, then remove it; `at` is the instant as `station.clock.stamp` writes it."""

@@ -24,6 +24,7 @@ from station.record.signed_note import Verifier, parse_note, verify_note
 MOST_HASHES = 63        # lines of a proof, by the source
 _REWRITTEN = ("Keep this request and the head seen last: together they prove it. "
               "Ask who changed the log, and trust no record of it until that is known.")
+_ALL_LINES = "SELECT size, line FROM cosignatures ORDER BY size DESC"
 _OLD = re.compile(r"old (0|[1-9][0-9]{0,17})")
 
 
@@ -152,3 +153,15 @@ def keep_cosignatures(log: Log, note: str, witnesses: Sequence[Verifier], where:
     for signature in kept:
         log.cosign(told.size, signature.line())
     return len(kept)
+
+
+def acknowledged(log: Log, witness: Verifier) -> int:
+    """Return the largest size of a log below whose head this witness signed; 0 where it signed none."""
+    for size, line in log.connection.execute(_ALL_LINES):
+        if not line.startswith(f"— {witness.name} "):
+            continue    # of another witness
+        note = parse_note(f"{log.head(size).text()}\n{line}", f"cosignature of size {size}")
+        if any((signed.name, signed.key_id) == (witness.name, witness.key_id)
+               and witness.verifies(note.text, signed.content) for signed in note.signatures):
+            return int(size)
+    return 0

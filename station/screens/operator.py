@@ -10,6 +10,7 @@ from station.screens.ask import Ask, Page
 from station.screens.attempts import by_badge
 from station.screens.guarding import to
 from station.screens.hall import hall_of
+from station.screens.hand_over_words import hand_over_words
 from station.screens.line import Line
 from station.screens.line_state import LineState
 from station.screens.operator_view import View, view_of
@@ -31,8 +32,9 @@ def shown(ask: Ask, state: LineState) -> str:
 
 def _given(ask: Ask, state: LineState) -> dict[str, Any]:
     """Return what the templates of the page show."""
-    return {"view": _view(ask, state), "state": state, "shapes": SHAPES, "zone": zone_of(ask.site.station),
-            "panel": ask.site.station.panel}
+    zone, handed = zone_of(ask.site.station), state.standing.plant
+    return {"view": _view(ask, state), "state": state, "shapes": SHAPES, "zone": zone,
+            "hand_over": handed and hand_over_words(handed, words_for(ask), zone), "panel": ask.site.station.panel}
 
 
 def _view(ask: Ask, state: LineState) -> View:

@@ -9,6 +9,7 @@ from zoneinfo import ZoneInfo
 from station.bench.bench_file import BenchFile
 from station.clock import Clock, Date, stamp
 from station.errors import BenchNotFitError, StationError
+from station.plant.forward_thread import HandOverState
 from station.record.print_queue import DATABASE, PrintQueue
 from station.record.store import Store
 from station.screens.refusal import Refusal, refusal_of
@@ -49,6 +50,7 @@ class Standing:
     passed_first: int = 0               # of them, in their first run
     to_print: int | None = None         # certificates that wait for the printer; None without one
     print_note: str = ""                # why the first of them waits
+    plant: HandOverState | None = None  # how handing over to the plant stands; None without one
 
     @property
     def needs_reference(self) -> bool:

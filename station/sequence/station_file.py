@@ -12,6 +12,7 @@ from pydantic import Field, ValidationInfo, field_validator
 from station.certificate.printer_address import parse_printer_uri
 from station.errors import Fault, FileContractError
 from station.record.retention import Rule
+from station.sequence.plant_address import parse_plant_url
 from station.toml_file import Table, check, read_toml
 
 Text = Annotated[str, Field(min_length=1)]
@@ -146,6 +147,19 @@ class Printer(Table):
         return parse_printer_uri(uri).uri
 
 
+class PlantServer(Table):
+    """The plant that everything stored is handed over to; see `plant.hand_over`."""
+
+    url: str
+    witness: Text                       # file with the public key by which the plant acknowledges
+    trust: str = ""                     # a PEM file: the certificate that the plant shows, or who signed it
+
+    @field_validator("url")
+    @classmethod
+    def _address(cls, url: str) -> str:
+        return parse_plant_url(url).url
+
+
 class Retention(Table):
     """After how many days captures may be removed, by the verdict of their run; kept for ever where left out."""
 
@@ -188,6 +202,7 @@ class StationContract(Table):
     signing: Signing | None = None
     retention: Retention | None = None
     printer: Printer | None = None
+    plant: PlantServer | None = None
     panel: Panel = Panel()
     simulated: Simulated | None = None
 
@@ -215,6 +230,7 @@ class Station:
     printer: Printer | None = None
     panel: Panel = field(default_factory=Panel)
     drift: Drift | None = None
+    plant: PlantServer | None = None
 
     @property
     def keys(self) -> Path | None:
@@ -261,7 +277,7 @@ def load_station(path: Path) -> Station:
     """Read a station file, or raise FileContractError naming every fault."""
     source = read_toml(path)
     contract = check(source, StationContract)
-    faults = _marked_twice(contract.motor, source.name)
+    faults = [*_marked_twice(contract.motor, source.name), *_unsigned(contract, source.name)]
     if faults:
         raise FileContractError(faults)
     folder = path.resolve().parent
@@ -270,7 +286,14 @@ def load_station(path: Path) -> Station:
                    folder / files.sequence, folder / files.limits, folder / files.store,
                    tuple(contract.motor), contract.simulated, path, source.sha256,
                    contract.reference, contract.signing, contract.maker, contract.order,
-                   contract.retention, contract.printer, contract.panel, contract.drift)
+                   contract.retention, contract.printer, contract.panel, contract.drift, contract.plant)
+
+
+def _unsigned(contract: StationContract, file: str) -> list[Fault]:
+    if contract.plant is None or contract.signing is not None:
+        return []
+    return [Fault(file, "plant", "a plant", "a table [signing] as well, as a plant takes signed logs only",
+                  "Add [signing], then `station keys make`.")]
 
 
 def _marked_twice(marks: list[MotorMark], file: str) -> list[Fault]:

@@ -20,10 +20,11 @@ from station.cli.serve import opened_site
 from station.cli.setup import write_folder
 from station.cli.workplace import open_workplace
 from station.clock import system_clock
+from station.listener import bound, running
 from station.screens.access import may
 from station.screens.app import PAGES
 from station.screens.demo_people import PEOPLE, let_in
-from station.screens.server import HOST, bound, make_server, running
+from station.screens.server import HOST, make_server
 from station.sequence.progress import unwatched
 from station.sequence.station_file import load_station
 

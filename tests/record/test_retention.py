@@ -43,6 +43,13 @@ def store(tmp_path):
         yield opened
 
 
+def test_only_what_an_archive_elsewhere_has_goes_where_there_is_one(store):
+    old = [run_of(store, serial, "PASS", days_ago) for serial, days_ago in zip("ABCD", (33, 32, 31, 0), strict=True)]
+    assert store.removals_due(RULES, NOW, 0) == []
+    removal, = store.removals_due(RULES, NOW, 2)
+    assert [file["file"] for file in removal.files] == files_of(*old[:2])
+
+
 def test_what_is_old_enough_goes_and_the_rest_stays(store, tmp_path):
     old, failed, young = run_of(store, "A", "PASS", 31), run_of(store, "B", "FAIL", 31), run_of(store, "C", "PASS", 0)
     removal, = store.removals_due(RULES, NOW)

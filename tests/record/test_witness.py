@@ -1,6 +1,8 @@
 """A witness cosigns a head only when it continues the last one that it saw; and a log keeps what it got."""
 
 import shutil
+import sqlite3
+from contextlib import closing
 from datetime import UTC, datetime
 
 import pytest
@@ -8,10 +10,12 @@ from stored_records import run_of
 
 from station.errors import EvidenceError, UsageError
 from station.record.cosignature import WitnessKey, cosigned_at
+from station.record.cosigned import add_cosignatures
 from station.record.log_key import LogKey
+from station.record.schema import DATABASE
 from station.record.signed_note import parse_note, verify_note
 from station.record.store import Store
-from station.record.witness import Request, Witness, parse_request, request_of
+from station.record.witness import Request, Witness, acknowledged, parse_request, request_of
 
 AT = datetime(2026, 11, 25, 18, 0, tzinfo=UTC)
 
@@ -136,7 +140,7 @@ def test_cosignatures_are_kept_with_their_head(store, witness, key):
     note = store.log.checkpoint(head) + witness.cosign(asked(store, witness), [key.verifier], AT, "here")
     run_of(store, "A")      # the log goes on while the head travels
     for _ in range(2):
-        assert store.add_cosignatures(note, [witness.key.verifier], "here") == 1
+        assert add_cosignatures(store.folder, note, [witness.key.verifier], "here") == 1
     assert store.log.witnessed(head) == note
     assert store.log.witnessed(head + 1) == store.log.checkpoint(head + 1)
 
@@ -145,11 +149,36 @@ def test_what_does_not_belong_to_the_log_is_not_kept(tmp_path, store, witness, k
     line = witness.cosign(asked(store, witness), [key.verifier], AT, "here")
     unknown = WitnessKey.make(tmp_path / "unknown", "plant-1")
     with pytest.raises(EvidenceError, match="signed by no known key"):
-        store.add_cosignatures(store.log.checkpoint(1) + line, [unknown.verifier], "here")
+        add_cosignatures(store.folder, store.log.checkpoint(1) + line, [unknown.verifier], "here")
     run_of(store, "A")
     with Store(tmp_path / "other", log_key=key) as other:
         run_of(other, "B")
         for note in (store.log.checkpoint(1) + line, store.log.checkpoint(2)):  # another head, and one not reached yet
             with pytest.raises(EvidenceError, match="not a head of this log"):
-                other.add_cosignatures(note, [witness.key.verifier], "here")
+                add_cosignatures(other.folder, note, [witness.key.verifier], "here")
     assert store.log.cosignatures(1) == []
+
+
+def test_what_a_witness_acknowledges_is_the_largest_head_that_it_signed(tmp_path, store, witness, key):
+    other = WitnessKey.make(tmp_path / "namesake", "plant-1")       # the same name, another key
+    assert acknowledged(store.log, witness.key.verifier) == 0
+    for _ in range(3):
+        run_of(store, "A")
+        line = witness.cosign(asked(store, witness), [key.verifier], AT, "here")
+        add_cosignatures(store.folder, store.log.checkpoint(len(store.log)) + line, [witness.key.verifier], "here")
+    run_of(store, "A")
+    head = store.log.checkpoint(len(store.log))
+    line = other.cosign(head.partition("\n\n")[0] + "\n", AT).line()
+    add_cosignatures(store.folder, head + line, [other.verifier], "here")
+    assert acknowledged(store.log, witness.key.verifier) == len(store.log) - 1
+    assert acknowledged(store.log, other.verifier) == len(store.log)
+
+
+def test_cosignatures_need_a_store_that_its_station_has_brought_up_to_date(tmp_path, store, witness, key):
+    with pytest.raises(UsageError, match="no store here"):
+        add_cosignatures(tmp_path, "note", [witness.key.verifier], "here")
+    store.close()
+    with closing(sqlite3.connect(store.folder / DATABASE)) as old:
+        old.execute("PRAGMA user_version = 3")
+    with pytest.raises(UsageError, match="another version"):
+        add_cosignatures(store.folder, "note", [witness.key.verifier], "here")

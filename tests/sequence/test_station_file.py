@@ -5,6 +5,7 @@ from datetime import time
 import pytest
 
 from station.errors import FileContractError
+from station.sequence.plant_address import parse_plant_url
 from station.sequence.station_file import load_station
 
 TEXT = """
@@ -150,6 +151,46 @@ def test_faults_of_the_printer_table_are_told(tmp_path, old, new, key):
     with pytest.raises(FileContractError) as caught:
         load_station(tmp_path / "station.toml")
     assert {fault.key for fault in caught.value.faults} == {key}
+
+
+PLANT = """
+[signing]
+
+[plant]
+url = "https://plant.invalid:8490/"
+witness = "plant.pub"
+"""
+
+
+def test_a_plant(station, tmp_path):
+    assert station.plant is None
+    (tmp_path / "station.toml").write_text(TEXT + PLANT)
+    named = load_station(tmp_path / "station.toml").plant
+    assert (named.url, named.witness, named.trust) == ("https://plant.invalid:8490", "plant.pub", "")
+
+
+@pytest.mark.parametrize(("url", "parts"), [
+    ("https://plant.invalid", ("plant.invalid", 443, "", True)),
+    ("https://192.0.2.9:8490/eol/", ("192.0.2.9", 8490, "/eol", True)),
+    ("http://127.0.0.1:8490", ("127.0.0.1", 8490, "", False)), ("http://[::1]:80/", ("::1", 80, "", False)),
+    ("http://localhost", ("localhost", 80, "", False))])
+def test_the_address_of_a_plant(url, parts):
+    address = parse_plant_url(url)
+    assert (address.host, address.port, address.path, address.is_secure) == parts
+
+
+@pytest.mark.parametrize(("old", "new", "key"), [
+    ("https:", "http:", "plant.url"), ("https:", "ftp:", "plant.url"), ("8490", "84900", "plant.url"),
+    ("plant.invalid", "me:secret@plant.invalid", "plant.url"), ("8490/", "8490/?a=b", "plant.url"),
+    ('"plant.pub"', '""', "plant.witness"), ("witness", "wittness", "plant.wittness plant.witness"),
+    ("[signing]", "", "plant"),
+])
+def test_faults_of_the_plant_table_are_told(tmp_path, old, new, key):
+    assert old in PLANT
+    (tmp_path / "station.toml").write_text(TEXT + PLANT.replace(old, new))
+    with pytest.raises(FileContractError) as caught:
+        load_station(tmp_path / "station.toml")
+    assert {fault.key for fault in caught.value.faults} == set(key.split())
 
 
 def test_a_pattern_finds_the_lot_of_a_type(station, tmp_path):

@@ -1,0 +1,67 @@
+"""The stations that a plant knows: each by the name and the public key of its log."""
+
+from dataclasses import dataclass
+
+from sqlalchemy import Connection, insert, select
+
+from station.clock import Instant, stamp
+from station.errors import UsageError
+from station.plant.database import Database
+from station.plant.refused import UnknownLogError
+from station.plant.schema import stations
+from station.record.signed_note import ED25519, Ed25519Verifier, parse_key_text
+
+
+@dataclass(frozen=True, slots=True)
+class Known:
+    """A station that may hand over; `number` stands for it in the other tables."""
+
+    number: int
+    verifier: Ed25519Verifier
+
+    @property
+    def origin(self) -> str:
+        """The name of its log."""
+        return self.verifier.name
+
+
+def add_station(database: Database, text: str, *, person: str, at: Instant) -> Known:
+    """Let the station whose log's public key is in `text` hand over from now on.
+
+    Raises
+    ------
+    UsageError
+        It is no such text, or the plant knows a log of that name, with this key or another.
+    """
+    name, public = parse_key_text(text, ED25519, "public key of a log")
+    if not name.isascii() or not name.isprintable() or set(name) <= {"."}:
+        raise UsageError("no name for a log in an archive", where="public key of a log", got=repr(name),
+                         expected="letters and digits of ASCII", remedy="Give the station's log another origin.")
+    with database.writing() as connection:
+        known = connection.execute(select(stations.c.verifier).where(stations.c.origin == name)).scalar()
+        if known is not None:
+            raise UsageError("the plant knows a log of this name", where=f"log of {name}", expected="a new name",
+                             got=known, remedy="Nothing is to be done if the key is the same. A station with another "
+                             "key needs a log with a name of its own: [signing] origin in its station file.")
+        row = {"origin": name, "verifier": str(Ed25519Verifier(name, public)), "added": stamp(at), "person": person}
+        number = connection.execute(insert(stations).returning(stations.c.station), row).scalar_one()
+    return Known(number, Ed25519Verifier(name, public))
+
+
+def find_station(connection: Connection, origin: str) -> Known:
+    """Return the station with a log of this name; UnknownLogError if there is none."""
+    row = connection.execute(select(stations).where(stations.c.origin == origin)).first()
+    if row is None:
+        raise UnknownLogError("the plant does not know this log", where=f"log of {origin}", expected="a known station",
+                              got=origin, remedy="Give the public key of the station's log to `station plant add`.")
+    return _known(row.station, row.verifier)
+
+
+def all_stations(connection: Connection) -> list[Known]:
+    """Return every station, by the names of their logs."""
+    return [_known(row.station, row.verifier)
+            for row in connection.execute(select(stations).order_by(stations.c.origin))]
+
+
+def _known(number: int, text: str) -> Known:
+    return Known(number, Ed25519Verifier(*parse_key_text(text, ED25519, f"station {number}")))
