@@ -13,12 +13,14 @@ from starlette.types import ASGIApp, Message, Receive, Scope, Send
 from station.screens import (
     assets,
     bench_page,
+    drift_page,
     evidence_audit,
     evidence_files,
     evidence_find,
     evidence_page,
     evidence_recall,
     files_page,
+    gauge_page,
     leave,
     limits_page,
     operator,
@@ -55,7 +57,7 @@ PAGES: tuple[Page, ...] = (
     *sign_in.PAGES, *PANEL_PAGES,
     *tests_page.PAGES, *files_page.PAGES, *bench_page.PAGES,
     *limits_page.PAGES, *what_if_page.PAGES, *release_page.PAGES,
-    *study_type.PAGES, *study_one.PAGES,
+    *study_type.PAGES, *study_one.PAGES, *gauge_page.PAGES, *drift_page.PAGES,
     *evidence_find.PAGES, *evidence_audit.PAGES, *evidence_recall.PAGES, *evidence_page.PAGES, *evidence_files.PAGES)
 
 

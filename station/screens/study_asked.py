@@ -19,7 +19,7 @@ from station.study.choice import Choice
 from station.study.type_digest import TypeDigest, study_chosen
 
 HEXADECIMAL = re.compile(r"[0-9a-f]{0,64}")
-MOST = 200          # motors that are left out
+MOST = 200          # motors named one by one
 OF_TESTS = ("type", "sequence", "limits", "since", "until", "runs", "trusted", "without", "entries")
 
 
@@ -61,14 +61,10 @@ def asked_of(ask: Ask) -> Asked:
     UsageError
         A part of it cannot be.
     """
-    limits, without = ask.given("limits", 64).lower(), ask.given("without", 4000)
-    serials = tuple(dict.fromkeys(re.split(r"[\s,;]+", without))) if without else ()
+    limits, serials = ask.given("limits", 64).lower(), listed(ask.given("without", 4000))
     if not HEXADECIMAL.fullmatch(limits):
         raise UsageError("that is no hash of a limit file", where="limits", expected="the SHA-256, or how it begins",
                          got=limits, remedy="Follow a link of the study, or leave it empty.")
-    if len(serials) > MOST:
-        raise UsageError("too many motors to leave out", where="without", expected=f"at most {MOST}", got=len(serials),
-                         remedy="Choose by date, or by limit file.")
     choice = Choice(ask.given("since", 20), ask.given("until", 20), limits, ask.given("runs", 10) == "every",
                     ask.given("trusted", 10) == "yes", serials, _entries(ask))
     return Asked(ask.given("type", 80), ask.given("sequence", 80), choice)
@@ -108,6 +104,21 @@ def computed(ask: Ask, key: str, work: Callable[[], Any]) -> Any:  # noqa: ANN40
         studies.forget(key)
         raise outcome.error
     return outcome.result
+
+
+def listed(text: str) -> tuple[str, ...]:
+    """Return the serial numbers in a text, each once; commas, semicolons and blanks part them.
+
+    Raises
+    ------
+    UsageError
+        There are more than MOST.
+    """
+    serials = tuple(dict.fromkeys(part for part in re.split(r"[\s,;]+", text) if part))
+    if len(serials) > MOST:
+        raise UsageError("too many motors named", where="motors", expected=f"at most {MOST}", got=len(serials),
+                         remedy="Choose by date, or by limit file.")
+    return serials
 
 
 def whole(text: str, where: str) -> int:
