@@ -261,7 +261,7 @@ class Line:
     def _go_on(self) -> None:
         if self._withdrawn.is_set():
             raise StoppedError("given up", where=self.state.serial, expected="the motor in the fixture",
-                               got="another wish", remedy="Scan the next motor.")
+                               got="another wish", remedy="Scan the next motor.", code="given_up")
 
     def _change(self, change: Callable[[LineState], LineState]) -> None:
         with self._lock:

@@ -74,7 +74,7 @@ def test_a_guard_opened_at_once_after_the_verdict_is_seen():
     armed_open = replace(asked_for(LineState(), ORDER, ""), guard=OPEN)     # closed since, which no look has seen
     told = ended(armed_open, record("PASS"))
     assert at_rest(told, OPEN, Standing()).phase == "idle"
-    stopped = ended(armed_open, record("NO RESULT", reason="guard: guard opened"))
+    stopped = ended(armed_open, record("NO RESULT", cause={"code": "guard_opened", "at": "guard"}))
     assert at_rest(stopped, OPEN, Standing()).phase == "ended"      # what stopped it is read with the guard open
 
 
@@ -170,12 +170,18 @@ def test_while_the_shaft_coasts_hands_stay_off():
 
 
 def test_what_stopped_a_test_and_what_hid_its_result():
-    stopped = ended(LineState(order=ORDER), record("NO RESULT", reason="guard: guard opened: expected closed"))
+    stopped = ended(LineState(order=ORDER), record("NO RESULT", cause={"code": "guard_opened", "at": "guard"}))
     assert key_of(stopped) == "stopped"
-    hidden = ended(LineState(order=ORDER), record("NO RESULT"))
-    view = view_of(hidden, 0.0, DEFAULT)
+    hidden = ended(LineState(order=ORDER), record("NO RESULT", cause={"code": "no_reply", "at": "ohmmeter"}))
+    view = view_of(hidden, 0.0, languages()["de"])
     assert view.key == "no-result"
-    assert view.details == ("noise on a channel", "Reference for the engineer: CP40-0001 / 1")
+    assert view.details == ("Keine Antwort: Ohmmeter. Noch einmal prüfen. Geschieht es wieder, Technik rufen.",
+                            "Bezug für die Technik: CP40-0001 / 1")
+    assert view.english == "noise on a channel"
+    odd = record("NO RESULT", cause={"code": "made_up", "at": ""})
+    unknown = view_of(ended(LineState(order=ORDER), odd), 0.0, DEFAULT)
+    assert unknown.details == ("Reference for the engineer: CP40-0001 / 1",)
+    assert unknown.english == "noise on a channel"
     given_up = refused(LineState(), StoppedError("given up", where="", expected="", got="", remedy="Scan."))
     assert key_of(given_up) == "stopped"
 
