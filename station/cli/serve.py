@@ -84,7 +84,7 @@ def opened_site(station: Station, clock: Clock, *, look_only: bool) -> Iterator[
         stack.enter_context(printing(station, clock))
         found: list[Attendant] = []
         line = stack.enter_context(Line(lambda: opened_tester(station, found), clock, station.panel.fails_in_a_row))
-        yield make_site(station, clock, line, _fixture(found[0]))
+        yield make_site(station, clock, line, found[0] if isinstance(found[0], EmbeddedAttendant) else None)
 
 
 @contextmanager
@@ -97,37 +97,6 @@ def opened_tester(station: Station, found: list[Attendant]) -> Iterator["PlaceTe
         orders = Orders(station, place.bench_file, place.sequence, place.clock, partial(_drifted, station, drift))
         trail = Trail(People(people_folder(station), place.clock), place.clock)
         yield PlaceTester(place, orders, times, trail, drift)
-
-
-@dataclass(frozen=True, slots=True)
-class _RigFixture:
-    """The hands of the page `/rig` at the embedded bench."""
-
-    attendant: EmbeddedAttendant
-
-    def motors(self) -> tuple[str, ...]:
-        """Return the serial numbers of the lot."""
-        return self.attendant.rig.serials
-
-    def open_guard(self) -> None:
-        """Open the guard."""
-        self.attendant.open_guard()
-
-    def close_guard(self) -> None:
-        """Close the guard."""
-        self.attendant.close_guard()
-
-    def press_start(self) -> None:
-        """Press START."""
-        self.attendant.press_start()
-
-    def emergency_stop(self, *, pressed: bool) -> None:
-        """Press the emergency stop, or release it."""
-        self.attendant.rig.emergency_stop_healthy = not pressed
-
-
-def _fixture(attendant: Attendant) -> _RigFixture | None:
-    return _RigFixture(attendant) if isinstance(attendant, EmbeddedAttendant) else None
 
 
 @dataclass(frozen=True, slots=True)
