@@ -3,7 +3,10 @@
 import pytest
 from axe_playwright_python.sync_playwright import Axe
 
+from station.audit.store_audit import Scope, audit_store
+from station.audit.trusted import load_trusted
 from station.screens.access import Role
+from station.screens.kept_audits import FOLDER, KeptAudit, keep_audit
 
 BAD, GOOD = "CP40-0102", "CP40-0001"
 VIEWS = (
@@ -15,10 +18,11 @@ VIEWS = (
     (Role.ENGINEER, "/tests/no-such-motor/1"), (Role.ENGINEER, "/files"), (Role.ENGINEER, "file"),
     (Role.ENGINEER, "/bench"), (Role.RELEASER, "/files"),
     (Role.AUDITOR, "/evidence"), (Role.AUDITOR, f"/evidence?named={BAD}"), (Role.AUDITOR, f"/evidence/{BAD}/1"),
-    (Role.AUDITOR, "/evidence/archive"), (Role.AUDITOR, "/evidence/recall?instrument=X&gain=5%25"),
+    (Role.AUDITOR, "kept audit"), (Role.AUDITOR, "/evidence/archive"), (Role.AUDITOR, "/evidence/recall?instrument=X&gain=5%25"),
     (Role.KEEPER, "/people"),
 )
-FOUND_BY_LINK = {"budget": (f"/tests/{BAD}/1", "main td a[href*=budget]"),
+FOUND_BY_LINK = {"kept audit": (f"/evidence/{BAD}/1", "main td a[href*='/evidence/audits/']"),
+                 "budget": (f"/tests/{BAD}/1", "main td a[href*=budget]"),
                  "file": ("/files", "main a[href^='/files/']")}
 # Targets below 24 CSS pixels (WCAG 2.2, 2.5.8, which leaves links within text free). Hidden ones are none.
 SMALL = """() => {
@@ -27,6 +31,14 @@ SMALL = """() => {
   return boxes.filter(({box}) => box.width < 24 || box.height < 24)
     .map(({one, box}) => `${one.outerHTML.slice(0, 90)} ${box.width.toFixed(0)}x${box.height.toFixed(0)}`);
 }"""
+
+
+@pytest.fixture(scope="module", autouse=True)
+def _audited(station):
+    """An audit of one motor as an auditor's button would have left it."""
+    here, at = station.station, "2026-11-26T08:00:00.000Z"
+    report = audit_store(here.store, load_trusted(None, None, here.keys), Scope(BAD, recompute=False))
+    keep_audit(here.folder / FOLDER, KeptAudit(BAD, "quick", "T. Elster", at, at, report))
 
 
 @pytest.mark.parametrize(("role", "path"), VIEWS, ids=[f"{role or 'nobody'} {path}" for role, path in VIEWS])
