@@ -18,7 +18,8 @@ VIEWS = (
     (Role.ENGINEER, "/tests/no-such-motor/1"), (Role.ENGINEER, "/files"), (Role.ENGINEER, "file"),
     (Role.ENGINEER, "/bench"), (Role.RELEASER, "/files"),
     (Role.AUDITOR, "/evidence"), (Role.AUDITOR, f"/evidence?named={BAD}"), (Role.AUDITOR, f"/evidence/{BAD}/1"),
-    (Role.AUDITOR, "kept audit"), (Role.AUDITOR, "/evidence/archive"), (Role.AUDITOR, "/evidence/recall?instrument=X&gain=5%25"),
+    (Role.AUDITOR, "kept audit"), (Role.AUDITOR, "/evidence/archive"),
+    (Role.AUDITOR, "/evidence/recall?instrument=X&gain=5%25"),
     (Role.KEEPER, "/people"),
 )
 FOUND_BY_LINK = {"kept audit": (f"/evidence/{BAD}/1", "main td a[href*='/evidence/audits/']"),
