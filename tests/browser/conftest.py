@@ -57,17 +57,21 @@ def chromium(address):
         browser.close()
 
 
-@pytest.fixture
-def desk(chromium, address, accounts):
-    """Return a function that opens a browser of its own, signed in as a role, or as nobody for None."""
-    opened = []
+@pytest.fixture(scope="module")
+def signed_in(address, accounts):
+    """Return a function that signs a page in as a role, by hand the first time, by what that browser kept from then on.
 
-    def sit_down(role=None, size=(1280, 900)):
-        context = chromium.new_context(viewport={"width": size[0], "height": size[1]})
-        opened.append(context)
+    Each browser has its own cookies all the same; a session may be open in several.
+    """
+    kept = {}
+
+    def sign_in(chromium, role, size):
+        context = chromium.new_context(viewport={"width": size[0], "height": size[1]}, storage_state=kept.get(role))
         page = context.new_page()
         page.set_default_timeout(PATIENCE)
-        if role is Role.OPERATOR:
+        if kept.get(role):
+            page.goto(f"{address}/")
+        elif role is Role.OPERATOR:
             page.goto(f"{address}/line")
             scan_until(page, OPERATOR.badge, f"header:has-text('{OPERATOR.name}')")
         elif role is not None:
@@ -76,6 +80,21 @@ def desk(chromium, address, accounts):
                 page.fill(f"[name={field}]", value)
             page.click("main button")
             expect(page.locator("header")).to_contain_text(accounts[role]["name"], timeout=PATIENCE)
+        if role:
+            kept[role] = context.storage_state()
+        return page
+
+    return sign_in
+
+
+@pytest.fixture
+def desk(chromium, signed_in):
+    """Return a function that opens a browser of its own, signed in as a role, or as nobody for None."""
+    opened = []
+
+    def sit_down(role=None, size=(1280, 900)):
+        page = signed_in(chromium, role, size)
+        opened.append(page.context)
         return page
 
     yield sit_down
@@ -151,6 +170,13 @@ def side(station):
 def awaiting():
     """Return the function that waits until the panel shows a state."""
     return shown
+
+
+@pytest.fixture(scope="session")
+def measure():
+    """Return a function that measures what a page shows, see `measures.js`."""
+    script = Path(__file__).with_name("measures.js").read_text("utf-8")
+    return lambda page: page.evaluate(script)
 
 
 @pytest.fixture(scope="session")
