@@ -29,6 +29,7 @@ from station.screens import (
     release_page,
     rig,
     sign_in,
+    study_motor,
     study_one,
     study_type,
     tests_page,
@@ -57,7 +58,7 @@ PAGES: tuple[Page, ...] = (
     *sign_in.PAGES, *PANEL_PAGES,
     *tests_page.PAGES, *files_page.PAGES, *bench_page.PAGES,
     *limits_page.PAGES, *what_if_page.PAGES, *release_page.PAGES,
-    *study_type.PAGES, *study_one.PAGES, *gauge_page.PAGES, *drift_page.PAGES,
+    *study_type.PAGES, *study_one.PAGES, *study_motor.PAGES, *gauge_page.PAGES, *drift_page.PAGES,
     *evidence_find.PAGES, *evidence_audit.PAGES, *evidence_recall.PAGES, *evidence_page.PAGES, *evidence_files.PAGES)
 
 

@@ -51,14 +51,14 @@ def histogram(told: Mapping[str, Any], of: Values, draft: Pair | None) -> Chart:
 
 
 def order_chart(told: Mapping[str, Any], of: Values, whole: TypeDigest, draft: Pair | None) -> Chart:
-    """Return every value in the order of the tests, by lot, with the mean of each lot; its table tells of each lot."""
+    """Return every value in the order of the tests, by lot, with the median of each; its table tells of each lot."""
     names, lots = whole.said["lots"], whole.lots[of.rows]
     values, limits = of.values, _lines(told, of, draft)
     bounds = [bound for pair in limits.values() for bound in pair]
     tests = len(whole.serials)
     frame = Frame((-0.5, max(tests - 0.5, 1.0)), around([*np.delete(values, of.far), *bounds]), height=360.0)
     drawing = Drawing(frame, f"{told['key']} in the order of the tests", f"Value in {printed(told['unit'])} over the "
-                      "number of the test; marks by lot, a line at the mean of each.")
+                      "number of the test; marks by lot, a line at the median of each.")
     drawing.axes(_named(even_marks(0, tests, 7)), _named(even_marks(*frame.y, 6)))
     shapes = list(SHAPES) if values.size <= SHAPED and len(names) > 1 else ["dot"]
     inside = np.clip(values, *frame.y)          # what lies far outside is drawn at the edge
@@ -67,8 +67,8 @@ def order_chart(told: Mapping[str, Any], of: Values, whole: TypeDigest, draft: P
         points = zip(of.rows[mine].tolist(), inside[mine].tolist(), strict=True)
         drawing.marks(points, f"group{number % len(SHAPES)}", shapes[number % len(shapes)])
         if mine.size > 1:
-            first, last, mean = float(of.rows[mine[0]]), float(of.rows[mine[-1]]), float(values[mine].mean())
-            drawing.line([(first, mean), (last, mean)], "mean")
+            first, last, middle = float(of.rows[mine[0]]), float(of.rows[mine[-1]]), float(np.median(values[mine]))
+            drawing.line([(first, middle), (last, middle)], "median")
             drawing.text(((first + last) / 2, frame.y[1]), str(names[number]), "name", down=14)
     _draw_limits(drawing, limits, frame.x[1], down=False)
     return Chart(drawing.markup(), ("lot", *SUMMARY), summaries(told, of, whole.lots[of.rows], names))
