@@ -25,19 +25,19 @@ from station.units import printed
 
 def _show(ask: Ask) -> Response:
     asked = what_if_asked(ask)
-    file = gathered(ask, asked)
+    file = gathered(ask, asked.motor_type, asked.sequence, asked.entries)
     if isinstance(file, Response):
         return file
     in_force = limits_in_force(ask.site.station).get(asked.motor_type)
     answer = answered(ask.site.station.store, file, asked, in_force)
     return page(ask, "limits_what_if.html", asked=asked, rows=_rows(file, asked, in_force), **_told(ask, asked, answer),
-                sequences=sequences(ask, asked), keep=_keeping(ask, asked), seen=hash_seen(asked.base))
+                sequences=sequences(ask, asked.motor_type), keep=_keeping(ask, asked), seen=hash_seen(asked.base))
 
 
 def _answer(ask: Ask) -> Response:
     """Answer a limit that is being moved; the table is that of the page, so that nothing is waited for."""
     asked = what_if_asked(ask)
-    file = newest_table(ask, asked)
+    file = newest_table(ask, asked.motor_type, asked.sequence)
     if file is None:
         raise UsageError("the tests are not there any more", where="what-if", expected="the tests of the page",
                          got="none", remedy="Load the page again.")
