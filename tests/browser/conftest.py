@@ -138,7 +138,7 @@ def put_in(station, scanning):
         if page.locator("#line .state.change").count():
             station.fixture.open_guard()
             end = time.monotonic() + PATIENCE / 1000
-            while station.fixture.attendant.rig.serial != serial:   # put in once the guard was seen open
+            while station.fixture.rig.serial != serial:   # put in once the guard was seen open
                 assert time.monotonic() < end
                 time.sleep(0.02)
         station.fixture.close_guard()

@@ -118,6 +118,6 @@ def test_an_opened_guard_or_an_emergency_stop_is_no_verdict(panel, station, begi
 
 def side_state(station):
     """Return what an eye sees at the bench."""
-    rig = station.fixture.attendant.rig
+    rig = station.fixture.rig
     return {"drive_on": rig.shaft.enabled, "sensor_supply_on": rig.sensor_supply_on,
             "insulation_V": rig.insulation_voltage()}
