@@ -9,7 +9,7 @@ from typing import Annotated, Any
 
 import typer
 
-from station.bench.roles import GuardState
+from station.bench.roles import Colour, GuardState
 from station.cli.console import results
 from station.cli.drifting import DriftWatch, stopping
 from station.cli.printing import hand_over, printing
@@ -21,13 +21,15 @@ from station.errors import StationError, UsageError
 from station.record.statement import Statement
 from station.record.store import Store
 from station.screens.line import Line, Writing
-from station.screens.line_state import Order
+from station.screens.line_state import LineState, Order
+from station.screens.operator_view import key_of
 from station.screens.orders import Orders
 from station.screens.people import People
 from station.screens.plant import load_plant, served_to_plant
 from station.screens.refusal import Refusal, refusal_of
 from station.screens.server import HOST, bound, make_server
 from station.screens.site import Site, make_site, people_folder
+from station.screens.stack_light import StackLight
 from station.screens.standing import Standing, standing_of
 from station.screens.step_times import StepTimes
 from station.screens.trail import Trail
@@ -84,7 +86,16 @@ def opened_site(station: Station, clock: Clock, *, look_only: bool) -> Iterator[
         stack.enter_context(printing(station, clock))
         found: list[Attendant] = []
         line = stack.enter_context(Line(lambda: opened_tester(station, found), clock, station.panel.fails_in_a_row))
-        yield make_site(station, clock, line, found[0] if isinstance(found[0], EmbeddedAttendant) else None)
+        light = stack.enter_context(StackLight(line.light, partial(_shown, line),
+                                               simulated=station.simulated is not None))
+        hands = found[0] if isinstance(found[0], EmbeddedAttendant) else None
+        yield replace(make_site(station, clock, line, hands), light=light)
+
+
+def _shown(line: Line) -> tuple[str, LineState]:
+    """Return which state operators see, and the line's own."""
+    state = line.state
+    return key_of(state, by_fails=line.is_locked_by_fails(state)), state
 
 
 @contextmanager
@@ -162,6 +173,10 @@ class PlaceTester:
     def fails_in_a_row(self) -> int:
         """Return how many motors failed one after the other, as the store has it."""
         return self.place.store.fails_in_a_row()
+
+    def light(self, lamps: frozenset[Colour]) -> bool:
+        """Light these lamps of the stack light; see `Guard.light`."""
+        return self.place.bench.guard.light(lamps)
 
     def write(self, work: Writing) -> Statement:
         """Let `work` write to the store."""

@@ -32,7 +32,7 @@ def shown(ask: Ask, state: LineState) -> str:
 def _given(ask: Ask, state: LineState) -> dict[str, Any]:
     """Return what the templates of the page show."""
     return {"view": _view(ask, state), "state": state, "shapes": SHAPES, "zone": zone_of(ask.site.station),
-            "panel": ask.site.station.panel}
+            "panel": ask.site.station.panel, "light_fault": ask.site.light.fault if ask.site.light else None}
 
 
 def _view(ask: Ask, state: LineState) -> View:
