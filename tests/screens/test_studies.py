@@ -11,22 +11,21 @@ import numpy as np
 import pytest
 
 from station.cli import program
-from station.cli.population import make_population
 from station.cli.serve import opened_site
 from station.clock import system_clock
 from station.screens.access import Role
 from station.sequence.station_file import load_station
 
-MOTORS = 36
+MOTORS = 30     # of the population
 KEY = "hall_placement.c@forward 1500"
 PLAIN = {"type": "CP-40"}
 
 
 @pytest.fixture(scope="module")
-def site(tmp_path_factory, peopled):
+def site(tmp_path_factory, peopled, population):
     """A station with a population drawn from a seed, to be looked at only."""
     folder = tmp_path_factory.mktemp("studied") / "line"
-    make_population(folder, MOTORS)
+    population(folder)
     with opened_site(load_station(folder / "station.toml"), system_clock(), look_only=True) as opened:
         yield peopled(opened)
 
