@@ -7,7 +7,7 @@ from station.judgement.limit_file import LimitFile
 from station.screens.still_charts import Chart
 from station.screens.svg import Drawing, Frame, even_marks
 from station.screens.what_if_asked import Asked
-from station.study.capability import proportion
+from station.study.capability import proportions
 from station.study.limit_study import LimitStudy
 from station.study.limit_values import LimitValues
 from station.units import printed
@@ -22,7 +22,7 @@ def moved_chart(study: LimitStudy, found: LimitValues, asked: Asked, in_force: L
                 ends: tuple[float, float]) -> Chart:
     """Return first-pass yield over where the bound stands, above the values that it covers, as drawing and table."""
     unit = printed(study.unit)
-    shares = [proportion(passed, study.first_tests) for passed in study.passed] if study.first_tests else []
+    shares = proportions(study.passed, study.first_tests) if study.first_tests else ()
     frame = Frame(ends, (-SHARE_OF_BARS * 100, 112.0), height=380.0, top=18.0)
     drawing = Drawing(frame, f"{study.side} limit of {study.key}",
                       f"First-pass yield in percent over the limit in {unit or 'counts'}, with its interval; below it "
