@@ -37,6 +37,8 @@ class Refusal:
 
     def _said(self, name: str, text: str, words: Words) -> str:
         """Return what is `given` under a name, where that is an instrument, value or fault, in the words for it."""
+        if name == "due":
+            return words.text(f"due.{text}", **dict(self.given))
         if name not in ("at", "role"):
             return text
         if self.key == "capture_refused":

@@ -17,6 +17,7 @@ from station.screens.standing import out_of_calibration
 from station.screens.words import languages
 from station.sequence.befallen import INTERRUPTED as BROKEN_OFF
 from station.sequence.befallen import UNSAFE, cause_of
+from station.sequence.reference_due import SENTENCES
 
 ROOT = Path(station.__file__).parent
 JUDGED = ("capture_refused", "nothing_judged", "too_uncertain", "value_missing")
@@ -69,6 +70,19 @@ def test_what_befell_a_run_becomes_its_cause():
     assert cause_of(KeyboardInterrupt()) == BROKEN_OFF
     assert reason_of({"reason": INTERRUPTED}).key == "interrupted"
     assert reason_of({"reason": "from before there were codes"}) is None
+
+
+@pytest.mark.parametrize("code", languages())
+def test_why_a_reference_check_is_due_is_told_in_the_language(code):
+    words, given = languages()[code], {"kind": "VB-24", "check": "7", "result": "BAD", "at": "06:00", "hours": "12",
+                                       "serial": "VB24-0001"}
+    told = {Refusal("reference_due", (*given.items(), ("motor_type", "CP-40"), ("due", due))).what(words)
+            for due in SENTENCES}
+    assert len(told) == len(SENTENCES)
+    assert all("CP-40" in text and "{" not in text for text in told)
+    for due, english in SENTENCES.items():      # what is given is told in each
+        fields = {name for name in given if f"{{{name}}}" in english} - {"kind"}
+        assert all(f"{{{name}}}" in words.texts[f"due.{due}"] for name in fields), due
 
 
 @pytest.mark.parametrize("code", languages())
