@@ -3,7 +3,6 @@
 import re
 
 import pytest
-from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import expect
 
 from station.cli.serve import opened_site
@@ -13,7 +12,6 @@ from station.sequence.station_file import load_station
 
 MOTORS = 30             # of the population
 PATIENCE = 300_000      # ms, of a loaded machine: the study is computed behind everything else
-RULES = {"resultTypes": ["violations"], "rules": {"color-contrast": {"enabled": False}}}    # contrast is measured below
 
 
 @pytest.fixture(scope="module")
@@ -23,24 +21,6 @@ def station(tmp_path_factory, peopled, population):
     population(folder)
     with opened_site(load_station(folder / "station.toml"), system_clock(), look_only=True) as site:
         yield peopled(site)
-
-
-@pytest.fixture
-def sound(measure, pictures):
-    """Return a function that holds a page, all of it unfolded, to what holds for each at a desk; takes its picture, too."""
-    def hold(page, name):
-        for folded in page.locator("summary").all():
-            folded.click()
-        page.screenshot(path=pictures / f"studies-{name}.png", full_page=True)
-        assert [one["id"] for one in Axe().run(page, options=RULES).response["violations"]] == []
-        measured = measure(page)
-        assert [one for one in measured["texts"] if one["contrast"] < (3 if one["large"] else 4.5)] == []
-        assert [one for one in measured["targets"] if min(one["width"], one["height"]) < 24] == []
-        assert page.evaluate("document.documentElement.scrollWidth - document.documentElement.clientWidth") <= 0
-        for folded in page.locator("summary").all():
-            folded.click()
-
-    return hold
 
 
 def titled(page, words):
@@ -58,7 +38,7 @@ def test_from_the_choice_of_tests_to_one_motor_beside_all_others(desk, sound):
     expect(page).to_have_url(re.compile(r"entries=\d+"))
     expect(page.locator("main")).to_contain_text(f"{MOTORS} motors, first attempts")
     assert page.locator("svg.chart").count() == 1
-    sound(page, "type")
+    sound(page, "studies-type")
     study = page.url
 
     page.click("td a:text-is('hall_placement.b@forward 1500')")
@@ -68,13 +48,13 @@ def test_from_the_choice_of_tests_to_one_motor_beside_all_others(desk, sound):
     counts = page.locator("figure").first.locator("tbody tr td:nth-child(3)").all_inner_texts()
     assert sum(map(int, counts)) == MOTORS
     page.locator("figure summary").first.click()
-    sound(page, "one")
+    sound(page, "studies-one")
 
     page.goto(study)
     page.locator("section:has-text('What moves together') td a").first.click()
     titled(page, "Two characteristics")
     expect(page.locator("svg.chart")).to_be_visible()
-    sound(page, "pair")
+    sound(page, "studies-pair")
 
     failed = page.locator("figure tbody tr").first
     page.locator("figure summary").first.click()
@@ -82,7 +62,7 @@ def test_from_the_choice_of_tests_to_one_motor_beside_all_others(desk, sound):
     page.goto(study.replace("/type?", "/motor?") + f"&serial={serial}&run=1")
     titled(page, f"{serial}, run 1, beside all others: FAIL")
     assert page.locator("polygon.band").count() == 3
-    sound(page, "motor")
+    sound(page, "studies-motor")
     assert complaints == []
 
 
@@ -96,6 +76,6 @@ def test_a_gauge_study_is_planned_and_its_plan_is_shown(desk, sound):
     titled(page, "Gauge study G1: planned")
     assert page.locator("main table tbody tr").count() == 3
     assert page.locator("main ol li").count() == 3 * 3 * 3
-    sound(page, "gauge")
+    sound(page, "studies-gauge")
     page.click("text=All gauge studies")
     expect(page.locator("main table")).to_contain_text("0 / 27")
