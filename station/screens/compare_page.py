@@ -13,12 +13,13 @@ from station.screens.access import Duty
 from station.screens.ask import Ask, Page
 from station.screens.drafts import LIMITS, names
 from station.screens.pages import page
-from station.screens.what_if_asked import DRAFT, IN_FORCE, limit_file_at
+from station.screens.what_if_asked import DRAFT, EARLIER, IN_FORCE, limit_file_at
 from station.screens.what_if_tests import gathered
 from station.screens.words import MINUS
 from station.study.compare import compare
 from station.study.limit_values import values_of
 from station.study.rejudge import VERDICTS
+from station.study.release import RELEASED
 from station.study.table_file import TableFile
 from station.study.what_if import Outcome, Span, Tests, flips, judged_table, outcome
 from station.units import printed
@@ -67,6 +68,7 @@ def _show(ask: Ask) -> Response:
     station = ask.site.station
     choices = [f"{IN_FORCE}/{name}" for name in names(station.limits)]
     choices += [f"{DRAFT}/{name}" for name in names(LIMITS.drafts(station))]
+    choices += [f"{EARLIER}/{name}" for name in names(station.limits / RELEASED)]
     return page(ask, "limits_compare.html", chosen=dict(zip(PLACES, chosen, strict=True)), columns=columns,
                 rows=_rows([limits for _, limits in files], tests), choices=choices,
                 changes=[(column, compare(first, column.limits)) for column in columns[1:]])

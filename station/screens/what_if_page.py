@@ -1,5 +1,6 @@
 """The what-if: limits are moved, and at once it stands there what stored tests would have become; kept as a draft."""
 
+import re
 from typing import Any
 
 from starlette.responses import JSONResponse, Response
@@ -98,8 +99,8 @@ def _keeping(ask: Ask, asked: Asked) -> dict[str, str]:
     with ask.site.store() as store:
         used = {said["revision"] for said in store.statements("release") if said["motor_type"] == asked.motor_type}
     number = next_number(asked.base.revision.number, used | {asked.base.revision.number})
-    stem = asked.base.name.removesuffix(".toml")
-    name = f"{stem}-{number}.toml"
+    stem = re.sub(r"[^A-Za-z0-9.]+", "-", f"{asked.motor_type}-{number}").strip("-.")
+    name = f"{stem}.toml"
     while hash_of(LIMITS.drafts(station) / name):
         name = name.removesuffix(".toml") + "-2.toml"
     return {"name": name, "number": number, "note": ""}

@@ -264,6 +264,26 @@ def test_the_last_release_is_put_back_where_its_file_was_edited(desk):
     assert refused(desk.releaser.post("/limits/restore/VB-24"), 400, "nothing of this type was released")
 
 
+def test_an_earlier_revision_comes_back_as_a_draft_of_its_own(desk):
+    before = desk.in_force()
+    desk.send(desk.releaser, token_of(desk.page(desk.releaser)))
+    earlier = re.search(r'href="(/limits/what-if\?file=released/CP-40-B-[^"]+)"', desk.engineer.get("/limits").text)[1]
+    assert "revision B" in desk.engineer.get(earlier).text
+    file = f"released/CP-40-A-{before.sha256[:8]}.toml"
+    text = desk.engineer.get("/limits/what-if", params={"file": file}).text
+    assert 'name="name" value="CP-40-C.toml"' in text       # as A and B were in force
+    kept = desk.engineer.post("/limits/what-if/keep", data={
+        "file": file, "name": "CP-40-C.toml", "number": "C", "note": "B rejects good motors."})
+    assert kept.status_code == 303
+    draft = parse_limits(read_toml(desk.station.folder / "drafts" / "limits" / "CP-40-C.toml"))
+    assert (draft.limits, draft.revision.released_by) == (before.limits, None)
+    text = desk.page(desk.releaser, "CP-40-C.toml", study=True)
+    assert "lower limit wider by 0.7" in text
+    assert desk.send(desk.releaser, token_of(text), "CP-40-C.toml").status_code == 303
+    assert [said["revision"] for said in desk.releases()] == ["B", "C"]
+    assert desk.in_force().limits == before.limits
+
+
 def test_at_the_line_it_comes_into_force_between_two_motors(folder, opened_at):
     with opened_at(folder, look_only=False) as desk, ThreadPoolExecutor(1) as beside:
         token = token_of(desk.page(desk.releaser))
