@@ -27,11 +27,16 @@ from station.exit_code import ExitCode
 
 
 class StationError(Exception):
-    """Tell a person what went wrong, where, and what to do next."""
+    """Tell a person what went wrong, where, and what to do next.
+
+    `code` names it for those who say it in another language: `refused.<code>` in the words of the screens.
+    """
 
     exit_code = ExitCode.NO_RESULT
+    code = "trouble"
 
-    def __init__(self, what: str, *, where: str, expected: object, got: object, remedy: str) -> None:
+    def __init__(self, what: str, *, where: str, expected: object, got: object, remedy: str, code: str = "") -> None:
+        self.code = code or self.code
         self.what, self.where, self.expected, self.got, self.remedy = what, where, expected, got, remedy
         super().__init__(f"{where}: {what}: expected {expected}, got {got}. {remedy}")
 
@@ -87,19 +92,26 @@ class FileContractError(UsageError):
 class BenchError(StationError):
     """An instrument, the fixture or the drive did not do as asked."""
 
+    code = "bench_error"
+
 
 class NoReplyError(BenchError, TimeoutError):
     """An instrument stayed silent past its deadline; its session is closed and must be opened again."""
 
+    code = "no_reply"
+
 
 class InstrumentError(BenchError):
     """An instrument put an error of its own into its error queue."""
+
+    code = "instrument_error"
 
 
 class BenchNotFitError(BenchError):
     """The bench may not be used as it is: guard open, calibration out of date, wrong instrument."""
 
     exit_code = ExitCode.BENCH_NOT_FIT
+    code = "bench_not_fit"
 
 
 class PrinterError(StationError):

@@ -2,6 +2,7 @@
 
 import importlib.util
 import os
+import shutil
 from contextlib import closing, contextmanager
 from pathlib import Path
 
@@ -13,6 +14,7 @@ import pytest
 from hypothesis import settings
 
 from station.listener import bound, running
+from station.cli.population import make_population
 from station.record.record_schema import check_record
 from station.screens.demo_people import PEOPLE, let_in
 from station.screens.server import HOST, make_server
@@ -58,6 +60,14 @@ def printer(printers, message_bus, tmp_path):
     one = printers.RealPrinter(tmp_path / "printer", message_bus)
     yield one
     one.stop()
+
+
+@pytest.fixture(scope="session")
+def population(tmp_path_factory):
+    """Return a function that puts a station with 30 motors drawn from a seed into a folder that is not there yet."""
+    made = tmp_path_factory.mktemp("population") / "line"
+    make_population(made, 30)
+    return lambda folder: shutil.copytree(made, folder)
 
 
 @contextmanager

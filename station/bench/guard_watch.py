@@ -31,7 +31,7 @@ class GuardWatch:
 
     def __enter__(self) -> Self:
         """Look once, raising what is found, then begin to watch."""
-        self._guard_found(self._guard.state())
+        require_closed(self._guard.state())
         self._thread.start()
         return self
 
@@ -49,17 +49,19 @@ class GuardWatch:
     def _watch(self) -> None:
         while self.trouble is None and not self._ended.wait(self._period):
             try:
-                self._guard_found(self._guard.state())
+                require_closed(self._guard.state())
             except StationError as error:
                 self.trouble = error
                 self.unsafe += reach_safe_state(self._stops)
             self.looks += 1
 
-    @staticmethod
-    def _guard_found(state: GuardState) -> None:
-        if not state.closed:
-            raise StoppedError("guard opened", where="guard", expected="closed until the shaft rests", got="open",
-                               remedy="Wait for standstill, close the guard and test the motor again.")
-        if not state.emergency_stop_healthy:
-            raise StoppedError("emergency stop pressed", where="guard", expected="released", got="pressed",
-                               remedy="Clear the danger, reset the emergency stop and test again.")
+
+def require_closed(state: GuardState) -> None:
+    """Raise StoppedError unless the guard is closed and the emergency stop is healthy."""
+    if not state.closed:
+        raise StoppedError("guard opened", where="guard", expected="closed until the shaft rests", got="open",
+                           remedy="Wait for standstill, close the guard and test the motor again.",
+                           code="guard_opened")
+    if not state.emergency_stop_healthy:
+        raise StoppedError("emergency stop pressed", where="guard", expected="released", got="pressed",
+                           remedy="Clear the danger, reset the emergency stop and test again.", code="emergency_stop")

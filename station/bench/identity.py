@@ -27,7 +27,8 @@ class Identity:
         """Raise BenchNotFitError unless this is the `expected` instrument."""
         if self.differences(expected):
             raise BenchNotFitError(f"another instrument answers for the {role}", where=where, expected=expected,
-                                   got=self, remedy="Connect the right one, or register this one in the bench file.")
+                                   got=self, remedy="Connect the right one, or register this one in the bench file.",
+                                   code="other_instrument")
 
 
 def parse_identity(answer: str, where: str) -> Identity:

@@ -57,5 +57,6 @@ class ScpiInsulationTester(ScpiInstrument):
             if self.clock.monotonic() > end:
                 raise BenchError("the winding is not discharged", where="insulation tester",
                                  expected=f"below {self.discharged_below:g} V", got=f"{left:g} V",
-                                 remedy="Keep the guard closed; do not touch the terminals; call maintenance.")
+                                 remedy="Keep the guard closed; do not touch the terminals; call maintenance.",
+                                 code="not_discharged")
             self.clock.pause(POLL)

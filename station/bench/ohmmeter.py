@@ -24,7 +24,8 @@ class ScpiOhmmeter(ScpiInstrument):
         resistance = self.reading("resistance", DEADLINE, pair=relay)
         if resistance == float("-inf"):
             raise BenchError("the ohmmeter is under range", where="ohmmeter", expected="a resistance",
-                             got="minus over range", remedy="Check that the sense leads are not exchanged.")
+                             got="minus over range", remedy="Check that the sense leads are not exchanged.",
+                             code="no_reading")
         return resistance
 
     def release(self) -> None:

@@ -200,7 +200,8 @@ def _thermometer(_: Dialect) -> list[_Part]:
 
 
 def _guard(_: Dialect) -> list[_Part]:
-    return [_Part("arm", {}), _Part("state", {}, "bits"), _Part("disarm", {})]
+    return [_Part("arm", {}), _Part("state", {}, "bits"), _Part("disarm", {}),
+            _Part("light", {"lamps": 0}), _Part("lit", {}, "bits")]
 
 
 _PARTS: Mapping[Role, Callable[[Dialect], list[_Part]]] = {

@@ -120,8 +120,15 @@ class GuardState:
     emergency_stop_healthy: bool
 
 
+Colour = Literal["red", "yellow", "green", "blue", "white"]
+COLOURS: tuple[Colour, ...] = ("red", "yellow", "green", "blue", "white")       # of a stack light, from the top
+
+
 class Guard(Instrument, Protocol):
-    """The guard, its START button and the emergency stop, as the hard-wired circuit reports them."""
+    """The guard, its START button and the emergency stop, as the hard-wired circuit reports them.
+
+    Its outputs may drive a stack light, which is no part of that circuit.
+    """
 
     def arm(self) -> None:
         """Invite a person to press START; never starts anything."""
@@ -135,3 +142,8 @@ class Guard(Instrument, Protocol):
         """Return whether START was pressed since arming."""
     def is_emergency_stop_healthy(self) -> bool:
         """Return whether the emergency stop circuit is closed."""
+    def light(self, lamps: frozenset[Colour]) -> bool:
+        """Light these lamps of the stack light and no others; return False where there is none.
+
+        BenchError when another lamp is lit afterwards, or the light has no lamp of a colour.
+        """

@@ -91,7 +91,7 @@ class ScpiSession:
         if math.isnan(number):
             raise BenchError("the instrument could not measure", where=self._where(), expected="a number",
                              got=f"not a number ({answer}) for {line}",
-                             remedy="Check leads, contacts and range, then test again.")
+                             remedy="Check leads, contacts and range, then test again.", code="no_reading")
         return number
 
     def ask_finite(self, line: str, deadline: float | None = None, parse: Parse = parse_number) -> float:
@@ -99,7 +99,8 @@ class ScpiSession:
         number = self.ask_number(line, deadline, parse)
         if not math.isfinite(number):
             raise BenchError("the reading is over range", where=self._where(), expected="a finite number",
-                             got=f"over range for {line}", remedy="Check leads and contacts, then test again.")
+                             got=f"over range for {line}", remedy="Check leads and contacts, then test again.",
+                             code="no_reading")
         return number
 
     def ask_codes(self, line: str, count: int, tail: str = "\n", form: CodeForm = INT16_LITTLE) -> NDArray[np.int16]:
@@ -128,7 +129,7 @@ class ScpiSession:
             if int(answer) & POWER_ON:
                 raise BenchError("the instrument has restarted", where=self._where(), expected="power all the while",
                                  got="the power-on bit", remedy="Its outputs and settings are unknown: see that all is "
-                                 "off and at rest, look to its mains lead, then test again.")
+                                 "off and at rest, look to its mains lead, then test again.", code="restarted")
         if self._wire is not None and self.speech.event_status:
             self._run(self.speech.event_status, work, self.deadline)
 

@@ -26,7 +26,8 @@ class ScpiSensorSupply(ScpiInstrument):
                              line("set_current_limit", amperes=current_limit), line("on"))
         if self.finite("is_on") != 1:
             raise BenchError("the sensor supply did not switch on", where="sensor supply", expected="output on",
-                             got="output off", remedy="Look for a short circuit in the sensor leads.")
+                             got="output off", remedy="Look for a short circuit in the sensor leads.",
+                             code="supply_off")
 
     def off(self) -> None:
         """Switch off."""
@@ -38,11 +39,13 @@ class ScpiSensorSupply(ScpiInstrument):
         if tripped or self.finite("is_on") != 1:
             raise BenchError("the sensor supply has switched off", where="sensor supply", expected="output on",
                              got="tripped" if tripped else "output off",
-                             remedy="Look for a short circuit in the sensor leads, then test the motor again.")
+                             remedy="Look for a short circuit in the sensor leads, then test the motor again.",
+                             code="supply_off")
         got = self.voltage()
         if not abs(got - volts) <= IN_BAND * volts:
             raise BenchError("the sensor supply does not hold its voltage", where="sensor supply", got=f"{got:.3g} V",
-                             expected=f"{volts:g} V", remedy="Look for a load that is too great, then test again.")
+                             expected=f"{volts:g} V", remedy="Look for a load that is too great, then test again.",
+                             code="supply_off")
 
     def current(self) -> float:
         """Return the current drawn, A."""

@@ -4,22 +4,16 @@ from station.cli.console import results
 from station.errors import BenchNotFitError
 from station.record.store import Store
 from station.sequence.reference_history import drift
-from station.sequence.station_file import Drift, Station
-from station.study.drift import Chart, DriftRules, charted, charts_of, current, told
+from station.sequence.station_file import Station
+from station.study.drift import Chart, charted, charts_of, current, rules_in, told
 
 NEWEST = 60     # checks of each motor type that are looked at: what was before weighs 2e-6 in the average
-
-
-def rules_of(station: Station) -> DriftRules:
-    """Return the rules in the station file, or those that hold without any."""
-    table = station.drift or Drift()
-    return DriftRules(table.smoothing, table.ewma_limit, table.warn_s, table.stop_s, table.stop_share_of_U)
 
 
 def charts_now(station: Station, store: Store) -> list[Chart]:
     """Return the charts of the newest check of each motor type, those worst first, by rules for so many at once."""
     series = charted(drift(store.newest_reference_checks(NEWEST)))
-    return current(charts_of(series, rules_of(station).over(len(series))))
+    return current(charts_of(series, rules_in(station.drift).over(len(series))))
 
 
 def warn_of_drift(station: Station, store: Store) -> list[Chart]:

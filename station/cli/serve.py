@@ -9,7 +9,7 @@ from typing import Annotated, Any
 
 import typer
 
-from station.bench.roles import GuardState
+from station.bench.roles import Colour, GuardState
 from station.cli.console import results
 from station.cli.drifting import DriftWatch, stopping
 from station.cli.forwarding import forwarding
@@ -24,13 +24,15 @@ from station.plant.forward_thread import ForwardThread
 from station.record.statement import Statement
 from station.record.store import Store
 from station.screens.line import Line, Writing
-from station.screens.line_state import Order
+from station.screens.line_state import LineState, Order
+from station.screens.operator_view import key_of
 from station.screens.orders import Orders
 from station.screens.people import People
 from station.screens.plant import load_plant, served_to_plant
 from station.screens.refusal import Refusal, refusal_of
 from station.screens.server import HOST, make_server
 from station.screens.site import Site, make_site, people_folder
+from station.screens.stack_light import StackLight
 from station.screens.standing import Standing, standing_of
 from station.screens.step_times import StepTimes
 from station.screens.trail import Trail
@@ -89,7 +91,16 @@ def opened_site(station: Station, clock: Clock, *, look_only: bool) -> Iterator[
         found: list[Attendant] = []
         line = stack.enter_context(Line(lambda: opened_tester(station, found, plant), clock,
                                         station.panel.fails_in_a_row))
-        yield make_site(station, clock, line, _fixture(found[0]))
+        light = stack.enter_context(StackLight(line.light, partial(_shown, line),
+                                               simulated=station.simulated is not None))
+        hands = found[0] if isinstance(found[0], EmbeddedAttendant) else None
+        yield replace(make_site(station, clock, line, hands), light=light)
+
+
+def _shown(line: Line) -> tuple[str, LineState]:
+    """Return which state operators see, and the line's own."""
+    state = line.state
+    return key_of(state, by_fails=line.is_locked_by_fails(state)), state
 
 
 @contextmanager
@@ -103,37 +114,6 @@ def opened_tester(station: Station, found: list[Attendant], plant: ForwardThread
         orders = Orders(station, place.bench_file, place.sequence, place.clock, partial(_drifted, station, drift))
         trail = Trail(People(people_folder(station), place.clock), place.clock)
         yield PlaceTester(place, orders, times, trail, drift, plant)
-
-
-@dataclass(frozen=True, slots=True)
-class _RigFixture:
-    """The hands of the page `/rig` at the embedded bench."""
-
-    attendant: EmbeddedAttendant
-
-    def motors(self) -> tuple[str, ...]:
-        """Return the serial numbers of the lot."""
-        return self.attendant.rig.serials
-
-    def open_guard(self) -> None:
-        """Open the guard."""
-        self.attendant.open_guard()
-
-    def close_guard(self) -> None:
-        """Close the guard."""
-        self.attendant.close_guard()
-
-    def press_start(self) -> None:
-        """Press START."""
-        self.attendant.press_start()
-
-    def emergency_stop(self, *, pressed: bool) -> None:
-        """Press the emergency stop, or release it."""
-        self.attendant.rig.emergency_stop_healthy = not pressed
-
-
-def _fixture(attendant: Attendant) -> _RigFixture | None:
-    return _RigFixture(attendant) if isinstance(attendant, EmbeddedAttendant) else None
 
 
 @dataclass(frozen=True, slots=True)
@@ -201,6 +181,10 @@ class PlaceTester:
     def fails_in_a_row(self) -> int:
         """Return how many motors failed one after the other, as the store has it."""
         return self.place.store.fails_in_a_row()
+
+    def light(self, lamps: frozenset[Colour]) -> bool:
+        """Light these lamps of the stack light; see `Guard.light`."""
+        return self.place.bench.guard.light(lamps)
 
     def write(self, work: Writing) -> Statement:
         """Let `work` write to the store."""

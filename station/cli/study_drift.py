@@ -9,13 +9,12 @@ import typer
 from rich.table import Table
 
 from station.cli.console import results
-from station.cli.drifting import rules_of
 from station.errors import UsageError
 from station.record.capture_file import make_folder, write_durably
 from station.record.store import Store
 from station.sequence.reference_history import drift
 from station.sequence.station_file import load_station
-from station.study.drift import Chart, DriftRules, charts_of, current
+from station.study.drift import Chart, DriftRules, charts_of, current, rules_in
 
 SHOWN = 15                          # charts, those worst
 SHIFTS = (0.0, 0.5, 1.0, 2.0, 3.0)   # of the mean, in spreads, whose run lengths are told
@@ -33,7 +32,7 @@ def study_drift(
     here = load_station(station)
     with Store(here.store, read_only=True) as store:
         series = drift(store.reference_checks(), serial or None, characteristic or None)
-    rules = rules_of(here)
+    rules = rules_in(here.drift)
     charts = charts_of(series, rules)
     if not charts:
         raise UsageError("there is nothing to chart", where=str(here.store), expected="reference checks with values",

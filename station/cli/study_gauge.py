@@ -5,9 +5,8 @@ from contextlib import ExitStack
 from dataclasses import asdict
 from enum import StrEnum
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Annotated
 
-import numpy as np
 import typer
 from rich.table import Table
 
@@ -16,13 +15,15 @@ from station.cli.study_gauge_tables import KNOWN_NOTE, detail_tables, known_tabl
 from station.cli.workplace import Workplace, load_limits, open_workplace
 from station.errors import StationError, UsageError
 from station.exit_code import ExitCode
+from station.record.correction import void_in
 from station.record.store import Store
-from station.sequence.gauge_plan import GaugePlan, PlannedRun, StudyTable, draw_plan, parse_plan, plan_toml
+from station.sequence.gauge_plan import GaugePlan, PlannedRun, parse_plan
+from station.sequence.gauge_planning import planned_study
 from station.sequence.gauge_runs import Made, make_runs, plan_file, runs_to_make
 from station.sequence.reference_file import load_references
 from station.sequence.run import RunResult
 from station.sequence.station_file import Station, load_station
-from station.toml_file import parse_toml, read_toml
+from station.toml_file import read_toml
 
 if TYPE_CHECKING:
     from station.study.gauge_report import GaugeReport
@@ -43,10 +44,6 @@ class Operator(StrEnum):
     STATION = "station"
 
 
-DEFAULT_LEVELS = {Operator.REFIT: ("round 1", "round 2", "round 3"), Operator.SHIFT: ("early", "late", "night"),
-                  Operator.STATION: ()}
-
-
 @app.command("plan")
 def plan(
     study: Annotated[str, typer.Argument(help="Name of the study.")],
@@ -59,23 +56,15 @@ def plan(
     seed: Annotated[int, typer.Option(min=0, help="Of the order in which the runs are made.")] = 1,
 ) -> int:
     """Draw the order of the runs of a study and write it down."""
-    described = load_station(station)
-    levels = list(level or DEFAULT_LEVELS[by])
-    if len({load_limits(described, motor).motor_type.name for motor in motors}) != 1:
-        raise UsageError("motors of more than one type do not compare", where=f"gauge study {study}",
-                         expected="motors of one type", got=", ".join(motors), remedy="Plan a study for each type.")
-    asked: dict[str, Any] = {"id": study, "by": by.value, "levels": levels, "motors": motors, "repeats": repeats,
-                             "seed": seed}
-    contract = StudyTable.model_construct(**asked)      # unchecked: what is wrong with it is told as of a file, below
-    text = plan_toml(contract, draw_plan(contract, np.random.default_rng(seed)))
-    drawn = parse_plan(parse_toml(text.encode(), str(out)))
+    text, drawn = planned_study(load_station(station), study, by.value, level or (), motors, repeats, seed, str(out))
     try:
         with out.open("x", encoding="utf-8") as file:
             file.write(text)
     except OSError as error:
         raise UsageError("the plan could not be written", where=str(out), expected="an absent file in a folder that is",
                          got=str(error.strerror or error), remedy="Name another file.") from error
-    _say(f"{len(drawn.runs)} runs: {len(motors)} motors x {len(levels)} ({by.value}) x {repeats}. "
+    of = drawn.study
+    _say(f"{len(drawn.runs)} runs: {len(of.motors)} motors x {len(of.levels)} ({of.by}) x {of.repeats}. "
          f"Next: station study gauge run {out} --station {station}")
     return 0
 
@@ -164,8 +153,7 @@ def type_one(
 
 
 def _void(store: Store) -> frozenset[tuple[str, int]]:
-    return frozenset((said["of"]["serial"], said["of"]["run"]) for said in store.statements("correction")
-                     if said["what"] == "void")
+    return void_in(store.statements("correction"))
 
 
 def _run(place: Workplace, plan: GaugePlan, one: PlannedRun, *, anew: bool) -> RunResult:

@@ -61,9 +61,13 @@ class Person:
 
 @dataclass(frozen=True, slots=True)
 class EmbeddedAttendant:
-    """Stands in for the operator at the embedded bench, in this process."""
+    """Stands in for the operator at the embedded bench, in this process; the page `/rig` works with its hands."""
 
     rig: Rig
+
+    def motors(self) -> tuple[str, ...]:
+        """Return the serial numbers of the lot."""
+        return self.rig.serials
 
     def open_guard(self) -> None:
         """Open the guard."""
@@ -80,6 +84,10 @@ class EmbeddedAttendant:
     def press_start(self) -> None:
         """Press the START of the rig."""
         self.rig.press_start()
+
+    def emergency_stop(self, *, pressed: bool) -> None:
+        """Press the emergency stop, or release it."""
+        self.rig.emergency_stop_healthy = not pressed
 
     def go_on(self) -> None:
         """It never gives up."""

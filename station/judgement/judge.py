@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from math import isfinite
 
 from station.characteristic import characteristic_of
+from station.judgement.cause import Cause
 from station.judgement.decision_rule import Acceptance, acceptance, guard_band, lies_within
 from station.judgement.limit_file import Limit, LimitFile
 from station.judgement.verdict import Verdict
@@ -53,11 +54,12 @@ class JudgedRow:
 
 @dataclass(frozen=True, slots=True)
 class Judgement:
-    """All judged rows, the verdict they give, and why in one sentence."""
+    """All judged rows, the verdict they give, and why in one sentence; a NO RESULT also has its cause."""
 
     rows: tuple[JudgedRow, ...]
     verdict: Verdict
     reason: str
+    cause: Cause | None = None
 
 
 def judge(
@@ -89,7 +91,8 @@ def judge(
         for limit in limits.limits for name, label in covered(limit, captures)
     )
     broken = [refusal for refusal in refused.values() if refusal.code in motor_faults]
-    return Judgement(rows, *_verdict(rows, broken, refused))
+    verdict, reason = _verdict(rows, broken, refused)
+    return Judgement(rows, verdict, reason, _cause(rows, refused) if verdict == Verdict.NO_RESULT else None)
 
 
 def covered(limit: Limit, captures: Sequence[str]) -> Iterator[tuple[str, str]]:
@@ -188,6 +191,16 @@ def _verdict(
     if refused:
         return Verdict.NO_RESULT, f"A capture was refused: {next(iter(refused.values())).text}"
     return Verdict.PASS, f"All {len(rows)} values lie within their acceptance limits."
+
+
+def _cause(rows: Sequence[JudgedRow], refused: Mapping[str, Refusal]) -> Cause:
+    """Return what the reason of a NO RESULT says first; a capture that was refused explains what lacks."""
+    if refused:
+        return Cause("capture_refused", next(iter(refused.values())).code)
+    missing = [row for row in rows if row.result != Verdict.PASS]
+    if not missing:
+        return Cause("nothing_judged")
+    return Cause("too_uncertain" if missing[0].zone == TOO_UNCERTAIN else "value_missing", missing[0].name)
 
 
 def _named(rows: Sequence[JudgedRow]) -> str:

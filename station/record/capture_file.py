@@ -82,7 +82,7 @@ def write_durably(path: Path, content: bytes) -> None:
         with suppress(OSError):  # a rest of it would keep the room that is missing
             temporary.unlink(missing_ok=True)
         raise StationError("file could not be written", where=str(path), expected="room and leave to write",
-                           got=str(error.strerror or error),
+                           got=str(error.strerror or error), code="storage",
                            remedy="Free space or mend the disk; what was to be written does not count.") from error
 
 

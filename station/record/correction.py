@@ -58,6 +58,11 @@ def is_void(record: Mapping[str, Any], corrections: Iterable[Statement]) -> bool
     return any(said["what"] == "void" for said in corrections_of(record, corrections))
 
 
+def void_in(corrections: Iterable[Statement]) -> frozenset[tuple[str, int]]:
+    """Return serial and run of every run that some of the corrections declare void."""
+    return frozenset((said["of"]["serial"], said["of"]["run"]) for said in corrections if said["what"] == "void")
+
+
 def void_runs(connection: sqlite3.Connection) -> str:
     """Return the SQL that selects the runs declared void in this store, which may be from before there were any."""
     return VOID_RUNS if has_log(connection) else NO_RUNS

@@ -64,6 +64,16 @@ def show_records(connection: sqlite3.Connection, serial: str) -> list[Record]:
     return [read_body(row) for row in connection.execute(schema.SHOW, (serial,))]
 
 
+def records_made_for(connection: sqlite3.Connection, purpose: str) -> Iterator[Record]:
+    """Yield the records of runs made for a purpose, such as a gauge study, oldest first; errors as `find_records`."""
+    return (read_body(row) for row in connection.execute(schema.MADE_FOR, (purpose,)))
+
+
+def purposes(connection: sqlite3.Connection) -> list[str]:
+    """Return what runs were made for besides the production, that begun last at the end."""
+    return [purpose for (purpose,) in connection.execute(schema.PURPOSES)]
+
+
 def motor_types(connection: sqlite3.Connection) -> list[str]:
     """Return the motor types that there are records of, without those of interrupted runs that knew none."""
     return [name for (name,) in connection.execute(schema.TYPES)]

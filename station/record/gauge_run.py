@@ -8,6 +8,7 @@ from station.record.record import Record
 from station.record.trouble import is_trouble
 
 KEY = "gauge_run"       # in the record
+_BEGINS = "gauge study "
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,7 +40,12 @@ class GaugeRun:
 
 def purpose_of(study: str) -> str:
     """Return the purpose in the records of a study."""
-    return f"gauge study {study}"
+    return _BEGINS + study
+
+
+def study_of(purpose: str) -> str | None:
+    """Return the name of the study that a purpose is of, None where it is of none."""
+    return purpose.removeprefix(_BEGINS) if purpose.startswith(_BEGINS) else None
 
 
 def gauge_run_of(record: Mapping[str, Any]) -> GaugeRun | None:

@@ -29,7 +29,7 @@ def keep_file(folder: Path, content: bytes) -> str:
         sync_folder(folder)
     except OSError as error:
         raise StationError("file in force could not be kept", where=str(path), expected="room and leave to write",
-                           got=str(error.strerror or error),
+                           got=str(error.strerror or error), code="storage",
                            remedy="Free space or mend the disk; no motor is tested before.") from error
     write_durably(path, content)
     return sha256

@@ -17,7 +17,7 @@ def require_room(folder: Path, captures: int) -> None:
     try:
         disk = os.statvfs(folder)
     except OSError as error:
-        raise StationError("the store cannot be reached", where=str(folder), expected="a folder",
+        raise StationError("the store cannot be reached", code="storage", where=str(folder), expected="a folder",
                            got=str(error.strerror or error),
                            remedy="Mend or mount the disk; nothing has moved.") from error
     needed, free = captures + RESERVE, disk.f_bavail * disk.f_frsize

@@ -75,6 +75,14 @@ ORDER BY run_id
 """
 SHOW = ("SELECT serial, run, motor_type, verdict, started, sha256, body FROM records "
         "WHERE serial = ? ORDER BY run")
+MADE_FOR = """
+SELECT records.serial, records.run, motor_type, verdict, records.started, sha256, body FROM records
+JOIN runs USING (run_id) WHERE json_extract(heading, '$.purpose') = ? ORDER BY run_id
+"""
+PURPOSES = """
+SELECT json_extract(heading, '$.purpose') AS purpose FROM runs WHERE purpose IS NOT NULL
+GROUP BY purpose ORDER BY min(run_id)
+"""
 TYPES = "SELECT DISTINCT motor_type FROM records WHERE motor_type <> '' ORDER BY motor_type"
 # of each motor its first and its last run with a result that is not void; runs of a reference check are no production
 VALID_RUNS = """

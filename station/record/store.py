@@ -17,7 +17,16 @@ from station.record.clock_watch import Reading, clock_flags, reading_of
 from station.record.correction import What, correction, void_runs
 from station.record.evidence import Evidence
 from station.record.fails_in_a_row import fails_in_a_row
-from station.record.find import Yield, count_yield, find_records, motor_types, records_with_leaves, show_records
+from station.record.find import (
+    Yield,
+    count_yield,
+    find_records,
+    motor_types,
+    purposes,
+    records_made_for,
+    records_with_leaves,
+    show_records,
+)
 from station.record.leftovers import drop_spool, read_spool, spool_of
 from station.record.record import Record, canonical, interrupted_record, sha256_of
 from station.record.reference_check import (
@@ -201,6 +210,14 @@ class Store(StoreFolder):
     def each_with_leaf(self, motor_type: str | None = None) -> Iterator[tuple[Record, bytes]]:
         """Yield what `each` does, with the hash of each one's leaf; see `find.records_with_leaves`."""
         return records_with_leaves(self._connection, motor_type)
+
+    def made_for(self, purpose: str) -> Iterator[Record]:
+        """Yield the records of the runs made for a purpose, oldest first; see `records_made_for`."""
+        return records_made_for(self._connection, purpose)
+
+    def purposes(self) -> list[str]:
+        """Return what runs were made for besides the production, that begun last at the end."""
+        return purposes(self._connection)
 
     def motor_types(self) -> list[str]:
         """Return the motor types that there are records of."""

@@ -109,7 +109,7 @@ class StoreFolder:
         try:
             yield
         except (sqlite3.Error, OSError) as error:
-            raise StationError(f"{work} failed", where=str(self.folder),
+            raise StationError(f"{work} failed", code="storage", where=str(self.folder),
                                expected="a disk with room and leave to write", got=str(error),
                                remedy="Free space or mend the disk, then test the motor again; "
                                "until then it has no result.") from error

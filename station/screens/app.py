@@ -13,12 +13,15 @@ from starlette.types import ASGIApp, Message, Receive, Scope, Send
 from station.screens import (
     assets,
     bench_page,
+    drift_page,
+    compare_page,
     evidence_audit,
     evidence_files,
     evidence_find,
     evidence_page,
     evidence_recall,
     files_page,
+    gauge_page,
     leave,
     limits_page,
     operator,
@@ -27,6 +30,7 @@ from station.screens import (
     release_page,
     rig,
     sign_in,
+    study_motor,
     study_one,
     study_type,
     tests_page,
@@ -54,8 +58,8 @@ PANEL_PAGES: tuple[Page, ...] = (
 PAGES: tuple[Page, ...] = (
     *sign_in.PAGES, *PANEL_PAGES,
     *tests_page.PAGES, *files_page.PAGES, *bench_page.PAGES,
-    *limits_page.PAGES, *what_if_page.PAGES, *release_page.PAGES,
-    *study_type.PAGES, *study_one.PAGES,
+    *limits_page.PAGES, *what_if_page.PAGES, *release_page.PAGES, *compare_page.PAGES,
+    *study_type.PAGES, *study_one.PAGES, *study_motor.PAGES, *gauge_page.PAGES, *drift_page.PAGES,
     *evidence_find.PAGES, *evidence_audit.PAGES, *evidence_recall.PAGES, *evidence_page.PAGES, *evidence_files.PAGES)
 
 

@@ -6,6 +6,7 @@ from starlette.responses import Response
 
 from station.errors import FileContractError
 from station.judgement.limit_file import LimitFile
+from station.record.release_entry import revision_of
 from station.record.schema import DATABASE
 from station.screens.access import Duty
 from station.screens.ask import Ask, Page
@@ -13,6 +14,7 @@ from station.screens.drafts import LIMITS, authors_of, draft_of, names
 from station.screens.guarding import to
 from station.screens.pages import page
 from station.sequence.limits_of_type import limit_files, limits_in_force
+from station.study.release import released_name
 from station.study.release_history import Release, releases_told, restore_last
 
 
@@ -33,6 +35,11 @@ class OfType:
     in_force: LimitFile | None
     drafts: list[Draft]
     released: list[Release]
+
+    @property
+    def files_released(self) -> dict[int, str]:
+        """The name of the file of each release, by its entry of the log."""
+        return {one.said["log"]["seq"]: released_name(revision_of(one.said)) for one in self.released}
 
     @property
     def drafts_released(self) -> set[str]:

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 from queue import Empty, Queue
 from typing import Any, Protocol
 
-from station.bench.roles import GuardState
+from station.bench.roles import Colour, GuardState
 from station.clock import Clock
 from station.errors import StationError, StoppedError
 from station.record.statement import Statement
@@ -58,6 +58,9 @@ class Tester(Protocol):
 
     def fails_in_a_row(self) -> int:
         """Return how many motors failed one after the other, as the store has it; asked once, at the beginning."""
+
+    def light(self, lamps: frozenset[Colour]) -> bool:
+        """Light these lamps of the stack light; see `Guard.light`. From any thread."""
 
     def write(self, work: Writing) -> Statement:
         """Let `work` write to the store, which nobody else can open for writing."""
@@ -114,6 +117,10 @@ class Line:
     def said(self, since: int) -> tuple[int, list[str]]:
         """Return how many exchanges with instruments the run has had, and those from number `since` on as JSON."""
         return self._ready.result().said(since)
+
+    def light(self, lamps: frozenset[Colour]) -> bool:
+        """Light these lamps of the stack light; see `Guard.light`."""
+        return self._ready.result().light(lamps)
 
     def arm(self, serial: str, operator: str, further: FurtherRun | None = None) -> Order:
         """Ask for a test; START at the guard begins it, never this. Return what it will be tested by.
@@ -261,7 +268,7 @@ class Line:
     def _go_on(self) -> None:
         if self._withdrawn.is_set():
             raise StoppedError("given up", where=self.state.serial, expected="the motor in the fixture",
-                               got="another wish", remedy="Scan the next motor.")
+                               got="another wish", remedy="Scan the next motor.", code="given_up")
 
     def _change(self, change: Callable[[LineState], LineState]) -> None:
         with self._lock:

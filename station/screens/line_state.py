@@ -129,10 +129,14 @@ def after_notice(state: LineState, notice: Notice, now: float) -> LineState:
 
 
 def ended(state: LineState, record: Mapping[str, Any]) -> LineState:
-    """Return the state once the record is durable, and not before."""
+    """Return the state once the record is durable, and not before.
+
+    What broke a test off may be the guard: how it is now is only known when it was looked at again, so that the reason
+    is not gone at the first look at a guard that stands open.
+    """
     verdict = record["verdict"]
     fails = 0 if verdict == "PASS" else state.fails + (verdict == "FAIL")
-    guard = state.guard if verdict == "NO RESULT" else SHUT
+    guard = None if verdict == "NO RESULT" else SHUT
     return replace(state, phase="ended", wait="", is_coasting=False, hint=None, record=record, fails=fails,
                    guard=guard)
 
@@ -140,7 +144,7 @@ def ended(state: LineState, record: Mapping[str, Any]) -> LineState:
 def checked(state: LineState, check: Mapping[str, Any]) -> LineState:
     """Return the state once a reference check is stored; after a GOOD one, failures are the motors' own."""
     fails = 0 if check["result"] == "GOOD" else state.fails
-    guard = state.guard if check["result"] == "NO RESULT" else SHUT
+    guard = None if check["result"] == "NO RESULT" else SHUT
     return replace(state, phase="checked", wait="", is_coasting=False, hint=None, check=check, fails=fails,
                    guard=guard)
 

@@ -32,9 +32,10 @@ def shown(ask: Ask, state: LineState) -> str:
 
 def _given(ask: Ask, state: LineState) -> dict[str, Any]:
     """Return what the templates of the page show."""
-    zone, handed = zone_of(ask.site.station), state.standing.plant
+    zone, handed, light = zone_of(ask.site.station), state.standing.plant, ask.site.light
     return {"view": _view(ask, state), "state": state, "shapes": SHAPES, "zone": zone,
-            "hand_over": handed and hand_over_words(handed, words_for(ask), zone), "panel": ask.site.station.panel}
+            "hand_over": handed and hand_over_words(handed, words_for(ask), zone), "panel": ask.site.station.panel,
+            "light_fault": light.fault if light else None}
 
 
 def _view(ask: Ask, state: LineState) -> View:

@@ -8,7 +8,7 @@ from typing import Any
 from station.errors import StationError, StoppedError
 from station.screens.line_state import WORST, LineState, Order
 from station.screens.plain_names import capture_name, plain_name
-from station.screens.refusal import RefusedError, refusal_of
+from station.screens.refusal import RefusedError, reason_of, refusal_of
 from station.screens.words import Words
 from station.units import printed
 
@@ -32,6 +32,7 @@ class View:
     cautions: tuple[str, ...] = ()
     worst: tuple[str, ...] = ()
     values: tuple[tuple[str, str, str], ...] = ()       # name, value, its limits
+    english: str = ""                   # what instruments and errors said, beside its translation
     hint: str = ""
     seconds_left: float | None = None
     may_be_allowed: bool = False        # an engineer may let it be tested all the same
@@ -52,7 +53,7 @@ def view_of(state: LineState, now: float, words: Words, *, by_fails: bool = Fals
                 tuple(_details(state, key, words)),
                 tuple(cautions(state.order, words)) if key in HAZARDOUS else (),
                 _worst(state.record, words) if state.record and key == "fail" else (),
-                tuple(_values(state, words)) if key in ("testing", "coasting") else (),
+                tuple(_values(state, words)) if key in ("testing", "coasting") else (), _english(state, key),
                 _said(state.hint, words) if state.hint else "",
                 _left(state, now) if key == "testing" else None, _may_be_allowed(state, key))
 
@@ -130,8 +131,18 @@ def _details(state: LineState, key: str, words: Words) -> Iterator[str]:
     if key == "fail" and record is not None and record["findings"]:
         yield from _cause(record["findings"][0], words)
     if key in ("no-result", "stopped") and state.phase == "ended" and record is not None:
-        yield str(record["reason"])
+        cause = reason_of(record)
+        if cause is not None:
+            yield f"{cause.what(words)} {cause.do(words)}"
         yield words.text("line.reference_number", number=f"{record['serial']} / {record['run']}")
+
+
+def _english(state: LineState, key: str) -> str:
+    """Return in full what kept a test from its result, for an engineer; empty where nothing is left to say."""
+    if key in ("no-result", "stopped") and state.phase == "ended" and state.record is not None:
+        return str(state.record["reason"])
+    trouble = state.trouble if key in ("refused", "stopped") else None
+    return str(trouble) if trouble is not None and not isinstance(trouble, RefusedError) else ""
 
 
 def _cause(finding: Mapping[str, Any], words: Words) -> Iterator[str]:
@@ -155,7 +166,7 @@ def _may_be_allowed(state: LineState, key: str) -> bool:
 
 def _was_stopped(record: Mapping[str, Any]) -> bool:
     """Return whether guard, emergency stop or a person ended the test."""
-    return any(what in str(record["reason"]) for what in ("guard opened", "emergency stop pressed", "given up"))
+    return record.get("cause", {}).get("code") in ("guard_opened", "emergency_stop", "given_up")
 
 
 def _worst(record: Mapping[str, Any], words: Words) -> tuple[str, ...]:

@@ -14,6 +14,7 @@ from station.screens.refusal import Refusal, RefusedError
 from station.screens.standing import NEWEST, after_bad_check, why_locked
 from station.sequence.hazards import touch_speed
 from station.sequence.reference_check import require_both_kinds, require_captures, require_mended
+from station.sequence.reference_due import Due
 from station.sequence.reference_file import ReferenceMotor, load_references
 from station.sequence.reference_gate import covering_check
 from station.sequence.release_gate import require_released
@@ -84,8 +85,10 @@ class Orders:
             covering_check(self._station, store, self._bench_file, self._sequence, kind, self._clock)
         except BenchNotFitError as error:
             serials = ", ".join(motor.serial for motor in load_references(self._station.references, kind))
-            raise RefusedError("reference_due", serial, motor_type=kind, serials=serials or "–",
-                          reason=str(error.got)) from error
+            if not isinstance(error.got, Due):
+                raise
+            raise RefusedError("reference_due", serial, **dict(error.got.given), motor_type=kind,
+                               serials=serials or "–", due=error.got.code) from error
         try:
             require_released(limits, store.statements("release"))
         except NotAllowedError as error:

@@ -33,6 +33,7 @@ LONGEST_REASON = 300
 
 def _show(ask: Ask) -> Response:
     station, draft = ask.site.station, draft_of(ask.site.station, ask.path("name"))
+    outcome = ask.site.background.outcome(_key(draft))      # before its result is read: what is not awaited is there
     in_force = limits_in_force(station).get(draft.motor_type.name)
     changes = compare(in_force, draft) if in_force else ()
     report, authors = kept_study(station, draft), authors_of(ask.site, draft.name, draft.sha256)
@@ -43,7 +44,7 @@ def _show(ask: Ask) -> Response:
     can = all(point.state != "broken" for point in points)
     return page(ask, "limits_release.html", draft=draft, in_force=in_force, changes=changes, authors=authors,
                 points=points, told=told_by(report) if report else None, difference=_difference(in_force, draft),
-                outcome=ask.site.background.outcome(_key(draft)), longest=LONGEST_REASON,
+                outcome=outcome, longest=LONGEST_REASON,
                 token=ask.site.forms.give(ask.name, seen, ask.site.clock.monotonic()) if can else "")
 
 

@@ -14,6 +14,7 @@ from station.screens.line import Line
 from station.screens.people import People
 from station.screens.release_forms import Forms
 from station.screens.sessions import Sessions
+from station.screens.stack_light import StackLight
 from station.screens.trail import Trail
 from station.sequence.station_file import Station
 
@@ -35,6 +36,7 @@ class Site:
     trail: Trail
     line: Line | None
     fixture: "Fixture | None" = None        # of a simulated bench
+    light: StackLight | None = None         # above the line
     attempts: Attempts = field(default_factory=Attempts)
     background: Background = field(default_factory=Background)
     studies: Background = field(default_factory=lambda: Background(STUDIES))

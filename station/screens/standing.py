@@ -7,6 +7,7 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 from station.bench.bench_file import BenchFile
+from station.bench.calibration import CalibrationFault
 from station.clock import Clock, Date, stamp
 from station.errors import BenchNotFitError, StationError
 from station.plant.forward_thread import HandOverState
@@ -84,12 +85,20 @@ def why_locked(store: Store, bench_file: BenchFile, sequence: Sequence, clock: C
     for entry in bench_file.instruments:
         fault = entry.calibration.fault(today)
         if fault:
-            return Refusal("calibration", (("fault", fault), ("role", entry.role)))
+            return out_of_calibration(fault, entry.role)
     try:
         store.require_room(sequence.capture_bytes())
     except StationError as error:
         return Refusal("room", (("expected", str(error.expected)), ("got", str(error.got))))
     return None
+
+
+def out_of_calibration(fault: CalibrationFault, role: str) -> Refusal:
+    """Return why the instrument that fills a role may not be used."""
+    given = {"certificate": fault.certificate, "date": fault.day.isoformat(), "role": role}
+    if fault.extension is not None:
+        given |= {"person": fault.extension.person, "until": fault.extension.until.isoformat()}
+    return Refusal(fault.code, tuple(sorted(given.items())))
 
 
 def after_bad_check(checks: list[dict[str, Any]]) -> Refusal | None:

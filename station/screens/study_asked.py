@@ -3,6 +3,7 @@
 import re
 from collections.abc import Callable
 from dataclasses import dataclass, replace
+from pathlib import Path
 from typing import Any
 from urllib.parse import quote, urlencode
 
@@ -17,9 +18,11 @@ from station.screens.guarding import to
 from station.screens.pages import page
 from station.study.choice import Choice
 from station.study.type_digest import TypeDigest, study_chosen
+from station.study.wide_table import kept_tables
 
 HEXADECIMAL = re.compile(r"[0-9a-f]{0,64}")
-MOST = 200          # motors that are left out
+MANY = 2000         # tests whose table takes 10 s to make anew: such a study begins with those gathered last
+MOST = 200          # motors named one by one
 OF_TESTS = ("type", "sequence", "limits", "since", "until", "runs", "trusted", "without", "entries")
 
 
@@ -61,14 +64,10 @@ def asked_of(ask: Ask) -> Asked:
     UsageError
         A part of it cannot be.
     """
-    limits, without = ask.given("limits", 64).lower(), ask.given("without", 4000)
-    serials = tuple(dict.fromkeys(re.split(r"[\s,;]+", without))) if without else ()
+    limits, serials = ask.given("limits", 64).lower(), listed(ask.given("without", 4000))
     if not HEXADECIMAL.fullmatch(limits):
         raise UsageError("that is no hash of a limit file", where="limits", expected="the SHA-256, or how it begins",
                          got=limits, remedy="Follow a link of the study, or leave it empty.")
-    if len(serials) > MOST:
-        raise UsageError("too many motors to leave out", where="without", expected=f"at most {MOST}", got=len(serials),
-                         remedy="Choose by date, or by limit file.")
     choice = Choice(ask.given("since", 20), ask.given("until", 20), limits, ask.given("runs", 10) == "every",
                     ask.given("trusted", 10) == "yes", serials, _entries(ask))
     return Asked(ask.given("type", 80), ask.given("sequence", 80), choice)
@@ -76,13 +75,16 @@ def asked_of(ask: Ask) -> Asked:
 
 def studied(ask: Ask, asked: Asked) -> TypeDigest | Response:
     """Return the study asked for, or what is shown until it is there; errors as of `study_chosen`."""
+    with ask.site.store() as store:
+        size, types = len(store.log), store.motor_types()
+    station = ask.site.station
+    if asked.motor_type not in types:
+        raise UsageError("no tests of such a motor type", where="studies", expected=", ".join(types) or "tests first",
+                         got=asked.motor_type or "none", remedy="Choose one from the list.")
     if asked.choice.entries is None:
-        with ask.site.store() as store:
-            size = len(store.log)
         here = ask.request.url.path.removeprefix("/studies/")
         more = {name: text for name, text in ask.request.query_params.items() if name not in OF_TESTS}
-        return to(asked.narrowed(entries=size).link(here, **more))
-    station = ask.site.station
+        return to(asked.narrowed(entries=_gathered(station.store, asked) or size).link(here, **more))
     pattern = station.lot_pattern_of(asked.motor_type)
     found: TypeDigest | Response = computed(ask, f"study {asked.query}", lambda: apart(
         study_chosen, station.store, asked.motor_type, asked.sequence, pattern, asked.choice))
@@ -110,12 +112,34 @@ def computed(ask: Ask, key: str, work: Callable[[], Any]) -> Any:  # noqa: ANN40
     return outcome.result
 
 
+def listed(text: str) -> tuple[str, ...]:
+    """Return the serial numbers in a text, each once; commas, semicolons and blanks part them.
+
+    Raises
+    ------
+    UsageError
+        There are more than MOST.
+    """
+    serials = tuple(dict.fromkeys(part for part in re.split(r"[\s,;]+", text) if part))
+    if len(serials) > MOST:
+        raise UsageError("too many motors named", where="motors", expected=f"at most {MOST}", got=len(serials),
+                         remedy="Choose by date, or by limit file.")
+    return serials
+
+
 def whole(text: str, where: str) -> int:
     """Return a number as an address has it, or raise UsageError."""
     if not (text.isascii() and text.isdecimal()):
         raise UsageError("that is no number", where=where, expected="digits", got=text,
                          remedy="Follow a link of a page.")
     return int(text)
+
+
+def _gathered(store: Path, asked: Asked) -> int:
+    """Return the size of the log when so many tests were last gathered that nobody waits for it again; 0 for fewer."""
+    files = [file for file in kept_tables(store, asked.motor_type)
+             if asked.sequence in ("", file.about.sequence_revision) and file.rows >= MANY]
+    return files[0].about.log_size if len(files) == 1 else 0
 
 
 def _entries(ask: Ask) -> int | None:

@@ -7,6 +7,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from station.screens.interval_bars import interval_bars
 from station.screens.still_charts import Chart
 from station.screens.svg import SHAPES, Drawing, Frame, around, even_marks
 from station.study.type_digest import Pair, TypeDigest, Values
@@ -50,14 +51,14 @@ def histogram(told: Mapping[str, Any], of: Values, draft: Pair | None) -> Chart:
 
 
 def order_chart(told: Mapping[str, Any], of: Values, whole: TypeDigest, draft: Pair | None) -> Chart:
-    """Return every value in the order of the tests, by lot, with the mean of each lot; its table tells of each lot."""
+    """Return every value in the order of the tests, by lot, with the median of each; its table tells of each lot."""
     names, lots = whole.said["lots"], whole.lots[of.rows]
     values, limits = of.values, _lines(told, of, draft)
     bounds = [bound for pair in limits.values() for bound in pair]
     tests = len(whole.serials)
     frame = Frame((-0.5, max(tests - 0.5, 1.0)), around([*np.delete(values, of.far), *bounds]), height=360.0)
     drawing = Drawing(frame, f"{told['key']} in the order of the tests", f"Value in {printed(told['unit'])} over the "
-                      "number of the test; marks by lot, a line at the mean of each.")
+                      "number of the test; marks by lot, a line at the median of each.")
     drawing.axes(_named(even_marks(0, tests, 7)), _named(even_marks(*frame.y, 6)))
     shapes = list(SHAPES) if values.size <= SHAPED and len(names) > 1 else ["dot"]
     inside = np.clip(values, *frame.y)          # what lies far outside is drawn at the edge
@@ -66,8 +67,8 @@ def order_chart(told: Mapping[str, Any], of: Values, whole: TypeDigest, draft: P
         points = zip(of.rows[mine].tolist(), inside[mine].tolist(), strict=True)
         drawing.marks(points, f"group{number % len(SHAPES)}", shapes[number % len(shapes)])
         if mine.size > 1:
-            first, last, mean = float(of.rows[mine[0]]), float(of.rows[mine[-1]]), float(values[mine].mean())
-            drawing.line([(first, mean), (last, mean)], "mean")
+            first, last, middle = float(of.rows[mine[0]]), float(of.rows[mine[-1]]), float(np.median(values[mine]))
+            drawing.line([(first, middle), (last, middle)], "median")
             drawing.text(((first + last) / 2, frame.y[1]), str(names[number]), "name", down=14)
     _draw_limits(drawing, limits, frame.x[1], down=False)
     return Chart(drawing.markup(), ("lot", *SUMMARY), summaries(told, of, whole.lots[of.rows], names))
@@ -129,25 +130,6 @@ def index_chart(rows: Sequence[Mapping[str, Any]]) -> Chart | None:
     drawing, table = interval_bars("Indices with their 95 % intervals", "Ppk of each characteristic; lines at "
                                    f"{FACTORS[0]:g} and {FACTORS[1]:g}.", bars, FACTORS, most=3.0)
     return Chart(drawing.markup(), ("characteristic", "Ppk", "low", "high"), table)
-
-
-def interval_bars(title: str, told: str, bars: Sequence[tuple[str, float, float | None, float | None]],
-                  marks: Sequence[float], *, most: float) -> tuple[Drawing, tuple[tuple[str, ...], ...]]:
-    """Draw a value with its interval in a line each, cut off at `most`, with lines across at `marks`; and its table."""
-    top = min(most, max([1.05 * _open(high, value) for _, value, _, high in bars] + [1.2 * mark for mark in marks]))
-    low = min([0.0, *(value for _, value, _, _ in bars)])
-    frame = Frame((max(low, -top), top), (len(bars) - 0.4, -0.6), height=44.0 + 20.0 * len(bars), left=330.0)
-    drawing = Drawing(frame, title, told)
-    drawing.axes(_named(even_marks(*frame.x, 7)), [(place, key) for place, (key, *_) in enumerate(bars)])
-    for mark in marks:
-        drawing.line([(mark, frame.y[0]), (mark, frame.y[1])], "accepted")
-    for place, (_, value, least, largest) in enumerate(bars):
-        ends = [min(max(_open(end, value), frame.x[0]), top) for end in (least, largest)]
-        drawing.line([(ends[0], place), (ends[1], place)], "interval")
-        drawing.marks([(min(max(value, frame.x[0]), top), float(place))], "group0",
-                      "dot" if value >= marks[-1] else "diamond")
-    return drawing, tuple((key, f"{value:.3g}", "–" if least is None else f"{least:.3g}",
-                           "–" if largest is None else f"{largest:.3g}") for key, value, least, largest in bars)
 
 
 def _lines(told: Mapping[str, Any], of: Values, draft: Pair | None) -> dict[str, Pair]:

@@ -13,9 +13,10 @@ from station.screens.drafts import LIMITS, named
 from station.sequence.station_file import Station
 from station.study.draft_text import Bounds, with_bounds
 from station.study.limit_sweep import Side
+from station.study.release import RELEASED
 from station.toml_file import parse_toml
 
-IN_FORCE, DRAFT = "in-force", "draft"       # where a limit file lies
+IN_FORCE, DRAFT, EARLIER = "in-force", "draft", "released"      # where a limit file lies
 SIDES: tuple[Side, ...] = ("lower", "upper")
 
 
@@ -83,10 +84,12 @@ def what_if_asked(ask: Ask) -> Asked:
 def limit_file_at(station: Station, where: str) -> LimitFile:
     """Return the limit file at a place such as "in-force/CP-40.toml" or "draft/CP-40.toml"; errors as above."""
     kind, _, name = where.partition("/")
-    folders: dict[str, Path] = {IN_FORCE: station.limits, DRAFT: LIMITS.drafts(station)}
+    folders: dict[str, Path] = {IN_FORCE: station.limits, DRAFT: LIMITS.drafts(station),
+                                EARLIER: station.limits / RELEASED}
     if kind not in folders:
         raise UsageError("no limit file was named", where="limits", got=repr(where),
-                         expected=f"{IN_FORCE}/ or {DRAFT}/ and its name", remedy="Follow a link of the list.")
+                         expected=f"{IN_FORCE}/, {DRAFT}/ or {EARLIER}/ and its name",
+                         remedy="Follow a link of the list.")
     path = folders[kind] / named(name)
     if not path.is_file():
         raise UsageError("no such limit file", where=kind, expected="one of the list", got=name,

@@ -7,7 +7,7 @@ from station.judgement.limit_file import LimitFile
 from station.screens.still_charts import Chart
 from station.screens.svg import Drawing, Frame, even_marks
 from station.screens.what_if_asked import Asked
-from station.study.capability import proportion
+from station.study.capability import proportions
 from station.study.limit_study import LimitStudy
 from station.study.limit_values import LimitValues
 from station.units import printed
@@ -22,8 +22,9 @@ def moved_chart(study: LimitStudy, found: LimitValues, asked: Asked, in_force: L
                 ends: tuple[float, float]) -> Chart:
     """Return first-pass yield over where the bound stands, above the values that it covers, as drawing and table."""
     unit = printed(study.unit)
-    shares = [proportion(passed, study.first_tests) for passed in study.passed] if study.first_tests else []
-    drawing = Drawing(Frame(ends, (-SHARE_OF_BARS * 100, 112.0), height=380.0), f"{study.side} limit of {study.key}",
+    shares = proportions(study.passed, study.first_tests) if study.first_tests else ()
+    frame = Frame(ends, (-SHARE_OF_BARS * 100, 112.0), height=380.0, top=18.0)
+    drawing = Drawing(frame, f"{study.side} limit of {study.key}",
                       f"First-pass yield in percent over the limit in {unit or 'counts'}, with its interval; below it "
                       "how many values there are.")
     drawing.axes([(x, f"{x:.6g}") for x in even_marks(*ends, 7)], [(y, f"{y:g} %") for y in MARKS])
@@ -35,7 +36,7 @@ def moved_chart(study: LimitStudy, found: LimitValues, asked: Asked, in_force: L
     for place, (kind, bound, words) in enumerate(_lines(asked, found, in_force)):
         if ends[0] <= bound <= ends[1]:
             drawing.line([(bound, drawing.frame.y[0]), (bound, 106.0)], kind)
-            drawing.text((bound, 106.0), words, "name", down=-2.0 - 11.0 * (place % 2))
+            drawing.text((bound, 106.0), words, "name", down=-2.0 if place == 0 else 12.0)
     step = max(1, len(curve) // ROWS)
     rows = [(f"{bound:.6g}", str(round(share.value * study.first_tests)), f"{100 * share.value:.2f}",
              f"{100 * share.low:.2f} … {100 * share.high:.2f}") for place, (bound, share) in enumerate(curve)
@@ -58,9 +59,10 @@ def _lines(asked: Asked, found: LimitValues, in_force: LimitFile | None) -> list
     shown, lines = asked.shown, list[tuple[str, float, str]]()
     own = next((one for one in in_force.limits if one.key == shown.limit.key), None) if in_force else None
     before = None if own is None else own.lower if shown.side == "lower" else own.upper
+    unit = printed(shown.limit.unit)
     if before is not None:
-        lines.append(("force", before, f"in force {before:.6g}"))
-    lines.append(("moved", shown.bound, f"moved {shown.bound:.6g}"))
+        lines.append(("force", before, f"in force {before:.6g} {unit}"))
+    lines.append(("moved", shown.bound, "" if shown.bound == before else f"moved {shown.bound:.6g} {unit}"))
     zone = acceptance(shown.limit.lower, shown.limit.upper, found.u, asked.limits.decision_of(shown.limit))
     edge = None if zone is None else zone.lower if shown.side == "lower" else zone.upper
     if edge is not None and edge != shown.bound:

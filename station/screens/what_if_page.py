@@ -1,5 +1,6 @@
 """The what-if: limits are moved, and at once it stands there what stored tests would have become; kept as a draft."""
 
+import re
 from typing import Any
 
 from starlette.responses import JSONResponse, Response
@@ -25,19 +26,19 @@ from station.units import printed
 
 def _show(ask: Ask) -> Response:
     asked = what_if_asked(ask)
-    file = gathered(ask, asked)
+    file = gathered(ask, asked.motor_type, asked.sequence, asked.entries)
     if isinstance(file, Response):
         return file
     in_force = limits_in_force(ask.site.station).get(asked.motor_type)
     answer = answered(ask.site.station.store, file, asked, in_force)
     return page(ask, "limits_what_if.html", asked=asked, rows=_rows(file, asked, in_force), **_told(ask, asked, answer),
-                sequences=sequences(ask, asked), keep=_keeping(ask, asked), seen=hash_seen(asked.base))
+                sequences=sequences(ask, asked.motor_type), keep=_keeping(ask, asked), seen=hash_seen(asked.base))
 
 
 def _answer(ask: Ask) -> Response:
     """Answer a limit that is being moved; the table is that of the page, so that nothing is waited for."""
     asked = what_if_asked(ask)
-    file = newest_table(ask, asked)
+    file = newest_table(ask, asked.motor_type, asked.sequence)
     if file is None:
         raise UsageError("the tests are not there any more", where="what-if", expected="the tests of the page",
                          got="none", remedy="Load the page again.")
@@ -98,8 +99,8 @@ def _keeping(ask: Ask, asked: Asked) -> dict[str, str]:
     with ask.site.store() as store:
         used = {said["revision"] for said in store.statements("release") if said["motor_type"] == asked.motor_type}
     number = next_number(asked.base.revision.number, used | {asked.base.revision.number})
-    stem = asked.base.name.removesuffix(".toml")
-    name = f"{stem}-{number}.toml"
+    stem = re.sub(r"[^A-Za-z0-9.]+", "-", f"{asked.motor_type}-{number}").strip("-.")
+    name = f"{stem}.toml"
     while hash_of(LIMITS.drafts(station) / name):
         name = name.removesuffix(".toml") + "-2.toml"
     return {"name": name, "number": number, "note": ""}

@@ -10,6 +10,7 @@ from math import isfinite
 from pathlib import Path
 
 FOLDER = Path(__file__).with_name("words")
+DRAWN = "⚠✓✗–"      # by style sheets
 THIN, FIRM, MINUS = "\u2009", "\u00a0", "\u2212"     # thin space, no-break space, real minus
 
 
@@ -25,6 +26,12 @@ class Words:
     def text(self, key: str, **given: object) -> str:
         """Return the text of `key` with what is `given` filled in; KeyError for a key that no language has."""
         return self.texts[key].format(**given)
+
+    @property
+    def letters(self) -> str:
+        """Every character of the texts beyond ASCII, and those that style sheets add: what fonts must have."""
+        used = {c for text in (*self.texts.values(), DRAWN) for c in text}
+        return "".join(sorted(c for c in used if c > "~" and c.isprintable()))
 
     def number(self, value: float | None, digits: int = 4, unit: str = "") -> str:
         """Return a number with `digits` significant ones as people write it, with its unit; a dash for none."""

@@ -151,7 +151,7 @@ def require_turning(test: OngoingTest) -> None:
     trip = test.bench.drive.trip()
     if trip:
         raise BenchError("the drive tripped", where="drive", expected="turning", got=trip,
-                         remedy="Find the cause, clear the trip and test the motor again.")
+                         remedy="Find the cause, clear the trip and test the motor again.", code="drive_tripped")
 
 
 def await_turning(test: OngoingTest, pending: Future[Result], *, what: str, remedy: str) -> Result:

@@ -40,7 +40,8 @@ def require_speed_allowed(test: OngoingTest, target: float) -> None:
     if not abs(target) < touchable:
         raise BenchNotFitError("speed refused with the guard open", where="guard", got="an open guard",
                                expected=f"a closed guard above {from_si(touchable, 'rpm'):.0f} r/min, where the "
-                               "terminals carry 25 V and more", remedy="Close the guard and press START again.")
+                               "terminals carry 25 V and more", remedy="Close the guard and press START again.",
+                               code="guard_opened")
 
 
 def require_discharged(test: OngoingTest) -> None:
@@ -49,7 +50,7 @@ def require_discharged(test: OngoingTest) -> None:
     if not abs(volts) < below:
         raise BenchError("the winding is not discharged", where="insulation tester", expected=f"below {below:g} V",
                          got=f"{volts:g} V", remedy="Keep the guard closed; do not touch the terminals; "
-                         "call maintenance.")
+                         "call maintenance.", code="not_discharged")
 
 
 def require_at_rest(test: OngoingTest) -> None:
@@ -58,7 +59,8 @@ def require_at_rest(test: OngoingTest) -> None:
     if not abs(speed) < RPM:
         raise BenchError("the shaft turns", where="drive", expected="standstill",
                          got=f"{from_si(speed, 'rpm'):.0f} r/min",
-                         remedy="Press the emergency stop; keep the guard closed until the shaft rests.")
+                         remedy="Press the emergency stop; keep the guard closed until the shaft rests.",
+                         code="shaft_turns")
 
 
 @contextmanager

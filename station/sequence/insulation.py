@@ -31,7 +31,8 @@ def measured_insulation(resistance: float) -> Measurement:
     if not isfinite(resistance):
         raise BenchError("insulation resistance is over range", where="insulation tester",
                          expected="a value within the range", got="over range",
-                         remedy="Check that the test leads reach winding and frame; an open lead reads so too.")
+                         remedy="Check that the test leads reach winding and frame; an open lead reads so too.",
+                         code="no_reading")
     megohms = from_si(resistance, "Mohm")
     row = BudgetRow("insulation tester", "B", "rectangular", megohms * RESISTANCE_LIMIT / 3**0.5, float("inf"))
     return measurement("insulation_resistance", megohms, [row])

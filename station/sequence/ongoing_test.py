@@ -8,10 +8,10 @@ from math import inf
 from station.analysis.result import CaptureAnalysis
 from station.analysis.stitch import analyse_captures
 from station.bench.bench import Bench
-from station.bench.guard_watch import GuardWatch
+from station.bench.guard_watch import GuardWatch, require_closed
 from station.capture import Capture
 from station.clock import Clock
-from station.errors import BenchError, StoppedError
+from station.errors import BenchError
 from station.judgement.limit_file import LimitFile
 from station.measurement import Measurement
 from station.record.capture_file import as_filed
@@ -26,6 +26,7 @@ from station.sequence_file import SensorSupplyStep
 from station.units import printed
 
 POLL_S = 0.002      # from one look to the next: what is waited for is noticed a millisecond late on average
+TOO_SLOW = "too_slow"
 LAZY_POLL_S = 0.02  # while the time in which it can be expected is not near
 
 
@@ -142,15 +143,15 @@ class OngoingTest:
         """Give what follows a deadline, `seconds` from now."""
         self.step_end = self.clock.monotonic() + seconds
 
-    def require_in_time(self, what: str, remedy: str) -> None:
+    def require_in_time(self, what: str, remedy: str, code: str = TOO_SLOW) -> None:
         """Raise BenchError once the deadline has passed."""
         late = self.clock.monotonic() - self.step_end
         if late > 0:
             raise BenchError(f"{what} took too long", where="sequence", expected="an end before the deadline",
-                             got=f"{late:.1f} s beyond it", remedy=remedy)
+                             got=f"{late:.1f} s beyond it", remedy=remedy, code=code)
 
     def wait_until(self, reached: Callable[[], bool], *, what: str, remedy: str, within: float = inf,
-                   expected: float = 0.0) -> None:
+                   expected: float = 0.0, code: str = TOO_SLOW) -> None:
         """Wait for `reached`, looking at the guard all the while.
 
         `within` is a deadline (s) of its own; that of the step counts anyway. Before `expected` (s at the bench)
@@ -167,10 +168,10 @@ class OngoingTest:
         end, near = began + within, began + expected / self.pace - LAZY_POLL_S
         while not reached():
             self.require_guard()
-            self.require_in_time(what, remedy)
+            self.require_in_time(what, remedy, code)
             if self.clock.monotonic() > end:
                 raise BenchError(f"{what} took too long", where="sequence", expected=f"an end within {within:.3g} s",
-                                 got="none", remedy=remedy)
+                                 got="none", remedy=remedy, code=code)
             self.clock.pause(POLL_S if self.clock.monotonic() > near else LAZY_POLL_S)
 
     def require_guard(self) -> None:
@@ -181,13 +182,7 @@ class OngoingTest:
         if self.guard_watch is not None:
             self.guard_watch.require_closed()
             return
-        guard = self.bench.guard
-        if not guard.is_closed():
-            raise StoppedError("guard opened", where="guard", expected="closed until the shaft rests", got="open",
-                               remedy="Wait for standstill, close the guard and test the motor again.")
-        if not guard.is_emergency_stop_healthy():
-            raise StoppedError("emergency stop pressed", where="guard", expected="released", got="pressed",
-                               remedy="Clear the danger, reset the emergency stop and test again.")
+        require_closed(self.bench.guard.state())
 
     def require_trustworthy(self) -> None:
         """Raise BenchError when an instrument has restarted or the sensors lost their supply: values mean nothing then.

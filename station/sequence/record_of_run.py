@@ -10,6 +10,7 @@ from station.analysis.conversion import touch_voltage_speed
 from station.analysis.result import CaptureAnalysis
 from station.capture import Capture
 from station.clock import Moment, stamp
+from station.judgement.cause import Cause
 from station.judgement.decision_rule import Decision
 from station.judgement.limit_file import LimitFile
 from station.judgement.rule_words import decision_sentence
@@ -18,6 +19,7 @@ from station.motor import MotorType
 from station.record.attempt import Attempt
 from station.record.record import Fragment
 from station.record.written import written_refusal
+from station.sequence.befallen import UNSAFE, cause_of
 from station.sequence.concluding import Concluded
 from station.sequence.software import software
 from station.sequence_file import InsulationStep, Sequence
@@ -106,7 +108,7 @@ class Tested(Protocol):
 
 def assemble(test: Tested, outcome: Outcome) -> dict[str, Any]:
     """Return the rest of the record; a run that met trouble is NO RESULT whatever its values say."""
-    verdict, reason = _verdict(outcome)
+    verdict, reason, cause = _verdict(outcome)
     concluded, conclusion = outcome.concluded, outcome.concluded.conclusion
     return {
         "serial": test.serial, "started": stamp(outcome.started.utc), "ended": stamp(outcome.ended.utc),
@@ -116,20 +118,21 @@ def assemble(test: Tested, outcome: Outcome) -> dict[str, Any]:
         "measurements": [test.written(m, label) for (_, label), m in conclusion.measurements.items()],
         "judged": list(concluded.judged),
         "findings": [{"code": f.code, "text": f.text} for f in conclusion.findings],
-        "verdict": verdict, "reason": reason,
+        "verdict": verdict, "reason": reason, **({"cause": cause.as_record()} if cause else {}),
         "plots": list(concluded.plots),
     }
 
 
-def _verdict(outcome: Outcome) -> tuple[str, str]:
+def _verdict(outcome: Outcome) -> tuple[str, str, Cause | None]:
+    """Return the verdict, its reason in words, and for a NO RESULT its cause as a code."""
     unsafe = "The bench did not reach its safe state: " + "; ".join(outcome.unsafe) if outcome.unsafe else ""
     if outcome.trouble is not None:
         cause = str(outcome.trouble) or "interrupted from the keyboard"
-        return "NO RESULT", f"The test could not finish: {cause} {unsafe}".rstrip()
+        return "NO RESULT", f"The test could not finish: {cause} {unsafe}".rstrip(), cause_of(outcome.trouble)
     if unsafe:
-        return "NO RESULT", unsafe
+        return "NO RESULT", unsafe, UNSAFE
     judgement = outcome.concluded.conclusion.judgement
-    return str(judgement.verdict), judgement.reason
+    return str(judgement.verdict), judgement.reason, judgement.cause
 
 
 def _clock(boot_id: str, started: Moment, ended: Moment | None) -> dict[str, Any]:

@@ -23,6 +23,35 @@ class Rules:
     after_changeover: bool
 
 
+# Why a check is due, by code; what is given fills the braces.
+SENTENCES = {
+    "never": "no reference check of {kind} was ever made",
+    "not_good": "the last reference check of {kind} ({check}) was {result}",
+    "other_bad": "reference check {check}, of {kind}, was BAD since",
+    "clock": "the last one is dated {at}, after now: the clock was set back",
+    "shift": "the last one was before this shift, which began {at}",
+    "old": "the last one is older than {hours} h",
+    "bench_changed": "the bench file was changed since the last one",
+    "sequence_changed": "the sequence was changed since the last one",
+    "software_changed": "the software was changed since the last one",
+    "reference_changed": "a reference file was changed since the last one",
+    "interrupted": "the test of {serial} was interrupted since the last one",
+    "other_type": "a motor of type {kind} was tested since the last one",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Due:
+    """Why a reference check is due: one of the codes above, and what is given with it."""
+
+    code: str
+    given: tuple[tuple[str, str], ...] = ()
+
+    def __str__(self) -> str:
+        """In a sentence."""
+        return SENTENCES[self.code].format(**dict(self.given))
+
+
 @dataclass(frozen=True, slots=True)
 class Conditions:
     """What a check must have been made under to count now."""
@@ -56,7 +85,7 @@ def latest_check(checks: Ordered[Check], motor_type: str) -> Check | None:
     return next((check for check in reversed(checks) if check["motor_type"] == motor_type), None)
 
 
-def why_due(rules: Rules, checks: Ordered[Check], since: Since, present: Conditions, now: datetime) -> str | None:
+def why_due(rules: Rules, checks: Ordered[Check], since: Since, present: Conditions, now: datetime) -> Due | None:
     """Return why a reference check is due before the next motor, or None.
 
     `checks` are those from the newest one of this motor type on, or more, oldest first; `since` is what happened
@@ -64,41 +93,45 @@ def why_due(rules: Rules, checks: Ordered[Check], since: Since, present: Conditi
     """
     check = latest_check(checks, present.motor_type)
     if check is None:
-        return f"no reference check of {present.motor_type} was ever made"
+        return _due("never", kind=present.motor_type)
     if check["result"] != "GOOD":
-        return f"the last reference check of {present.motor_type} ({check['check']}) was {check['result']}"
+        return _due("not_good", kind=present.motor_type, check=check["check"], result=check["result"])
     later = [other for other in checks if other["check"] > check["check"] and other["result"] == "BAD"]
     if later:
-        return f"reference check {later[-1]['check']}, of {later[-1]['motor_type']}, was BAD since"
+        return _due("other_bad", check=later[-1]["check"], kind=later[-1]["motor_type"])
     return _out_of_time(rules, datetime.fromisoformat(check["started"]), now) or _changed(
         check, present) or _happened(rules, since)
 
 
-def _out_of_time(rules: Rules, checked: datetime, now: datetime) -> str | None:
+def _due(code: str, **given: object) -> Due:
+    return Due(code, tuple((name, str(text)) for name, text in given.items()))
+
+
+def _out_of_time(rules: Rules, checked: datetime, now: datetime) -> Due | None:
     if checked > now:
-        return f"the last one is dated {checked.isoformat()}, after now: the clock was set back"
+        return _due("clock", at=checked.isoformat())
     start = shift_start(rules, now)
     if start is not None and checked < start:
-        return f"the last one was before this shift, which began {start.isoformat()}"
+        return _due("shift", at=start.isoformat())
     if now - checked > rules.longest:
-        return f"the last one is older than {rules.longest.total_seconds() / 3600:g} h"
+        return _due("old", hours=f"{rules.longest.total_seconds() / 3600:g}")
     return None
 
 
-def _changed(check: Check, present: Conditions) -> str | None:
+def _changed(check: Check, present: Conditions) -> Due | None:
     for what, then, now in (
-            ("the bench file", check["bench_sha256"], present.bench_sha256),
-            ("the sequence", check["sequence_sha256"], present.sequence_sha256),
-            ("the software", check["software"], present.software),
-            ("a reference file", {m["serial"]: m["sha256"] for m in check["motors"]}, dict(present.references))):
+            ("bench", check["bench_sha256"], present.bench_sha256),
+            ("sequence", check["sequence_sha256"], present.sequence_sha256),
+            ("software", check["software"], present.software),
+            ("reference", {m["serial"]: m["sha256"] for m in check["motors"]}, dict(present.references))):
         if then != now:
-            return f"{what} was changed since the last one"
+            return Due(f"{what}_changed")
     return None
 
 
-def _happened(rules: Rules, since: Since) -> str | None:
+def _happened(rules: Rules, since: Since) -> Due | None:
     if since.interrupted is not None:
-        return f"the test of {since.interrupted} was interrupted since the last one"
+        return _due("interrupted", serial=since.interrupted)
     if since.other_type is not None and rules.after_changeover:
-        return f"a motor of type {since.other_type} was tested since the last one"
+        return _due("other_type", kind=since.other_type)
     return None

@@ -151,7 +151,8 @@ class Runner:
         if unsafe:
             raise BenchNotFitError("the bench cannot be made safe before the test", where=self.bench.file.name,
                                    expected="all at rest and off", got="; ".join(unsafe),
-                                   remedy="Keep the guard closed, press the emergency stop, and have it mended.")
+                                   remedy="Keep the guard closed, press the emergency stop, and have it mended.",
+                                   code="unsafe")
         guard = self.bench.guard
         guard.arm()
         self.watch(Notice("wait", f"{test.serial}: armed, press START (keep clear of the shaft)", "START"))
@@ -159,7 +160,8 @@ class Runner:
         test.allow(self.sequence.start_deadline)
         with test.timing.phase("waiting for START", "person"):
             test.wait_until(lambda: _is_started(guard, go_on), what="waiting for START",
-                            remedy="Close the guard and press START.")
+                            remedy="Close the guard and press START.",
+                            code="no_start")
 
     def _steps(self, test: OngoingTest, traces: list[StepTrace]) -> None:
         for step, trace in zip(self.sequence.steps, traces, strict=True):

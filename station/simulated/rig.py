@@ -17,6 +17,7 @@ from station.simulated.lot import Lot
 from station.simulated.motion import Ripple
 from station.simulated.motor import PlacedMotor, build_motor
 from station.simulated.shaft import Shaft
+from station.simulated.stack_lamps import StackLamps
 
 AMBIENT_C = 22.9            # °C
 REST_RPM = 5.0              # below this a hand may reach into the fixture
@@ -50,6 +51,7 @@ class Rig:
         self._supply = _SensorSupply()
         self._insulation = InsulationPath()
         self._guard = GuardCircuit(self.now)
+        self.stack_lamps = StackLamps()
         self.shaft = Shaft(self.now, self._lock, self._may_turn, np.random.default_rng([seed, 1]))
 
     # --- time -------------------------------------------------------------------------------------

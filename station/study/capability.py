@@ -4,6 +4,7 @@ Cp and Cpk use the spread within lots and stations, Pp and Ppk that of all motor
 time models apart (from memory; its text was not read).
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from math import inf, sqrt
 
@@ -143,7 +144,12 @@ def proportion(count: int, n: int, level: float = LEVEL) -> Estimate:
 
     Source: Clopper and Pearson, Biometrika 26 (1934) 404, as quantiles of the beta distribution (from memory).
     """
-    tail = (1 - level) / 2
-    low = 0.0 if count == 0 else float(stats.beta.ppf(tail, count, n - count + 1))
-    high = 1.0 if count == n else float(stats.beta.ppf(1 - tail, count + 1, n - count))
-    return Estimate(count / n, low, high)
+    return proportions((count,), n, level)[0]
+
+
+def proportions(counts: Sequence[int], n: int, level: float = LEVEL) -> tuple[Estimate, ...]:
+    """Return the share of each of `counts` in `n`, as `proportion`, many at once."""
+    tail, k = (1 - level) / 2, np.asarray(counts, float)
+    low = np.where(k == 0, 0.0, stats.beta.ppf(tail, np.maximum(k, 1), n - k + 1))
+    high = np.where(k == n, 1.0, stats.beta.ppf(1 - tail, k + 1, np.maximum(n - k, 1)))
+    return tuple(map(Estimate, (k / n).tolist(), low.tolist(), high.tolist()))

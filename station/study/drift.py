@@ -3,7 +3,7 @@
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from math import isfinite, sqrt
-from typing import Any, Literal
+from typing import Any, Literal, Protocol
 
 from station.judgement.decision_rule import normal_cdf, normal_quantile
 from station.units import printed
@@ -38,6 +38,37 @@ class DriftRules:
         limit, warn, stop = (-normal_quantile(normal_cdf(-each) / max(charts, 1))
                              for each in (self.limit, self.warn, self.stop))
         return replace(self, limit=limit, warn=warn, stop=stop)
+
+
+class DriftTable(Protocol):
+    """The rules as the station file has them, see `DriftRules`."""
+
+    @property
+    def smoothing(self) -> float:
+        """Weight of the newest check."""
+
+    @property
+    def ewma_limit(self) -> float:
+        """Limit of the average, in its spreads."""
+
+    @property
+    def warn_s(self) -> float:
+        """Spreads beyond which a point warns."""
+
+    @property
+    def stop_s(self) -> float:
+        """Spreads beyond which a point is far off."""
+
+    @property
+    def stop_share_of_U(self) -> float:  # noqa: N802 - the unit as people write it
+        """Part of U that the mean may be off."""
+
+
+def rules_in(table: DriftTable | None) -> DriftRules:
+    """Return the rules in a station file, or those that hold without any."""
+    if table is None:
+        return DriftRules()
+    return DriftRules(table.smoothing, table.ewma_limit, table.warn_s, table.stop_s, table.stop_share_of_U)
 
 
 @dataclass(frozen=True, slots=True)

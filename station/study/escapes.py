@@ -11,7 +11,7 @@ from math import ceil, log
 import numpy as np
 from numpy.typing import NDArray
 
-from station.study.capability import Estimate, proportion
+from station.study.capability import Estimate, proportions
 
 CONFIDENCE = 0.95
 CLAIMS = (0.10, 0.05, 0.02, 0.01)           # escape rates that one would like to claim
@@ -63,8 +63,8 @@ def curves(bounds: Sequence[float], good: Places, bad: Mapping[str, Places]) -> 
     places = range(len(bounds))
     return Curves(
         tuple(bounds),
-        tuple(proportion(int((good > k).sum()), good.size) for k in places) if good.size else (),
-        {fault: tuple(proportion(int((fails <= k).sum()), fails.size) for k in places)
+        proportions([int((good > k).sum()) for k in places], good.size) if good.size else (),
+        {fault: proportions([int((fails <= k).sum()) for k in places], fails.size)
          for fault, fails in together.items()},
         {fault: int(fails.size) for fault, fails in together.items()}, int(good.size))
 

@@ -8,7 +8,8 @@ from typing import Any
 import numpy as np
 
 from station.errors import UsageError
-from station.record.gauge_run import GaugeRun, counting_runs, gauge_run_of, runs_of
+from station.record.correction import void_in
+from station.record.gauge_run import GaugeRun, counting_runs, gauge_run_of, purpose_of, runs_of
 from station.record.record import Record
 from station.record.store import Store
 from station.study.anova import Floats
@@ -63,9 +64,8 @@ def read_study(stores: Iterable[Store], study: str, without: Collection[str] = (
     """
     counting: dict[int, Record] = {}
     for store in stores:
-        void = frozenset((said["of"]["serial"], said["of"]["run"]) for said in store.statements("correction")
-                         if said["what"] == "void")
-        counting |= counting_runs(runs_of(store.each(), study), void)
+        void = void_in(store.statements("correction"))
+        counting |= counting_runs(runs_of(store.made_for(purpose_of(study)), study), void)
     places = [(place, record) for _, record in sorted(counting.items()) if (place := gauge_run_of(record)) is not None]
     _require_whole(places, study)
     left = [(place, record) for place, record in places if record["serial"] not in without]

@@ -60,7 +60,7 @@ def reach_of(found: LimitValues, limit: Limit, side: Side) -> Reach:
     first, last = floor((low - MARGIN * width) / step) * step, ceil((high + MARGIN * width) / step) * step
     if low >= 0.0 > first:
         first = 0.0     # most such quantities have no negative values
-    return Reach(*(round(end, 12) for end in (first, last, step)))
+    return Reach(*(float(f"{end:.12g}") for end in (first, last, step)))     # 0.3, not 0.30000000000000004
 
 
 def _columns(file: TableFile, limits: LimitFile, limit: Limit) -> Sequence[str]:

@@ -109,6 +109,12 @@ def put_in_force(store: Store, said: Statement, target: Path) -> None:
     _archive(target, revision, content, study=kept_file(store.folder, said["study"]["sha256"]))
 
 
+def released_name(revision: Revision) -> str:
+    """Return the name of a revision's file among the released ones."""
+    plain = re.sub(r"[^A-Za-z0-9.]+", "-", f"{revision.motor_type}-{revision.number}")
+    return f"{plain}-{revision.sha256[:8]}.toml"
+
+
 def _released_before(target: Path, draft: LimitFile) -> LimitFile | None:
     """Return the limits in force before the log had a release; None where there is no file or only a draft."""
     if not target.exists():
@@ -142,8 +148,7 @@ def _revision(limits: LimitFile) -> Revision:
 def _archive(target: Path, revision: Revision, content: bytes, note: bytes = b"", study: bytes = b"") -> None:
     """Keep a revision beside the file in force, where nobody writes over it, with what is given of its papers."""
     folder = target.parent / RELEASED
-    plain = re.sub(r"[^A-Za-z0-9.]+", "-", f"{revision.motor_type}-{revision.number}")
-    path = folder / f"{plain}-{revision.sha256[:8]}.toml"
+    path = folder / released_name(revision)
     try:
         make_folder(folder)
     except OSError as error:

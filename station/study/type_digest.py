@@ -84,7 +84,7 @@ def study_chosen(store: Path, motor_type: str, revision: str, lot_pattern: str, 
     from station.study.type_study import study_type  # noqa: PLC0415
     from station.study.wide_table import read_table  # noqa: PLC0415
 
-    table = read_table(store, motor_type, revision, lot_pattern=lot_pattern)
+    table = read_table(store, motor_type, revision, lot_pattern=lot_pattern, entries=choice.entries)
     chosen = choice.of(table)
     limits = newest_limits(store, chosen)
     return digest_of(study_type(gather([table], limits, choice), limits), files_used(store, chosen))

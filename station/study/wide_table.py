@@ -1,7 +1,7 @@
 """Wide tables: all tests of a motor type by one revision of its sequence, a row a run, made from the records."""
 
 import re
-from collections.abc import Collection, Mapping
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 from pathlib import Path
@@ -14,6 +14,7 @@ from station.errors import EvidenceError, UsageError
 from station.record import export
 from station.record.capture_file import make_folder
 from station.record.store import Store
+from station.study.study_report import HARMLESS
 from station.study.table_file import About, TableFile, columns_of, disk_trouble, write_table
 from station.study.table_rows import Status, TableRows
 
@@ -88,7 +89,7 @@ class WideTable:
 
 
 def read_table(folder: Path, motor_type: str, sequence_revision: str = "", *, lot_pattern: str = "",
-               keys: Collection[str] | None = None) -> WideTable:
+               keys: Collection[str] | None = None, entries: int | None = None) -> WideTable:
     """Return the tests of a motor type in the store at `folder`.
 
     Parameters
@@ -97,6 +98,7 @@ def read_table(folder: Path, motor_type: str, sequence_revision: str = "", *, lo
     lot_pattern : regular expression on the serial with a group `lot`; where it does not match or is empty, the lot is
         that of the order in the record, else the date of the start
     keys : only these values; all if left out
+    entries : a table made when the log had so many will do, as no later ones are asked for; see `table_of`
 
     Raises
     ------
@@ -105,7 +107,7 @@ def read_table(folder: Path, motor_type: str, sequence_revision: str = "", *, lo
     EvidenceError
         A record was altered.
     """
-    file = table_of(folder, motor_type, sequence_revision)
+    file = table_of(folder, motor_type, sequence_revision, entries)
     values = [name for name in file.about.values if keys is None or name in keys]
     left_out = {column for name in set(file.about.values) - set(values) for column in columns_of(name)}
     chosen = file.frame([name for name in file.names if name not in left_out]).to_pandas()
@@ -114,10 +116,13 @@ def read_table(folder: Path, motor_type: str, sequence_revision: str = "", *, lo
     return WideTable(file.about, {name: file.unit(name) for name in values}, frame)
 
 
-def table_of(folder: Path, motor_type: str, sequence_revision: str = "") -> TableFile:
-    """Return the table file of a motor type, made anew if the log has grown since; errors as `read_table`."""
+def table_of(folder: Path, motor_type: str, sequence_revision: str = "", entries: int | None = None) -> TableFile:
+    """Return the table file of a motor type, made anew if it lacks what the log has now; errors as `read_table`.
+
+    With `entries` it lacks nothing once it has the first so many of the log.
+    """
     with Store(folder, read_only=True) as store:
-        files = [file for file in _tables(store) if file.about.motor_type == motor_type]
+        files = [file for file in _tables(store, entries) if file.about.motor_type == motor_type]
     fitting = [file for file in files if sequence_revision in ("", file.about.sequence_revision)]
     if len(fitting) != 1:
         raise UsageError("these tests make no table", where=f"tests of {motor_type} in {folder}",
@@ -172,16 +177,31 @@ def build_tables(store: Store) -> list[Path]:
     return paths
 
 
-def _tables(store: Store) -> list[TableFile]:
-    """Return the tables of a store, made anew unless they are from the present state of its log."""
+def _tables(store: Store, entries: int | None = None) -> list[TableFile]:
+    """Return the tables of a store, made anew where they lack something; see `_lack_nothing`."""
     try:
         files = [TableFile(path) for path in sorted((store.folder / TABLES).glob("*.parquet"))]
     except EvidenceError:
         files = []
-    state = _state(store)
-    if not state[1] or {(file.about.log_size, file.about.log_root) for file in files} != {state}:
+    if not _lack_nothing(store, files, entries):
         files = [TableFile(path) for path in build_tables(store)]
     return files
+
+
+def _lack_nothing(store: Store, files: Sequence[TableFile], entries: int | None) -> bool:
+    """Return whether tables are of this log, all of one state, and nothing that is in tables was logged since.
+
+    Of what is logged up to `entries`, if that is given, else of all.
+    """
+    states = {(file.about.log_size, file.about.log_root) for file in files}
+    size, root = _state(store)
+    if len(states) != 1 or not root:
+        return False
+    made_at, root_then = states.pop()
+    if not 0 < made_at <= size or store.log.head(made_at).root.hex() != root_then:
+        return False
+    wanted = size if entries is None else min(entries, size)
+    return all(entry.kind in HARMLESS for entry in store.log.entries(made_at, max(wanted, made_at)))
 
 
 def _state(store: Store) -> tuple[int, str]:

@@ -6,6 +6,7 @@ import time
 from pathlib import Path
 
 import pytest
+from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import expect, sync_playwright
 
 from station.cli import program
@@ -57,17 +58,21 @@ def chromium(address):
         browser.close()
 
 
-@pytest.fixture
-def desk(chromium, address, accounts):
-    """Return a function that opens a browser of its own, signed in as a role, or as nobody for None."""
-    opened = []
+@pytest.fixture(scope="module")
+def signed_in(address, accounts):
+    """Return a function that signs a page in as a role, by hand the first time, by what that browser kept from then on.
 
-    def sit_down(role=None, size=(1280, 900)):
-        context = chromium.new_context(viewport={"width": size[0], "height": size[1]})
-        opened.append(context)
+    Each browser has its own cookies all the same; a session may be open in several.
+    """
+    kept = {}
+
+    def sign_in(chromium, role, size):
+        context = chromium.new_context(viewport={"width": size[0], "height": size[1]}, storage_state=kept.get(role))
         page = context.new_page()
         page.set_default_timeout(PATIENCE)
-        if role is Role.OPERATOR:
+        if kept.get(role):
+            page.goto(f"{address}/")
+        elif role is Role.OPERATOR:
             page.goto(f"{address}/line")
             scan_until(page, OPERATOR.badge, f"header:has-text('{OPERATOR.name}')")
         elif role is not None:
@@ -76,6 +81,21 @@ def desk(chromium, address, accounts):
                 page.fill(f"[name={field}]", value)
             page.click("main button")
             expect(page.locator("header")).to_contain_text(accounts[role]["name"], timeout=PATIENCE)
+        if role:
+            kept[role] = context.storage_state()
+        return page
+
+    return sign_in
+
+
+@pytest.fixture
+def desk(chromium, signed_in):
+    """Return a function that opens a browser of its own, signed in as a role, or as nobody for None."""
+    opened = []
+
+    def sit_down(role=None, size=(1280, 900)):
+        page = signed_in(chromium, role, size)
+        opened.append(page.context)
         return page
 
     yield sit_down
@@ -119,7 +139,7 @@ def put_in(station, scanning):
         if page.locator("#line .state.change").count():
             station.fixture.open_guard()
             end = time.monotonic() + PATIENCE / 1000
-            while station.fixture.attendant.rig.serial != serial:   # put in once the guard was seen open
+            while station.fixture.rig.serial != serial:   # put in once the guard was seen open
                 assert time.monotonic() < end
                 time.sleep(0.02)
         station.fixture.close_guard()
@@ -151,6 +171,53 @@ def side(station):
 def awaiting():
     """Return the function that waits until the panel shows a state."""
     return shown
+
+
+@pytest.fixture(scope="session")
+def measure():
+    """Return a function that measures what a page shows, see `measures.js`."""
+    script = Path(__file__).with_name("measures.js").read_text("utf-8")
+    return lambda page: page.evaluate(script)
+
+
+# Nothing is listed that is in order, and contrast is measured here, of every text: else a page of 9000 elements takes
+# axe ten times as long.
+RULES = {"resultTypes": ["violations"], "rules": {"color-contrast": {"enabled": False}}}
+
+
+def faults_of(measured):
+    """Return what is too pale or too small at a desk: WCAG 2.2, 1.4.3, 1.4.11 and 2.5.8, numbers from memory."""
+    yield from (one for one in measured["texts"] if one["contrast"] < (3 if one["large"] else 4.5))
+    yield from (one for one in measured["borders"] if one["contrast"] < 3)
+    yield from (one for one in measured["targets"] if min(one["width"], one["height"]) < 24)
+
+
+def faults_of_panel(measured, pitch):
+    """Return the same where a page is read and touched at the line; `pitch` in mm per CSS pixel."""
+    yield from (one for one in measured["texts"] if one["contrast"] < 7 or one["capital"] * pitch < 4.1)     # R3, R5
+    yield from (one for one in measured["borders"] if one["contrast"] < 3)                                   # R6
+    yield from (one for one in measured["targets"] if min(one["width"], one["height"]) * pitch < 19.95)      # R8
+    yield from (one for one in measured["gaps"] if one["gap"] * pitch < 5.95)                                # R9
+
+
+@pytest.fixture
+def sound(station, measure, pictures):
+    """Return a function that holds a page, all of it unfolded, to what holds for each, and leaves a picture of it."""
+    def hold(page, name):
+        page.screenshot(path=pictures / f"{name}.png", full_page=True)
+        for folded in page.locator("summary").all():
+            folded.click()
+        found = Axe().run(page, options=RULES).response["violations"]
+        assert [(one["id"], [node["html"][:120] for node in one["nodes"][:3]]) for one in found] == []
+        measured, at_line = measure(page), page.locator("body.panel").count()
+        assert measured["texts"]
+        assert list(faults_of_panel(measured, station.station.panel.pitch_mm) if at_line else faults_of(measured)) == []
+        wide = page.evaluate("document.documentElement.scrollWidth - document.documentElement.clientWidth")
+        assert wide <= 0        # what is wider scrolls within its own frame
+        for unfolded in page.locator("summary").all():
+            unfolded.click()
+
+    return hold
 
 
 @pytest.fixture(scope="session")

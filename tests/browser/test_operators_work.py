@@ -106,6 +106,9 @@ def test_an_opened_guard_or_an_emergency_stop_is_no_verdict(panel, station, begi
         station.fixture.emergency_stop(pressed=True)
     try:
         awaiting(panel, "stopped")
+        if what == "guard":     # and it stays to be read, however often the guard is looked at
+            expect(panel.locator("#line .guard-now")).to_have_text("Guard open", timeout=PATIENCE)
+        assert panel.locator("#line .state.stopped").count() == 1
         panel.screenshot(path=pictures / f"panel-stopped-{what.replace(' ', '-')}.png")
         assert panel.locator("#line .state.pass, #line .state.fail").count() == 0
         assert panel.locator("#line .step").inner_text().strip()
@@ -118,6 +121,6 @@ def test_an_opened_guard_or_an_emergency_stop_is_no_verdict(panel, station, begi
 
 def side_state(station):
     """Return what an eye sees at the bench."""
-    rig = station.fixture.attendant.rig
+    rig = station.fixture.rig
     return {"drive_on": rig.shaft.enabled, "sensor_supply_on": rig.sensor_supply_on,
             "insulation_V": rig.insulation_voltage()}

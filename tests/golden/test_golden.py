@@ -29,7 +29,7 @@ STORES = [(path.stem, name) for path in sorted(HERE.glob("*.json")) for name in 
 def unpacked(request, tmp_path_factory):
     """One golden store: its folder, and what its station read from it."""
     generation, name = request.param
-    folder = tmp_path_factory.mktemp("golden")
+    folder = tmp_path_factory.mktemp(generation)
     with tarfile.open(HERE / f"{generation}.tar.xz") as tar:
         tar.extractall(folder, filter="data")
     return folder / name / "store", json.loads((HERE / f"{generation}.json").read_text("utf-8"))[name]
@@ -148,3 +148,6 @@ def test_each_kind_of_record_is_among_them(unpacked, store):
         assert any(record.get("further_run") for record in records)
         assert [len(record["attempts"]) for record in records if record["serial"] == "CP60-0003"] == [0, 1, 2]
         assert any(record["clock"]["flags"] for record in records)
+    if "coded-causes" in str(unpacked[0]):
+        assert [record["cause"] for record in records if record["serial"] == "CP40-0002"] == [
+            {"code": "guard_opened", "at": "guard"}]

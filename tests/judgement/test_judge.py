@@ -8,6 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from station.judgement.cause import Cause
 from station.judgement.decision_rule import Decision
 from station.judgement.judge import (
     INSIDE,
@@ -231,3 +232,25 @@ def test_margin(values, limit, name, margin):
     value, u, unit = values
     row, = one(value, u, unit, limit=limit, name=name).rows
     assert row.margin == (None if margin is None else pytest.approx(margin, abs=1e-6))
+
+
+@pytest.mark.parametrize(("measured", "refused", "cause"), [
+    ({}, {}, Cause("value_missing", "insulation_resistance")),
+    ({("insulation_resistance", ""): Measurement("insulation_resistance", nan, "Mohm", 1.0, inf)}, {},
+     Cause("value_missing", "insulation_resistance")),
+    ({("insulation_resistance", ""): Measurement("insulation_resistance", 500.0, "Mohm", 1.0, inf)},
+     {"forward 1500": Refusal("clipped", "v_ab is clipped")}, Cause("capture_refused", "clipped")),
+    ({("insulation_resistance", ""): Measurement("insulation_resistance", 500.0, "Mohm", 1.0, inf)}, {}, None),
+    ({("insulation_resistance", ""): Measurement("insulation_resistance", 5.0, "Mohm", 1.0, inf)}, {}, None),
+])
+def test_a_no_result_has_a_cause_and_nothing_else_has(measured, refused, cause):
+    found = judge(measured, LABELS, limit_file(INSULATION), refused)
+    assert found.cause == cause
+    assert (found.verdict == "NO RESULT") == (cause is not None)
+
+
+def test_an_uncertainty_too_large_and_no_limit_at_all_are_causes_too():
+    measured = {("hall_placement.a", ""): Measurement("hall_placement.a", 0.0, "deg", 9.0, inf)}
+    lone = limit_file('"hall_placement.a" = { unit = "deg", lower = -4.0, upper = 4.0 }')
+    assert judge(measured, (), lone).cause == Cause("too_uncertain", "hall_placement.a")
+    assert judge({}, (), replace(lone, limits=())).cause == Cause("nothing_judged")

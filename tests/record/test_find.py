@@ -65,3 +65,19 @@ def test_yield_counts_the_first_run_with_a_result(store):
     later = store.count_yield(since="2026-11-25T08:05:00.000Z", until="2026-11-25")
     assert (later.motors, later.passed_first) == (1, 1)  # the retest of CP40-0002 is no first run
     assert store.count_yield(motor_type="none").first_pass is None
+
+
+def test_motor_types_and_purposes(tmp_path):
+    made = (("M1", "CP-40", ""), ("M2", "VB-24", "gauge study B"), ("M1", "CP-40", "reference check"),
+            ("M3", "CP-40", "gauge study A"), ("M2", "VB-24", "gauge study B"), ("M4", "", ""))
+    with Store(tmp_path / "store") as store:
+        for serial, kind, purpose in made:
+            heading = {"purpose": purpose} if purpose else {}
+            record = interrupted_record(serial, "2026-11-25T08:00:00.000Z", "2026-11-25T08:00:09.000Z",
+                                        {"motor_type": {"name": kind}} | heading)
+            store.finish(store.begin(serial, started=record["started"], heading=heading), record, [])
+        assert store.motor_types() == ["CP-40", "VB-24"]
+        assert store.purposes() == ["gauge study B", "reference check", "gauge study A"]
+        made_for = list(store.made_for("gauge study B"))
+        assert [(record["serial"], record["run"]) for record in made_for] == [("M2", 1), ("M2", 2)]
+        assert list(store.made_for("gauge study")) == []

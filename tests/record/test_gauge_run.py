@@ -1,6 +1,6 @@
 """station.record.gauge_run: which of several runs of a place in the plan counts."""
 
-from station.record.gauge_run import GaugeRun, counting_runs, gauge_run_of, purpose_of, runs_of
+from station.record.gauge_run import GaugeRun, counting_runs, gauge_run_of, purpose_of, runs_of, study_of
 
 TROUBLE = {"verdict": "NO RESULT", "reason": "interrupted"}
 
@@ -20,6 +20,7 @@ def test_a_place_comes_back_as_it_was_stored():
     assert gauge_run_of({"gauge_run": place.as_record()}) == place
     assert gauge_run_of({"serial": "M1"}) is None
     assert place.purpose == purpose_of("G1") == "gauge study G1"
+    assert [study_of(purpose) for purpose in (place.purpose, "reference check", "gauge study ")] == ["G1", None, ""]
 
 
 def test_runs_of_one_study_only():

@@ -22,6 +22,7 @@ from station.record.store import Store
 from station.screens.access import Role
 from station.screens.evidence_page import fields_of
 from station.screens.site import make_site
+from station.screens.words import DEFAULT
 from station.sequence.station_file import load_station
 
 GOOD, BAD = "CP40-0001", "CP40-0102"
@@ -106,6 +107,10 @@ def test_the_page_of_a_record_holds_every_field(auditor, evidence):
         assert f">{measured['name']}</a>" in text
     assert text.count('class="failing"') == sum(row["result"] == "FAIL" for row in record["judged"]) > 0
     assert log_place(*(record, evidence[BAD][1].leaf)).letters in text
+    lone = next(row for row in record["judged"] if row["lower"] is None and row["acceptance_upper"] is not None)
+    shown = "</td><td>".join(DEFAULT.number(lone[bound], 7) for bound in (
+        "lower", "upper", "acceptance_lower", "acceptance_upper"))
+    assert f"<td>{shown}</td>" in text       # limits, and those drawn in by the uncertainty
 
 
 def test_fields_leave_nothing_out():

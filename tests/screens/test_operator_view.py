@@ -60,8 +60,9 @@ def test_every_finding_and_characteristic_has_plain_words(code):
 @pytest.mark.parametrize("verdict", ["PASS", "FAIL", "NO RESULT"])
 def test_a_verdict_is_gone_once_another_motor_can_lie_there(verdict):
     told = ended(replace(asked_for(LineState(), ORDER, "K. Amsel"), guard=CLOSED), record(verdict))
-    assert at_rest(told, CLOSED, Standing()).phase == "ended"           # it never vanishes by time alone
-    opened = at_rest(told, OPEN, Standing())
+    looked = at_rest(told, CLOSED, Standing())
+    assert looked.phase == "ended"                                      # it never vanishes by time alone
+    opened = at_rest(looked, OPEN, Standing())
     assert (key_of(opened), opened.record) == ("ready", told.record)    # said small, with its serial
     assert at_rest(opened, CLOSED, Standing()).record is None
     assert asked_for(told, replace(ORDER, serial="CP40-0002"), "").record is None
@@ -70,12 +71,15 @@ def test_a_verdict_is_gone_once_another_motor_can_lie_there(verdict):
     assert (again.record, again.hint.where) == (told.record, "CP40-0001")
 
 
-def test_a_guard_opened_at_once_after_the_verdict_is_seen():
-    armed_open = replace(asked_for(LineState(), ORDER, ""), guard=OPEN)     # closed since, which no look has seen
-    told = ended(armed_open, record("PASS"))
+@pytest.mark.parametrize("before", [OPEN, CLOSED])      # at the last look; no look saw it since
+def test_a_guard_opened_at_once_after_the_verdict_is_seen(before):
+    armed = replace(asked_for(LineState(), ORDER, ""), guard=before)
+    told = ended(armed, record("PASS"))
     assert at_rest(told, OPEN, Standing()).phase == "idle"
-    stopped = ended(armed_open, record("NO RESULT", reason="guard: guard opened"))
-    assert at_rest(stopped, OPEN, Standing()).phase == "ended"      # what stopped it is read with the guard open
+    stopped = ended(armed, record("NO RESULT", cause={"code": "guard_opened", "at": "guard"}))
+    still_open = at_rest(stopped, OPEN, Standing())
+    assert still_open.phase == "ended"      # what stopped it is read with the guard open
+    assert at_rest(at_rest(still_open, CLOSED, Standing()), OPEN, Standing()).phase == "idle"
 
 
 def test_nothing_scanned_displaces_a_motor_in_work():
@@ -170,12 +174,18 @@ def test_while_the_shaft_coasts_hands_stay_off():
 
 
 def test_what_stopped_a_test_and_what_hid_its_result():
-    stopped = ended(LineState(order=ORDER), record("NO RESULT", reason="guard: guard opened: expected closed"))
+    stopped = ended(LineState(order=ORDER), record("NO RESULT", cause={"code": "guard_opened", "at": "guard"}))
     assert key_of(stopped) == "stopped"
-    hidden = ended(LineState(order=ORDER), record("NO RESULT"))
-    view = view_of(hidden, 0.0, DEFAULT)
+    hidden = ended(LineState(order=ORDER), record("NO RESULT", cause={"code": "no_reply", "at": "ohmmeter"}))
+    view = view_of(hidden, 0.0, languages()["de"])
     assert view.key == "no-result"
-    assert view.details == ("noise on a channel", "Reference for the engineer: CP40-0001 / 1")
+    assert view.details == ("Keine Antwort: Ohmmeter. Noch einmal prüfen. Geschieht es wieder, Technik rufen.",
+                            "Bezug für die Technik: CP40-0001 / 1")
+    assert view.english == "noise on a channel"
+    odd = record("NO RESULT", cause={"code": "made_up", "at": ""})
+    unknown = view_of(ended(LineState(order=ORDER), odd), 0.0, DEFAULT)
+    assert unknown.details == ("Reference for the engineer: CP40-0001 / 1",)
+    assert unknown.english == "noise on a channel"
     given_up = refused(LineState(), StoppedError("given up", where="", expected="", got="", remedy="Scan."))
     assert key_of(given_up) == "stopped"
 

@@ -231,7 +231,7 @@ def test_calibration_and_disk_lock_the_line_and_say_why(checked_line):
     with Store(station.store, read_only=True) as store:
         assert why_locked(store, bench, sequence, clock) is None
         locked = why_locked(store, bench, sequence, late)
-        assert locked.key == "calibration"
+        assert locked.key == "calibration_out"
         assert not locked.is_allowable
         standing = standing_of(station, store, bench, sequence, late)
         assert standing.locked == locked

@@ -7,25 +7,25 @@ import re
 import time
 from contextlib import redirect_stdout
 
+import numpy as np
 import pytest
 
 from station.cli import program
-from station.cli.population import make_population
 from station.cli.serve import opened_site
 from station.clock import system_clock
 from station.screens.access import Role
 from station.sequence.station_file import load_station
 
-MOTORS = 36
+MOTORS = 30     # of the population
 KEY = "hall_placement.c@forward 1500"
 PLAIN = {"type": "CP-40"}
 
 
 @pytest.fixture(scope="module")
-def site(tmp_path_factory, peopled):
+def site(tmp_path_factory, peopled, population):
     """A station with a population drawn from a seed, to be looked at only."""
     folder = tmp_path_factory.mktemp("studied") / "line"
-    make_population(folder, MOTORS)
+    population(folder)
     with opened_site(load_station(folder / "station.toml"), system_clock(), look_only=True) as opened:
         yield peopled(opened)
 
@@ -158,6 +158,18 @@ def test_a_draft_is_drawn_beside_the_limits(engineer, site):
     plain, drawn = (study(engineer, "one", key=KEY, draft=name).text for name in ("", "CP-40-narrow.toml"))
     assert 'polyline class="draft"' not in plain
     assert drawn.count('polyline class="draft"') == 4       # both limits, in the histogram and over the tests
+
+
+def test_one_motor_beside_all_others(engineer, site):
+    with site.store() as store:
+        waves = [next(plot for plot in record["plots"] if plot["label"] == "reverse 1500") for record in store.find()]
+    page = study(engineer, "motor", serial="CP40-A0003", run="1", capture="reverse 1500").text
+    assert page.count("<svg") == page.count('polygon class="band"') == page.count('polyline class="wave ab own"') == 3
+    at = waves[0]["angle_deg"].index(90.0)
+    edges = np.quantile([plot["volts_per_krpm"]["ca"][at] for plot in waves], (0.05, 0.5, 0.95))
+    row = next(row for row in table(page) if row[0] == "90°")
+    assert [float(cell) for cell in row[2:]] == pytest.approx(edges.tolist(), rel=1e-3)
+    assert study(engineer, "motor", serial="CP40-A0003", run="2").status_code == 400
 
 
 def test_studies_are_for_engineers_and_releasers(asked):

@@ -121,6 +121,28 @@ def test_what_is_kept_is_the_file_with_other_bounds_and_the_trail_says_by_whom(e
     assert re.search(r'id="CP-40-C.toml".*?<td>R. Fink</td>', listed, re.DOTALL)
 
 
+def test_files_side_by_side_differ_where_their_limits_do_and_count_as_each_alone(engineer, site):
+    kept(engineer, site, "CP-40-E.toml", **MOVED)
+    _, told = answer(engineer, **IN_FORCE, **MOVED)
+    text = engineer.get("/limits/compare", params={"a": "in-force/CP-40.toml", "b": "draft/CP-40-E.toml"}).text
+    rows = dict(re.findall(r'<tr><th scope="row">([^<]+)</th>(<td.*?)</tr>', text))
+    assert [key for key, cells in rows.items() if 'class="changed"' in cells] == [
+        "May be shipped and would not pass", "hall_sector_min", "drag_torque"]
+    assert "59.9 … °" in rows["hall_sector_min"]
+    assert "accepted" in rows["hall_sector_min"]        # the rule draws the limit in by the uncertainty
+    by_verdict = [sum(count for (_, new), count in counts(told["answer"]).items() if new == verdict)
+                  for verdict in VERDICTS]
+    assert f"<td>{' / '.join(map(str, by_verdict))}</td>" in rows["All 2 tests: PASS / FAIL / NO RESULT"]
+    assert "+drag_torque" in text
+    assert "lower limit narrower by 5.9" in text
+
+
+def test_limits_of_different_motors_are_not_compared(engineer):
+    found = engineer.get("/limits/compare", params={"a": "in-force/CP-40.toml", "c": "in-force/VB-24.toml"})
+    assert found.status_code == 400
+    assert "limits of different motors" in found.text
+
+
 def test_numbers_may_have_a_comma(engineer):
     point, comma = (answer(engineer, **IN_FORCE, **MOVED | {"lower:hall_sector_min": text})[1]["answer"]
                     for text in ("58.25", "58,25"))

@@ -51,6 +51,7 @@ def test_guard_opened_while_the_shaft_turns(folder):
         assert isinstance(outcome.trouble, StoppedError)
         assert outcome.record["verdict"] == "NO RESULT"
         assert "guard" in outcome.record["reason"]
+        assert outcome.record["cause"] == {"code": "guard_opened", "at": "guard"}
         assert _outcomes(outcome.record)["Back-drive"] == "no result"
         assert _is_safe(rig)
         assert place.store.unfinished() == []
@@ -65,6 +66,7 @@ def test_a_step_beyond_its_deadline_is_no_result(folder):
         outcome = place.test("CP40-0001", unwatched)
         assert isinstance(outcome.trouble, BenchError)
         assert outcome.record["verdict"] == "NO RESULT"
+        assert outcome.record["cause"]["code"] == "too_slow"
         assert _is_safe(place.attendant.rig)
 
 

@@ -13,6 +13,7 @@ from station.study.capability import (
     capability,
     nearest_index,
     proportion,
+    proportions,
     spread_index,
     within_groups,
     without_measurement,
@@ -149,3 +150,7 @@ def test_proportion_against_scipy(count, n):
     oracle = stats.binomtest(count, n).proportion_ci(0.95, method="exact")
     found = proportion(count, n)
     assert (found.low, found.high) == pytest.approx((oracle.low, oracle.high))
+
+
+def test_many_proportions_are_each_as_one():
+    assert proportions(range(8), 7) == tuple(proportion(count, 7) for count in range(8))

@@ -1,11 +1,14 @@
 """Wide tables say of every run what its record says, and are never older than the log."""
 
+import shutil
+
 import numpy as np
 import pytest
 from drawn_records import limit_line, limits_of, record_of, store_record
 
 from station.errors import EvidenceError, UsageError
 from station.record.store import Store
+from station.record.trail_entry import BEGINNING, portion
 from station.study.table_rows import Status
 from station.study.wide_table import TABLES, read_table
 
@@ -82,6 +85,37 @@ def test_a_table_that_is_up_to_date_is_not_made_again(store):
     assert (path.stat().st_ino, path.stat().st_mtime_ns) == before
     path.write_bytes(b"spoilt")
     assert len(read_table(store.folder, "CP-40").frame) == 1
+
+
+def test_what_changes_nothing_in_a_table_makes_none_anew(store):
+    store_record(store, record_of("A", B, LIMITS))
+    made_at = read_table(store.folder, "CP-40").about.log_size
+    store.add_statement("trail", portion([{"number": 1, "at": "2026-11-25T11:00:00.000Z"}], BEGINNING, b"1" * 32))
+    assert read_table(store.folder, "CP-40").about.log_size == made_at
+    record = store_record(store, record_of("B", B, LIMITS))
+    assert read_table(store.folder, "CP-40").about.log_size == made_at + 2
+    store.correct(record, "void", person="Line engineering", reason="wrong motor", at="2026-11-25T11:00:00.000Z")
+    assert list(read_table(store.folder, "CP-40").frame["void"]) == [False, True]
+
+
+def test_a_table_that_has_all_that_is_asked_for_is_not_made_again(store):
+    for serial in "AB":
+        store_record(store, record_of(serial, B, LIMITS))
+    table = read_table(store.folder, "CP-40")
+    store_record(store, record_of("C", B, LIMITS))
+    assert len(read_table(store.folder, "CP-40", entries=table.about.log_size).frame) == 2
+    assert len(read_table(store.folder, "CP-40", entries=table.about.log_size + 1).frame) == 3
+    assert len(read_table(store.folder, "CP-40", entries=10**6).frame) == 3
+
+
+def test_a_table_of_another_log_is_made_anew(store, tmp_path):
+    store_record(store, record_of("A", B, LIMITS))
+    read_table(store.folder, "CP-40")
+    with Store(tmp_path / "other") as other:
+        for serial in "XYZ":
+            store_record(other, record_of(serial, B, LIMITS))
+        shutil.copytree(store.folder / TABLES, other.folder / TABLES)
+        assert list(read_table(other.folder, "CP-40", entries=1).frame["serial"]) == ["X", "Y", "Z"]
 
 
 def test_an_altered_record_makes_no_table(store, tmp_path):
