@@ -24,7 +24,7 @@ class Index:
     def __init__(self, connection: Connection, station: int) -> None:
         self._connection = connection
         self._station = station
-        self._setups: dict[bytes, int] = {}
+        self._setups: dict[Setup, int] = {}
 
     def add(self, entries: Sequence[Sent]) -> list[int]:
         """Add rows for entries that are in the database; return which records could not be read."""
@@ -45,12 +45,12 @@ class Index:
 
     def _setup(self, setup: Setup) -> int:
         """Return the number of a setup, which is added where it is new."""
-        digest = setup.digest()
-        if digest not in self._setups:
+        if setup not in self._setups:
+            digest = setup.digest()
             known = self._connection.execute(select(setups.c.setup).where(
                 setups.c.station == self._station, setups.c.digest == digest)).scalar()
-            self._setups[digest] = self._new_setup(setup, digest) if known is None else known
-        return self._setups[digest]
+            self._setups[setup] = self._new_setup(setup, digest) if known is None else known
+        return self._setups[setup]
 
     def _new_setup(self, setup: Setup, digest: bytes) -> int:
         said = asdict(setup)

@@ -32,6 +32,10 @@ def _seq() -> Column[int]:
     return Column("seq", BigInteger, primary_key=True, autoincrement=False)
 
 
+def _station_of_entry() -> Column[int]:
+    return Column("station", Integer, primary_key=True, autoincrement=False)
+
+
 def _of_entry() -> ForeignKeyConstraint:
     return ForeignKeyConstraint(["station", "seq"], ["entries.station", "entries.seq"])
 
@@ -118,7 +122,7 @@ setup_instruments = Table(
     Index("setups_by_certificate", "certificate"),
 )
 records = Table(
-    "records", metadata, _station(), _seq(),
+    "records", metadata, _station_of_entry(), _seq(),
     Column("serial", WORD, nullable=False),
     Column("run", Integer, nullable=False),
     Column("verdict", WORD, nullable=False),
@@ -130,7 +134,7 @@ records = Table(
     Index("records_by_setup", "setup", "started", "seq"),
 )
 corrections = Table(
-    "corrections", metadata, _station(), _seq(),
+    "corrections", metadata, _station_of_entry(), _seq(),
     Column("what", WORD, nullable=False),
     Column("of", BigInteger, nullable=False),           # seq of the record
     _of_entry(),
@@ -138,7 +142,7 @@ corrections = Table(
 )
 # what each entry changes in the yield of a day: a sum over them is the yield, whatever is declared void later
 yields = Table(
-    "yields", metadata, _station(), _seq(),
+    "yields", metadata, _station_of_entry(), _seq(),
     Column("part", Integer, primary_key=True, autoincrement=False),
     Column("day", WORD, nullable=False),                # of the motor's first run that counts
     Column("motor_type", WORD, nullable=False),

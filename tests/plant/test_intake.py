@@ -163,9 +163,13 @@ def test_two_stations_with_one_key_are_told(database, intake, known, sender, tmp
     sender.fill(3)
     twin.fill(3, "VB24-")
     intake.take(known, sender.batch(), AT)
+    for first in (0, 3):        # with entries, and with the head alone
+        with pytest.raises(ForkError):
+            intake.take(known, twin.batch(first), AT)
     with pytest.raises(ForkError):
-        intake.take(known, twin.batch(), AT)
+        intake.take(known, twin.batch(2, 2), AT)
     twin.close()
+    assert alarms(database, known) == [("fork", 0), ("fork", None)]
     sender.fill(1)      # the other goes on being taken in
     assert intake.take(known, sender.batch(3), AT).size == 4
 

@@ -40,6 +40,12 @@ def test_no_row_is_changed(database, change):
         assert [row._asdict() for row in connection.execute(select(schema.stations))] == [STATION]
 
 
+def test_nothing_is_kept_of_a_station_that_nobody_added(database):
+    head = {"station": 1, "size": 1, "root": bytes(32), "cosignature": "", "at": ""}
+    with pytest.raises(StationError, match="refused"), database.writing() as connection:
+        connection.execute(insert(schema.heads), head)
+
+
 def test_every_table_has_its_guard(database):
     for name, table in schema.metadata.tables.items():
         with pytest.raises(StationError, match=f"rows of {name} are never changed"), database.writing() as connection:

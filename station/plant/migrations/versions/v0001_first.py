@@ -96,14 +96,14 @@ def _index() -> None:
                     _part("number"), _word("role"), _word("serial"), _word("certificate"))
     op.create_index("setups_by_instrument", "setup_instruments", ["serial"])
     op.create_index("setups_by_certificate", "setup_instruments", ["certificate"])
-    op.create_table("records", _station(), _long_part("seq"), _word("serial"), _number("run"), _word("verdict"),
+    op.create_table("records", _part("station"), _long_part("seq"), _word("serial"), _number("run"), _word("verdict"),
                     _word("purpose"), _word("started"),
                     sa.Column("setup", sa.Integer, sa.ForeignKey("setups.setup"), nullable=False), _entry())
     op.create_index("records_by_serial", "records", ["serial", "station", "run"])
     op.create_index("records_by_setup", "records", ["setup", "started", "seq"])
-    op.create_table("corrections", _station(), _long_part("seq"), _word("what"), _long("of"), _entry())
+    op.create_table("corrections", _part("station"), _long_part("seq"), _word("what"), _long("of"), _entry())
     op.create_index("corrections_by_record", "corrections", ["station", "of"])
-    op.create_table("yields", _station(), _long_part("seq"), _part("part"), _word("day"), _word("motor_type"),
+    op.create_table("yields", _part("station"), _long_part("seq"), _part("part"), _word("day"), _word("motor_type"),
                     _number("motors"), _number("passed_first"), _number("passed_last"), _entry())
     op.create_index("yields_by_day", "yields",
                     ["day", "motor_type", "station", "motors", "passed_first", "passed_last"])
