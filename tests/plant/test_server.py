@@ -4,7 +4,11 @@ import gzip
 import hashlib
 import json
 import socket
+import ssl
+import subprocess
+from contextlib import closing
 from dataclasses import replace
+from urllib.parse import quote
 
 import httpx
 import pytest
@@ -14,6 +18,7 @@ from sqlalchemy import func, select
 
 from station.clock import system_clock
 from station.errors import UsageError
+from station.listener import bound, running
 from station.plant import schema
 from station.plant.asked import MOST_SENT, MOST_UNPACKED
 from station.plant.message_signature import sign
@@ -22,6 +27,7 @@ from station.plant.stations import add_station
 from station.record.cosignature import load_witness
 from station.record.log_key import LogKey
 from station.record.signed_note import parse_note, verify_note
+from station.simulated.free_port import free_ports
 
 PARTS = ("error", "what", "where", "expected", "got", "remedy")
 
@@ -169,6 +175,31 @@ def test_a_station_that_is_gone_before_its_request_is_whole_leaves_nothing(plant
 def test_other_computers_ask_over_tls_alone(plant, desk):
     with pytest.raises(UsageError, match="TLS alone"):
         make_server(desk, replace(plant, host="0.0.0.0"), system_clock())
+
+
+def certificate(folder):
+    """Make a certificate for this computer with the program openssl; return it and its key."""
+    paths = folder / "tls.crt", folder / "tls.key"
+    subprocess.run(["openssl", "req", "-x509", "-newkey", "ec", "-pkeyopt", "ec_paramgen_curve:P-256", "-nodes",
+                    "-days", "2", "-subj", "/CN=plant", "-addext", "subjectAltName=IP:127.0.0.1", "-out", paths[0],
+                    "-keyout", paths[1]], check=True, capture_output=True)
+    return paths
+
+
+def test_a_log_is_handed_over_by_tls(plant, desk, sender, tmp_path):
+    public, private = certificate(tmp_path)
+    (port,) = free_ports(1)
+    over_tls = replace(plant, port=port, certificate=public, key=private)
+    with closing(bound(over_tls.host, port)) as listening, running(
+            make_server(desk, over_tls, system_clock()), listening):
+        url = f"https://127.0.0.1:{port}/v1/logs/{quote(sender.key.name, safe='')}/entries"
+        content, trust = sender.content(), ssl.create_default_context(cafile=public)
+        answer = httpx.post(url, content=content, headers=sign("POST", url, {}, content, sender.key), verify=trust)
+        assert (answer.status_code, answer.json()["size"]) == (200, 3)
+        with pytest.raises(httpx.ConnectError, match="verif"):
+            httpx.get(url, verify=ssl.create_default_context())
+        with pytest.raises(httpx.RemoteProtocolError):
+            httpx.get(url.replace("https:", "http:"))
 
 
 def test_answers_are_json_whatever_is_sent(asker):
