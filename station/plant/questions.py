@@ -73,6 +73,14 @@ def trace_tests(connection: Connection, question: Question, most: int) -> list[F
     return found
 
 
+def origins_with(connection: Connection, question: Question) -> list[str]:
+    """Return the names of the logs with tests that fit; dates are not looked at."""
+    fitting = list(_setups(connection, question))
+    query = select(stations.c.origin).join(setups, setups.c.station == stations.c.station).distinct()
+    rows = connection.execute(query.where(setups.c.setup.in_(fitting)).order_by(stations.c.origin))
+    return list(rows.scalars())
+
+
 def yield_by_day(connection: Connection, *, since: str = "", until: str = "", motor_type: str = "", origin: str = ""
                  ) -> list[DayYield]:
     """Return the yield of each day with motors, of the stations together; a motor counts once at each station.
