@@ -177,3 +177,13 @@ def test_a_copy_that_was_tampered_with_is_not_gone_on_with(works, copy, command,
     database = Path(tmp_path / "to" / copy.parent.name / "store" / DATABASE)
     database.write_bytes(database.read_bytes().replace(b'"verdict":"FAIL"', b'"verdict":"PASS"'))
     assert command("plant", "copy", "--plant", works, "--to", tmp_path / "to")[0] == ExitCode.EVIDENCE
+
+
+def test_captures_analysed_again_give_the_same_table(line, copy, command, tmp_path):
+    tables = []
+    for name, archive in (("here", load_station(line).store), ("plant", copy.parents[1])):
+        tables.append(tmp_path / f"{name}.parquet")
+        words = ["--serial", "CP40-A000*", "--workers", "1", "--to", tables[-1]]
+        code, out = command("reanalyse", archive, *words)
+        assert (code, "agree to the last bit" in out) == (ExitCode.PASS, True), out
+    assert tables[0].read_bytes() == tables[1].read_bytes()
