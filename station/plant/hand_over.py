@@ -8,9 +8,10 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-from station.errors import EvidenceError
+from station.clock import Clock
+from station.errors import EvidenceError, StationError
 from station.plant.files_handed import FilesHanded
-from station.plant.hand_over_files import send_files
+from station.plant.hand_over_files import FileHandOver
 from station.plant.plant_client import PlantClient, PlantHead
 from station.plant.refused import ForkError
 from station.record.cosignature import CosignatureVerifier
@@ -44,8 +45,10 @@ class Progress:
 class HandOver:
     """Hands the store in `folder` over to one plant, with the key of its log; `witness` is the plant's."""
 
-    def __init__(self, folder: Path, client: PlantClient, key: LogKey, witness: CosignatureVerifier) -> None:
+    def __init__(self, folder: Path, client: PlantClient, key: LogKey, witness: CosignatureVerifier, clock: Clock
+                 ) -> None:
         self._folder, self._client, self._key, self._witness = folder, client, key, witness
+        self._files = FileHandOver(client, clock)
 
     def progress(self) -> Progress:
         """Return how far it has come, as this computer knows; nothing is asked of the plant."""
@@ -75,15 +78,23 @@ class HandOver:
         """
         with (Store(self._folder, read_only=True) as store, FilesHanded(self._folder, self._witness) as handed,
               handed.work()):
-            plant = self._client.head()
-            self._require_same_log(store.log, plant)
-            if plant.size < handed.entries:
-                handed.forget()     # the plant was set back to a backup, and its archive may have been, too
-            for _ in self._steps(store, handed, plant.size):
-                heard(self._progress(store.log, handed, plant.alarm))
-                if not go_on():
-                    break
-            return self._progress(store.log, handed, plant.alarm)
+            try:
+                return self._work(store, handed, go_on, heard)
+            except StationError:
+                self._files.look_back_soon()
+                raise
+
+    def _work(self, store: Store, handed: FilesHanded, go_on: Callable[[], bool], heard: Callable[[Progress], None]
+              ) -> Progress:
+        plant = self._client.head()
+        self._require_same_log(store.log, plant)
+        if plant.size < handed.entries:
+            handed.forget()     # the plant was set back to a backup, and its archive may have been, too
+        for _ in self._steps(store, handed, plant.size):
+            heard(self._progress(store.log, handed, plant.alarm))
+            if not go_on():
+                break
+        return self._progress(store.log, handed, plant.alarm)
 
     def _steps(self, store: Store, handed: FilesHanded, at_plant: int) -> Iterator[None]:
         """Hand over entries, then files; yield after each exchange that changes something."""
@@ -92,7 +103,7 @@ class HandOver:
             yield
         if at_plant > acknowledged(store.log, self._witness):
             self._send_entries(store.log, at_plant - 1)     # the receipt was lost on its way
-        yield from send_files(store, handed, self._client, acknowledged(store.log, self._witness))
+        yield from self._files.send(store, handed, acknowledged(store.log, self._witness))
 
     def _progress(self, log: Log, handed: FilesHanded, alarm: str) -> Progress:
         return Progress(len(log), acknowledged(log, self._witness), handed.entries, len(handed.left()), alarm)

@@ -87,7 +87,7 @@ class Sender(SendingStation):
 
     def hand_over(self):
         client = PlantClient(parse_plant_url(f"http://127.0.0.1:{self.port}"), self.key, self.clock)
-        return HandOver(self.folder, client, self.key, self.witness)
+        return HandOver(self.folder, client, self.key, self.witness, self.clock)
 
     def work(self):
         return self.hand_over().work(lambda: True)

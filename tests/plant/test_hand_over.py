@@ -134,6 +134,45 @@ def test_what_comes_later_follows(desk, sender):
     assert "certificates/CP40-1-run1.pdf.tmp" not in archived(sender)
 
 
+def test_a_certificate_that_comes_after_its_entry_follows(sender):
+    passed = [0.0]
+    sender.clock = Clock(system_clock().utc, lambda: passed[0], system_clock().pause)
+    done_with(sender, 1)
+    paper = sender.folder / "certificates" / "CP40-1-run1.pdf"
+    content = paper.read_bytes()
+    paper.unlink()
+    going_on = sender.hand_over()
+    assert going_on.work(lambda: True).is_done
+    assert f"certificates/{paper.name}" not in archived(sender)
+    paper.write_bytes(content)
+    assert going_on.work(lambda: True).is_done
+    assert archived(sender) == files_in(sender.folder)
+    paper.with_name("CP40-1-run1-issue2.pdf").write_bytes(b"%PDF of another version")
+    assert going_on.work(lambda: True).is_done
+    assert len(archived(sender)) == 4       # nobody looks for another one each time
+    passed[0] += hand_over_files.LOOK_BACK
+    assert going_on.work(lambda: True).is_done
+    assert archived(sender) == files_in(sender.folder)
+
+
+def test_a_backup_of_the_plant_that_lacks_the_newest_files_gets_them(kind, plant_address, tmp_path):
+    (tmp_path / "plant").mkdir()
+    plant_file = write_plant(tmp_path / "plant", plant_address(kind))
+    with closing(Sender(tmp_path / "store", plant_file)) as sender:
+        for address in (None, plant_address(kind)):     # the backup was made after the entries had come
+            if address:
+                shutil.rmtree(sender.plant.folder / "archive")
+                rewrite_database(plant_file, address)
+            with served(plant_file) as desk:
+                sender.known = add_station(desk.database, str(sender.key.verifier), person="U. Rabe", at=AT)
+                if address:
+                    desk.intake.take(sender.known, sender.batch(number=sender.known.number), AT)
+                else:
+                    done_with(sender, 1), done_with(sender, 2)
+                assert sender.work() == Progress(2, 2, 2)
+            assert archived(sender) == files_in(sender.folder)
+
+
 def test_a_store_that_is_being_written_is_handed_over_beside(sender):
     done_with(sender, 1)
     run_id = sender.store.begin("CP40-2", started=stamp(AT))
