@@ -147,7 +147,7 @@ def counted(database: Database, stores: dict[str, tuple[Path, LogKey]]) -> tuple
             counts = [
                 connection.execute(select(what).select_from(table).where(table.c.station == number)).scalar_one() or 0
                 for what, table in ((func.count(), schema.entries), (func.count(), schema.records),
-                                    (func.sum(schema.yields.c.motors), schema.yields))]
+                                    (func.sum(schema.day_sums.c.motors), schema.day_sums))]
             lost += max(size - min(counts), 0 if same else 1)
             doubled += max(max(counts) - size, 0)
     return int(lost), int(doubled)

@@ -57,12 +57,15 @@ SELECT :station, q, 'M' || :station || '-' || lpad(q::text, 7, '0'), 1,
                'YYYY-MM-DD"T"HH24:MI:SS".000Z"'), 1000000 + (:station - 1000) * 10000 + q / :setup
 FROM generate_series(:first, :end - 1) AS q
 """
-_YIELDS = """
-INSERT INTO yields (station, seq, part, day, motor_type, motors, passed_first, passed_last)
-SELECT :station, q, 0, to_char(:began + (q / :day) * interval '1 day', 'YYYY-MM-DD'),
-       CASE q / :setup % 2 WHEN 0 THEN 'CP-40' ELSE 'VB-24' END, 1,
-       CASE q % 25 WHEN 0 THEN 0 ELSE 1 END, CASE q % 25 WHEN 0 THEN 0 ELSE 1 END
-FROM generate_series(:first, :end - 1) AS q
+_SUMS = """
+INSERT INTO day_sums (day, motor_type, station, motors, passed_first, passed_last)
+SELECT to_char(:began + (q / :day) * interval '1 day', 'YYYY-MM-DD'),
+       CASE q / :setup % 2 WHEN 0 THEN 'CP-40' ELSE 'VB-24' END, :station, count(*),
+       count(*) FILTER (WHERE q % 25 > 0), count(*) FILTER (WHERE q % 25 > 0)
+FROM generate_series(:first, :end - 1) AS q GROUP BY 1, 2
+ON CONFLICT (day, motor_type, station) DO UPDATE SET motors = day_sums.motors + excluded.motors,
+    passed_first = day_sums.passed_first + excluded.passed_first,
+    passed_last = day_sums.passed_last + excluded.passed_last
 """
 
 
@@ -85,7 +88,7 @@ class ManyRows:
         for sql in (_SETUPS, _INSTRUMENTS):
             self._run(sql, stations=STATIONS, first=setups[0], end=setups[1], roles=len(ROLES))
         for station in range(1001, 1001 + STATIONS):
-            for sql in (_ENTRIES, _RECORDS, _YIELDS):
+            for sql in (_ENTRIES, _RECORDS, _SUMS):
                 self._run(sql, station=station, first=first, end=end, began=BEGAN.replace(tzinfo=None), day=A_DAY,
                           setup=A_SETUP)
         self.each = end
