@@ -99,13 +99,14 @@ class Desk:
     def answer(self, asked: Asked, content: bytes) -> tuple[int, Mapping[str, Any]]:
         """Return status and JSON of the answer; PlantError and StationError as what is asked for."""
         require_content(asked.message, content)
+        content = _unpacked(asked.message, content)
         if asked.work == "files":
             is_new = self.files.take(asked.known, asked.name, content, self.clock.utc())
             return (201 if is_new else 200), {"name": asked.name}
         if asked.work == "files/missing":
             return 200, {"missing": self.files.missing(asked.known, _named(content))}
         if asked.work == "entries":
-            batch = parse_batch(_unpacked(asked.message, content), asked.known)
+            batch = parse_batch(content, asked.known)
             head = self.intake.take(asked.known, batch, self.clock.utc())
             return 200, {"size": head.size, "cosignature": head.cosignature}
         return 200, self._log(asked.known)
