@@ -12,7 +12,8 @@ from station.plant.database import Database
 from station.plant.plant_file import Plant
 from station.plant.questions import origins_with
 from station.plant.stations import all_stations, find_station
-from station.record.cosignature import WitnessKey
+from station.record.cosignature import STEM, load_witness
+from station.record.key_pair import PUBLIC
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,7 +62,7 @@ class Copies:
         folder = (self.to or self.plant.copies) / folder_of(origin)
         store, archive = folder / STORE, open_archive(self.plant.archive)
         is_linked = self.to is None and link_files(archive, known, store)
-        entries = copy_log(self.database, known, WitnessKey.load(self.plant.keys).verifier, store)
+        entries = copy_log(self.database, known, load_witness(self.plant.keys / (STEM + PUBLIC)), store)
         fetched = 0 if is_linked else fetch_files(self.database, archive, known, store)
         return Copied(describe_station(folder, known.verifier), store, entries, fetched)
 
