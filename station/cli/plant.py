@@ -3,6 +3,7 @@
 import json
 from contextlib import closing
 from getpass import getuser
+from itertools import chain
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -169,6 +170,31 @@ def settle(
         alarms.settle(database, alarm, person=person or _who(), reason=reason, at=system_clock().utc())
     _say(f"Alarm {alarm} is settled.")
     return int(ExitCode.PASS)
+
+
+@app.command("check")
+def check(
+    logs: Annotated[list[str] | None, typer.Argument(help="Names of logs; all stations if left out.")] = None,
+    plant: PlantFile = PLANT_FILE,
+    files: Annotated[bool, typer.Option("--files", help="Read every file of the archive, too.")] = False,
+) -> int:
+    """Make everything anew from what was handed over, and compare: bodies, tree, signatures, index; 7 if it differs."""
+    with closing(open_plant(plant)) as database:
+        from station.plant.archive import open_archive  # noqa: PLC0415 - with its libraries, for plants only
+        from station.plant.check import check_files, check_log  # noqa: PLC0415
+        from station.plant.stations import all_stations, find_station  # noqa: PLC0415
+
+        here = _plant(plant)
+        witness, archive = WitnessKey.load(here.keys).verifier, open_archive(here.archive)
+        with database.reading() as connection:
+            known = [find_station(connection, name) for name in logs] if logs else all_stations(connection)
+        count = 0
+        for one in known:
+            for fault in chain(check_log(database, one, witness), check_files(database, one, archive) if files else ()):
+                count += 1
+                errors.print(str(fault.as_error(one.origin)), markup=False, highlight=False, soft_wrap=True)
+    _say(f"{len(known)} log(s) checked, {count} fault(s)")
+    return int(ExitCode.EVIDENCE if count else ExitCode.PASS)
 
 
 def open_plant(file: Path) -> "Database":
