@@ -125,9 +125,10 @@ def hand_over(path: Path, key: LogKey, plant_file: Path) -> None:
     plant = load_plant(plant_file)
     witness = WitnessKey.load(plant.keys).verifier
     while True:
-        client = LossyClient(parse_plant_url(f"http://127.0.0.1:{plant.port}"), key, system_clock())
+        clock = system_clock()
+        client = LossyClient(parse_plant_url(f"http://127.0.0.1:{plant.port}"), key, clock)
         try:
-            if HandOver(path, client, key, witness).work(lambda: True).is_done:
+            if HandOver(path, client, key, witness, clock).work(lambda: True).is_done:
                 return
         except (SilenceError, AwayError):
             sleep(0.05)
