@@ -49,3 +49,17 @@ def test_sqlite_knows_no_roles(new_address):
     with pytest.raises(UsageError, match="knows no roles"):
         upgrade(database, "plant_reader")
     database.close()
+
+
+def test_an_account_that_owns_its_database_and_nothing_else_is_enough(postgresql):
+    for command in ("CREATE ROLE plain LOGIN", "CREATE ROLE plain_reader", "CREATE DATABASE plain OWNER plain"):
+        postgresql.sql(command)
+    address = postgresql.url("plain", "plain").replace("postgresql:", "postgresql+psycopg:")
+    database = open_database(make_url(address))
+    upgrade(database, "plain_reader")
+    with database.writing() as connection:
+        connection.execute(insert(schema.stations), STATION)
+        connection.execute(select(schema.stations).with_for_update(key_share=True)).all()
+    with pytest.raises(StationError, match="never changed"), database.writing() as connection:
+        connection.execute(text("DELETE FROM stations"))
+    database.close()
