@@ -18,6 +18,7 @@ from station.plant.refused import (
     MalformedError,
     NoRoomError,
     OtherLogError,
+    PlantError,
     TooLargeError,
     UnknownLogError,
     UnsignedError,
@@ -116,7 +117,7 @@ def test_names_that_were_not_asked_for_are_no_answer(key):
 @pytest.mark.parametrize(("status", "word", "kind"), [
     (400, "request", MalformedError), (401, "signature", UnsignedError), (403, "other log", OtherLogError),
     (404, "unknown", UnknownLogError), (413, "size", TooLargeError), (503, "database", AwayError),
-    (507, "room", NoRoomError)])
+    (507, "room", NoRoomError), (500, "plant", PlantError)])
 def test_refusals_come_back_in_the_words_of_the_plant(key, status, word, kind):
     told = f'{{"error":"{word}","what":"a","where":"b","expected":"c","got":"d","remedy":"e"}}'.encode()
     with answering(answer(status, told)) as (port, _), pytest.raises(kind) as caught:
