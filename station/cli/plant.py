@@ -113,6 +113,22 @@ def add(
     return int(ExitCode.PASS)
 
 
+@app.command("end")
+def end(
+    log: Annotated[str, typer.Argument(help="Name of the log, as `station plant status` shows it.")],
+    reason: Annotated[str, typer.Option(help="Why nothing more is taken of it.")],
+    plant: PlantFile = PLANT_FILE,
+    person: Person = "",
+) -> int:
+    """Take nothing more of a log, as its station has another now, or its key is in other hands; what is there stays."""
+    with closing(open_plant(plant)) as database:
+        from station.plant.stations import end_station  # noqa: PLC0415 - with its libraries, for plants only
+
+        end_station(database, log, person=person or _who(), reason=reason, at=system_clock().utc())
+    _say(f"Nothing more is taken of {log}.")
+    return int(ExitCode.PASS)
+
+
 @app.command("serve")
 def serve(plant: PlantFile = PLANT_FILE) -> int:
     """Take in what stations hand over, until interrupted."""
@@ -140,14 +156,15 @@ def status(plant: PlantFile = PLANT_FILE, as_json: AsJson = False) -> int:
     alarms = [alarm for each in found for alarm in each.alarms]
     code = int(ExitCode.EVIDENCE if alarms else ExitCode.PASS)
     if as_json:
-        told = [{"origin": each.origin, "size": each.size, "root": each.root, "at": each.at,
+        told = [{"origin": each.origin, "size": each.size, "root": each.root, "at": each.at, "ended": each.ended,
                  "alarms": [{"alarm": one.number, "at": one.at, "what": one.what, "seq": one.seq, "held": one.held,
                              "told": one.told, "detail": one.detail} for one in each.alarms]} for each in found]
         print_json({"format": 1, "stations": told})
         return code
-    table = Table("log", "entries", "handed over last", "alarms")
+    table = Table("log", "entries", "handed over last", "alarms", "")
     for each in found:
-        table.add_row(each.origin, str(each.size), each.at or "never", str(len(each.alarms) or ""))
+        table.add_row(each.origin, str(each.size), each.at or "never", str(len(each.alarms) or ""),
+                      f"ended {each.ended}" if each.ended else "")
     results.print(table)
     results.print(f"{len(found)} station(s), {len(alarms)} alarm(s) to settle", highlight=False)
     for alarm in alarms:

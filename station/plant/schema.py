@@ -49,6 +49,13 @@ stations = Table(
     Column("added", WORD, nullable=False),
     Column("person", WORD, nullable=False),
 )
+# logs of which nothing more is taken: their station has another one now, or their key is no secret any more
+ends = Table(
+    "ends", metadata, _station(),
+    Column("at", WORD, nullable=False),
+    Column("person", WORD, nullable=False),
+    Column("reason", WORD, nullable=False),
+)
 entries = Table(
     "entries", metadata, _station(), _seq(),
     Column("kind", WORD, nullable=False),

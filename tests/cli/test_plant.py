@@ -82,6 +82,10 @@ def test_status_tells_alarms_until_they_are_settled(works, command, key):
     assert settled[:2] == (ExitCode.PASS, "Alarm 1 is settled.\n")
     assert command("plant", "settle", "1", "--reason", "again", "--plant", works)[0] == ExitCode.WRONG_USE
     assert command("plant", "status", "--plant", works)[0] == ExitCode.PASS
+    assert command("plant", "end", "line-1", "--reason", " ", "--plant", works)[0] == ExitCode.WRONG_USE
+    ended = command("plant", "end", "line-1", "--reason", "has a new log", "--plant", works)
+    assert ended[:2] == (ExitCode.PASS, "Nothing more is taken of line-1.\n")
+    assert "ended 2" in command("plant", "status", "--plant", works)[1]
 
 
 def test_the_check_tells_what_is_not_as_it_was_handed_over(works, command, tmp_path):

@@ -23,7 +23,7 @@ from station.plant import schema
 from station.plant.asked import MOST_SENT, MOST_UNPACKED
 from station.plant.message_signature import sign
 from station.plant.server import make_server
-from station.plant.stations import add_station
+from station.plant.stations import add_station, end_station
 from station.record.cosignature import load_witness
 from station.record.log_key import LogKey
 from station.record.signed_note import parse_note, verify_note
@@ -86,6 +86,17 @@ def test_only_the_station_itself_hands_over_its_log(desk, asker, sender, new_ori
     refused(asker.ask("POST", "/entries", content, key=LogKey(sender.key.name, other.private)), 401, "signature")
     refused(httpx.post(f"{asker.base}{asker.log}/entries", content=content), 401, "signature")
     assert count(desk, schema.entries, sender) == 0
+
+
+def test_of_a_log_that_has_ended_nothing_more_is_taken(desk, asker, sender):
+    asker.post(sender.content())
+    end_station(desk.database, sender.key.name, person="U. Rabe", reason="key stolen", at=system_clock().utc())
+    sender.fill(1)
+    for answer in (asker.post(sender.content(3)), asker.ask("GET"), asker.put("captures/a", b"")):
+        assert "key stolen" in refused(answer, 404, "unknown")["got"]
+    assert count(desk, schema.entries, sender) == 3
+    with pytest.raises(UsageError, match="ended already"):
+        end_station(desk.database, sender.key.name, person="U. Rabe", reason="again", at=system_clock().utc())
 
 
 def test_what_is_changed_on_the_way_is_not_taken(desk, asker, sender):

@@ -7,8 +7,8 @@ from sqlalchemy.dialects import postgresql
 revision, down_revision = "0001", None
 
 WORD = sa.Text().with_variant(postgresql.TEXT(collation="C"), "postgresql")
-TABLES = ("stations", "entries", "nodes", "heads", "files", "alarms", "settlements", "setups", "setup_instruments",
-          "records", "corrections", "day_sums")
+TABLES = ("stations", "ends", "entries", "nodes", "heads", "files", "alarms", "settlements", "setups",
+          "setup_instruments", "records", "corrections", "day_sums")
 SUMS = ("day_sums",)
 _POSTGRESQL = """
 CREATE FUNCTION only_added() RETURNS trigger LANGUAGE plpgsql AS
@@ -68,6 +68,7 @@ def _what_is_handed_over() -> None:
     op.create_table("stations", sa.Column("station", sa.Integer, primary_key=True),
                     sa.Column("origin", WORD, nullable=False, unique=True), _word("verifier"), _word("added"),
                     _word("person"))
+    op.create_table("ends", _station(), _word("at"), _word("person"), _word("reason"))
     op.create_table("entries", _station(), _long_part("seq"), _word("kind"), _long("subject"), _bytes("leaf"),
                     _word("checkpoint"), _bytes("body"))
     op.create_table("nodes", _station(), _part("level"), _long_part("position"), _bytes("hash"))
