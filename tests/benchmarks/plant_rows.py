@@ -100,10 +100,11 @@ class ManyRows:
             return int(connection.execute(text("SELECT pg_database_size(current_database())")).scalar_one())
 
     def _run(self, sql: str, **values: object) -> None:
-        """Carry out a statement without asking for each row whether its station is there, as they are made here."""
+        """Carry out a statement without waiting for the disk, or asking for each row whether its station is there."""
         with self.database.engine.connect().execution_options(isolation_level="AUTOCOMMIT") as connection:
             connection.execute(text("SET session_replication_role = replica"))
             connection.execute(text("SET statement_timeout = 0"))
+            connection.execute(text("SET synchronous_commit = off"))
             names = {name for name in values if f":{name}" in sql}
             connection.execute(text(sql), {name: values[name] for name in names})
             connection.execute(text("RESET ALL"))
