@@ -18,6 +18,7 @@ from station.record.cosignature import CosignatureVerifier
 from station.record.cosigned import add_cosignatures
 from station.record.log import Entry, Log
 from station.record.log_key import LogKey
+from station.record.merkle import leaf_hash
 from station.record.store import Store
 from station.record.witness import Request, acknowledged
 
@@ -125,7 +126,7 @@ class HandOver:
 
     def _send_entries(self, log: Log, first: int, seen: int = 0) -> int:
         """Send entries from `first` on, as many as go at once, and keep the receipt; return how many the plant has."""
-        batch = list(_batch(log.entries(first)))
+        batch = list(_batch(log, first))
         size = first + len(batch)
         head = self._signed_head(log, size)
         if batch:
@@ -144,14 +145,19 @@ class HandOver:
         return log.checkpoint(size) or self._key.sign(log.head(size).text())
 
 
-def _batch(entries: Iterator[Entry]) -> Iterator[Entry]:
-    """Yield as many of these entries as go into one request, one at least.
+def _batch(log: Log, first: int) -> Iterator[Entry]:
+    """Yield as many entries from `first` on as go into one request, one at least, if there is one.
 
     The last has a signed head if one of the first MOST_UNSIGNED has: those from before there was a key have none.
+    EvidenceError when the first was altered; one that comes later ends the batch.
     """
     size, is_signed = 0, False
-    for number, entry in enumerate(entries):
-        size += len(entry.body or b"")
+    for number, entry in enumerate(log.entries(first)):
+        if entry.body is None or leaf_hash(entry.body) != entry.leaf:
+            if not number:
+                log.evidence(entry.seq)     # raises: the one place that says what is wrong with it
+            return
+        size += len(entry.body)
         is_full = number >= MOST_ENTRIES or size > MOST_BYTES
         if number and is_full and (is_signed or number >= MOST_UNSIGNED):
             return

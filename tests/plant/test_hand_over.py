@@ -1,6 +1,7 @@
 """Handing over from a real store through a real server into a real database: everything, once, and its receipt."""
 
 import shutil
+import sqlite3
 from concurrent.futures import ThreadPoolExecutor, wait
 from contextlib import closing
 from datetime import UTC, datetime, timedelta
@@ -28,6 +29,7 @@ from station.record.cosignature import WitnessKey
 from station.record.kept_files import keep_file
 from station.record.log_key import LogKey
 from station.record.retention import Rule
+from station.record.schema import DATABASE
 from station.record.store import Store
 from station.record.witness import acknowledged
 from station.sequence.plant_address import parse_plant_url
@@ -299,6 +301,18 @@ def test_a_file_that_was_altered_holds_up_no_other_and_is_sent_once_it_is_mended
     broken.write_bytes(sound)
     assert sender.work() == Progress(3, 3, 3)
     assert archived(sender) == files_in(sender.folder)
+
+
+def test_an_entry_that_was_altered_in_the_store_is_told_and_not_sent(desk, sender):
+    for number in range(4):
+        done_with(sender, number)
+    with closing(sqlite3.connect(sender.folder / DATABASE)) as connection:
+        connection.executescript("DROP TRIGGER records_update; UPDATE records SET body = x'7b7d' WHERE run_id = 3;")
+    for _ in range(2):
+        with pytest.raises(EvidenceError, match="body of an entry was altered"):
+            sender.work()
+        assert sender.hand_over().progress().acknowledged == rows(desk, sender) == 2
+    assert alarms(desk, sender) == []
 
 
 def test_captures_that_a_rule_has_removed_are_left_out(sender):

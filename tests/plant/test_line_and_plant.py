@@ -51,7 +51,7 @@ def link(plant_file):
 
 @pytest.fixture(scope="module")
 def line(plant_file, link, tmp_path_factory):
-    """The station file of a line that hands over; one motor was tested, and tested again after an image was kept."""
+    """The station file of a line that hands over through `link`."""
     folder = tmp_path_factory.mktemp("works") / "line"
     write_folder(folder, pace=50.0, free_ports=True)
     file = folder / "station.toml"
@@ -109,13 +109,18 @@ def test_the_operator_reads_how_it_stands(line, link, tmp_path, monkeypatch):
         await_words(panel, r"handed over up to entry [0-9]+<")
         with pytest.raises(ForkError):
             handed_over_from(tmp_path / "image", station)       # by whoever has a copy of the disk
-        await_words(panel, r"<strong>FORK: another log under this name. Call the engineer.</strong>")
+        await_words(panel, r"<strong>ALARM there about this station. Call the engineer.</strong>")
         with link.desk.database.reading() as connection:
             alarm, = open_alarms(connection)
         now = system_clock().utc()
         settle(link.desk.database, alarm.number, person="R. Fink", reason="the image is destroyed", at=now)
         await_words(panel, r"handed over up to entry [0-9]+<")
     assert program.run(["log", "check", "--station", str(line)]) == ExitCode.PASS
+    shutil.rmtree(station.store)
+    shutil.copytree(tmp_path / "image", station.store)      # the disk is set back
+    with panel_of(station) as panel:
+        await_words(panel, r"<strong>FORK: another log under this name. Call the engineer.</strong>")
+    assert program.run(["plant", "forward", "--once", "--station", str(line)]) == ExitCode.EVIDENCE
 
 
 @contextmanager
@@ -124,7 +129,8 @@ def panel_of(station):
     (port,) = free_ports(1)
     where = f"http://127.0.0.1:{port}"
     with opened_site(station, system_clock(), look_only=False) as site:
-        site.people.add("K. Amsel", [Role.OPERATOR], badge="B-1001")
+        if not site.people.by_badge("B-1001"):
+            site.people.add("K. Amsel", [Role.OPERATOR], badge="B-1001")
         with (closing(bound("127.0.0.1", port)) as socket, running(make_server(site, port), socket),
               httpx.Client(base_url=where, headers={"origin": where}) as client):
             assert client.post("/line/scan", data={"text": "B-1001"}).status_code == 303
