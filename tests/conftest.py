@@ -13,8 +13,8 @@ os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 import pytest
 from hypothesis import settings
 
-from station.listener import bound, running
 from station.cli.population import make_population
+from station.listener import bound, running
 from station.record.record_schema import check_record
 from station.screens.demo_people import PEOPLE, let_in
 from station.screens.server import HOST, make_server

@@ -71,7 +71,7 @@ def open_hand_over(station: Station, clock: Clock) -> HandOver:
     assert station.keys is not None  # noqa: S101 - the station file asks for [signing] beside [plant]
     key = LogKey.load(station.keys)
     client = PlantClient(parse_plant_url(named.url), key, clock, trust=trust)
-    return HandOver(station.store, client, key, load_witness(station.folder / named.witness))
+    return HandOver(station.store, client, key, load_witness(station.folder / named.witness), clock)
 
 
 def _plant_of(station: Station) -> PlantServer:

@@ -3,6 +3,8 @@
 import json
 from contextlib import closing
 from getpass import getuser
+from importlib.util import find_spec
+from itertools import chain
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -112,6 +114,22 @@ def add(
     return int(ExitCode.PASS)
 
 
+@app.command("end")
+def end(
+    log: Annotated[str, typer.Argument(help="Name of the log, as `station plant status` shows it.")],
+    reason: Annotated[str, typer.Option(help="Why nothing more is taken of it.")],
+    plant: PlantFile = PLANT_FILE,
+    person: Person = "",
+) -> int:
+    """Take nothing more of a log, as its station has another now, or its key is in other hands; what is there stays."""
+    with closing(open_plant(plant)) as database:
+        from station.plant.stations import end_station  # noqa: PLC0415 - with its libraries, for plants only
+
+        end_station(database, log, person=person or _who(), reason=reason, at=system_clock().utc())
+    _say(f"Nothing more is taken of {log}.")
+    return int(ExitCode.PASS)
+
+
 @app.command("serve")
 def serve(plant: PlantFile = PLANT_FILE) -> int:
     """Take in what stations hand over, until interrupted."""
@@ -139,14 +157,15 @@ def status(plant: PlantFile = PLANT_FILE, as_json: AsJson = False) -> int:
     alarms = [alarm for each in found for alarm in each.alarms]
     code = int(ExitCode.EVIDENCE if alarms else ExitCode.PASS)
     if as_json:
-        told = [{"origin": each.origin, "size": each.size, "root": each.root, "at": each.at,
+        told = [{"origin": each.origin, "size": each.size, "root": each.root, "at": each.at, "ended": each.ended,
                  "alarms": [{"alarm": one.number, "at": one.at, "what": one.what, "seq": one.seq, "held": one.held,
                              "told": one.told, "detail": one.detail} for one in each.alarms]} for each in found]
         print_json({"format": 1, "stations": told})
         return code
-    table = Table("log", "entries", "handed over last", "alarms")
+    table = Table("log", "entries", "handed over last", "alarms", "")
     for each in found:
-        table.add_row(each.origin, str(each.size), each.at or "never", str(len(each.alarms) or ""))
+        table.add_row(each.origin, str(each.size), each.at or "never", str(len(each.alarms) or ""),
+                      f"ended {each.ended}" if each.ended else "")
     results.print(table)
     results.print(f"{len(found)} station(s), {len(alarms)} alarm(s) to settle", highlight=False)
     for alarm in alarms:
@@ -171,6 +190,31 @@ def settle(
     return int(ExitCode.PASS)
 
 
+@app.command("check")
+def check(
+    logs: Annotated[list[str] | None, typer.Argument(help="Names of logs; all stations if left out.")] = None,
+    plant: PlantFile = PLANT_FILE,
+    files: Annotated[bool, typer.Option("--files", help="Read every file of the archive, too.")] = False,
+) -> int:
+    """Make everything anew from what was handed over, and compare: bodies, tree, signatures, index; 7 if it differs."""
+    with closing(open_plant(plant)) as database:
+        from station.plant.archive import open_archive  # noqa: PLC0415 - with its libraries, for plants only
+        from station.plant.check import check_files, check_log  # noqa: PLC0415
+        from station.plant.stations import all_stations, find_station  # noqa: PLC0415
+
+        here = _plant(plant)
+        witness, archive = WitnessKey.load(here.keys).verifier, open_archive(here.archive)
+        with database.reading() as connection:
+            known = [find_station(connection, name) for name in logs] if logs else all_stations(connection)
+        count = 0
+        for one in known:
+            for fault in chain(check_log(database, one, witness), check_files(database, one, archive) if files else ()):
+                count += 1
+                errors.print(str(fault.as_error(one.origin)), markup=False, highlight=False, soft_wrap=True)
+    _say(f"{len(known)} log(s) checked, {count} fault(s)")
+    return int(ExitCode.EVIDENCE if count else ExitCode.PASS)
+
+
 def open_plant(file: Path) -> "Database":
     """Return the database of a plant, its tables up to date; to be closed. Errors as `load_plant` and `upgrade`."""
     _require_extra()
@@ -184,11 +228,11 @@ def print_json(told: object) -> None:
 
 def _require_extra() -> None:
     """Raise UsageError where the libraries of a plant are not installed."""
-    try:
-        import sqlalchemy  # noqa: F401, PLC0415 - for plants only
-    except ImportError as error:
+    missing = [name for name in ("sqlalchemy", "alembic", "fsspec") if find_spec(name) is None]
+    if missing:
         raise UsageError("what a plant needs is not installed", where="station plant", expected="the extra `plant`",
-                         got=str(error), remedy='Install it: pip install "station[plant]".') from error
+                         got=f"no {', '.join(missing)}", remedy='Install it: pip install "station[plant]".')
+
 
 
 def _plant(file: Path) -> "Plant":

@@ -12,11 +12,13 @@ from station.cli import (
     certificate,
     demo,
     dialect,
+    forwarding,
     keys,
     limits,
     log,
     people,
     plant,
+    plant_copy,
     plant_questions,
     printing,
     reanalyse,
@@ -53,6 +55,9 @@ app.add_typer(keys.app, name="keys")
 app.add_typer(log.app, name="log")
 app.add_typer(people.app, name="people")
 app.add_typer(plant.app, name="plant")
+plant.app.command("forward")(forwarding.forward)
+plant.app.command("copy")(plant_copy.copy)
+plant.app.command("recall")(plant_copy.recall_everywhere)
 plant.app.command("find")(plant_questions.find)
 plant.app.command("trace")(plant_questions.trace)
 plant.app.command("yield")(plant_questions.yields)

@@ -72,6 +72,12 @@ keys = "keys"
 # sides = "two-sided-long-edge"
 # copies = 1
 
+# The plant that everything stored is handed over to, whenever it can be reached; README says how it is set up.
+# [plant]
+# url = "https://plant.example:8490"
+# witness = "witness.pub"                  # public key of the plant, with which it acknowledges what it has
+# trust = "plant.pem"                      # its certificate, if no authority known to the system has signed it
+
 # The operator's screen, where it is another than one of 21.5 inches: `pitch_mm` is its visible width in mm over its
 # width in CSS pixels, by which letters and buttons are sized. README has the other keys.
 # [panel]

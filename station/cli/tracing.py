@@ -1,6 +1,7 @@
 """`station audit trace` and `recall`: which tests stand on an instrument, and what its error does to them."""
 
 import json
+from collections.abc import Iterable, Sequence
 from pathlib import Path
 from typing import Annotated
 
@@ -22,6 +23,9 @@ Since = Annotated[str, typer.Option(help="First date or instant, ISO 8601, UTC."
 Until = Annotated[str, typer.Option(help="Last date or instant, included.")]
 MotorType = Annotated[str, typer.Option("--type", help="Motor type.")]
 AsJson = Annotated[bool, typer.Option("--json", help="Print one JSON object.")]
+GainError = Annotated[str, typer.Option(help="How much too high it indicated, relative: 0.2%, 150ppm.")]
+OffsetError = Annotated[str, typer.Option(help='How much too high it indicated: "5 mV", "0.01 ohm", "1.5 degC".')]
+TimebaseError = Annotated[str, typer.Option(help="How much too long its time was, relative: 100ppm.")]
 
 SHOWN = 3           # values of a test; `--json` has them all
 
@@ -57,10 +61,9 @@ def recall_tests(
     station: StationFile = Path("station.toml"),
     instrument: Instrument = "",
     calibration: Calibration = "",
-    gain_error: Annotated[str, typer.Option(help="How much too high it indicated, relative: 0.2%, 150ppm.")] = "",
-    offset_error: Annotated[str, typer.Option(help='How much too high it indicated: "5 mV", "0.01 ohm", "1.5 degC".')]
-    = "",
-    timebase_error: Annotated[str, typer.Option(help="How much too long its time was, relative: 100ppm.")] = "",
+    gain_error: GainError = "",
+    offset_error: OffsetError = "",
+    timebase_error: TimebaseError = "",
     since: Since = "",
     until: Until = "",
     motor_type: MotorType = "",
@@ -74,11 +77,17 @@ def recall_tests(
     if as_json:
         _print({"format": 1, "tests": [each.as_json() for each in found]})
     else:
-        _show(found)
+        show_recalled(found)
+    return recalled_code(found)
+
+
+def recalled_code(found: Iterable[Recalled]) -> int:
+    """Return the exit code of a recall: FAIL when a verdict flips."""
     return int(ExitCode.FAIL if any(each.outcome == "flips" for each in found) else ExitCode.PASS)
 
 
-def _show(found: list[Recalled]) -> None:
+def show_recalled(found: Sequence[Recalled]) -> None:
+    """Print the tests whose verdict does not stand, and how many there are of each kind."""
     table = Table("serial", "run", "started", "verdict", "without the error", "values")
     for each in found:
         if each.outcome != "stands":

@@ -54,10 +54,21 @@ class Archive:
     def get(self, origin: str, name: str) -> bytes:
         """Return the content of a file; AwayError where it cannot be had."""
         with self._told():
-            if self.folder is not None:
-                return (self.folder / folder_of(origin) / name).read_bytes()
-            content: bytes = self.system.cat_file(self._path(origin, name))
-            return content
+            return self._content(origin, name)
+
+    def find(self, origin: str, name: str) -> bytes | None:
+        """Return the content of a file, None where there is none; AwayError where the archive cannot be reached."""
+        with self._told():
+            try:
+                return self._content(origin, name)
+            except FileNotFoundError:
+                return None
+
+    def _content(self, origin: str, name: str) -> bytes:
+        if self.folder is not None:
+            return (self.folder / folder_of(origin) / name).read_bytes()
+        content: bytes = self.system.cat_file(self._path(origin, name))
+        return content
 
     def _path(self, origin: str, name: str) -> str:
         return f"{self.root}/{folder_of(origin)}/{name}"

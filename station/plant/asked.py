@@ -22,7 +22,7 @@ from station.plant.file_intake import FileIntake
 from station.plant.intake import Intake, head_of
 from station.plant.message_signature import ENCODING, Message, require_content, verify
 from station.plant.refused import MalformedError, OtherLogError, TooLargeError
-from station.plant.stations import Known, find_station
+from station.plant.stations import Known, admitted_station
 from station.record.signed_note import Ed25519Verifier
 from station.toml_file import Table
 
@@ -74,7 +74,8 @@ class Desk:
         MalformedError
             There is no such address.
         UnsignedError, UnknownLogError, OtherLogError
-            It is not signed, by a log that the plant does not know, or by another than the one that it is about.
+            It is not signed, by a log that the plant does not know or that has ended, or by another than the one
+            that it is about.
         """
         found = _PATH.fullmatch(message.path)
         if found is None:
@@ -87,7 +88,7 @@ class Desk:
 
         def verifier_of(key_name: str) -> Ed25519Verifier:
             with self.database.reading() as connection:
-                signers[key_name] = find_station(connection, key_name)
+                signers[key_name] = admitted_station(connection, key_name)
             return signers[key_name].verifier
 
         signer = verify(message, verifier_of)
@@ -99,13 +100,14 @@ class Desk:
     def answer(self, asked: Asked, content: bytes) -> tuple[int, Mapping[str, Any]]:
         """Return status and JSON of the answer; PlantError and StationError as what is asked for."""
         require_content(asked.message, content)
+        content = _unpacked(asked.message, content)
         if asked.work == "files":
             is_new = self.files.take(asked.known, asked.name, content, self.clock.utc())
             return (201 if is_new else 200), {"name": asked.name}
         if asked.work == "files/missing":
             return 200, {"missing": self.files.missing(asked.known, _named(content))}
         if asked.work == "entries":
-            batch = parse_batch(_unpacked(asked.message, content), asked.known)
+            batch = parse_batch(content, asked.known)
             head = self.intake.take(asked.known, batch, self.clock.utc())
             return 200, {"size": head.size, "cosignature": head.cosignature}
         return 200, self._log(asked.known)

@@ -56,12 +56,15 @@ class FileIntake:
         sha256 = hashlib.sha256(content).digest()
         with self._writing[hash((known.origin, name)) % _LOCKS]:
             with self.database.reading() as connection:
-                held = _held(connection, known, name)
+                noted = held = _held(connection, known, name)
+            if noted is None and (there := self.archive.find(known.origin, name)) is not None:
+                held = hashlib.sha256(there).digest()   # not noted before a crash, or by a database set back since
             if held is not None and held != sha256:
                 raise self._other(known, name, held, sha256, at)
-            if held is not None:
+            if noted is not None:
                 return False
-            self.archive.put(known.origin, name, content)
+            if held is None:
+                self.archive.put(known.origin, name, content)
             with self.database.writing() as connection:
                 connection.execute(insert(files), {"station": known.number, "name": name, "sha256": sha256,
                                                    "size": len(content), "at": stamp(at)})

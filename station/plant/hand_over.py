@@ -8,15 +8,17 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-from station.errors import EvidenceError
+from station.clock import Clock
+from station.errors import EvidenceError, StationError
 from station.plant.files_handed import FilesHanded
-from station.plant.hand_over_files import send_files
+from station.plant.hand_over_files import FileHandOver
 from station.plant.plant_client import PlantClient, PlantHead
 from station.plant.refused import ForkError
 from station.record.cosignature import CosignatureVerifier
 from station.record.cosigned import add_cosignatures
 from station.record.log import Entry, Log
 from station.record.log_key import LogKey
+from station.record.merkle import leaf_hash
 from station.record.store import Store
 from station.record.witness import Request, acknowledged
 
@@ -44,8 +46,10 @@ class Progress:
 class HandOver:
     """Hands the store in `folder` over to one plant, with the key of its log; `witness` is the plant's."""
 
-    def __init__(self, folder: Path, client: PlantClient, key: LogKey, witness: CosignatureVerifier) -> None:
+    def __init__(self, folder: Path, client: PlantClient, key: LogKey, witness: CosignatureVerifier, clock: Clock
+                 ) -> None:
         self._folder, self._client, self._key, self._witness = folder, client, key, witness
+        self._files = FileHandOver(client, clock)
 
     def progress(self) -> Progress:
         """Return how far it has come, as this computer knows; nothing is asked of the plant."""
@@ -75,15 +79,23 @@ class HandOver:
         """
         with (Store(self._folder, read_only=True) as store, FilesHanded(self._folder, self._witness) as handed,
               handed.work()):
-            plant = self._client.head()
-            self._require_same_log(store.log, plant)
-            if plant.size < handed.entries:
-                handed.forget()     # the plant was set back to a backup, and its archive may have been, too
-            for _ in self._steps(store, handed, plant.size):
-                heard(self._progress(store.log, handed, plant.alarm))
-                if not go_on():
-                    break
-            return self._progress(store.log, handed, plant.alarm)
+            try:
+                return self._work(store, handed, go_on, heard)
+            except StationError:
+                self._files.look_back_soon()
+                raise
+
+    def _work(self, store: Store, handed: FilesHanded, go_on: Callable[[], bool], heard: Callable[[Progress], None]
+              ) -> Progress:
+        plant = self._client.head()
+        self._require_same_log(store.log, plant)
+        if plant.size < handed.entries:
+            handed.forget()     # the plant was set back to a backup, and its archive may have been, too
+        for _ in self._steps(store, handed, plant.size):
+            heard(self._progress(store.log, handed, plant.alarm))
+            if not go_on():
+                break
+        return self._progress(store.log, handed, plant.alarm)
 
     def _steps(self, store: Store, handed: FilesHanded, at_plant: int) -> Iterator[None]:
         """Hand over entries, then files; yield after each exchange that changes something."""
@@ -92,7 +104,7 @@ class HandOver:
             yield
         if at_plant > acknowledged(store.log, self._witness):
             self._send_entries(store.log, at_plant - 1)     # the receipt was lost on its way
-        yield from send_files(store, handed, self._client, acknowledged(store.log, self._witness))
+        yield from self._files.send(store, handed, acknowledged(store.log, self._witness))
 
     def _progress(self, log: Log, handed: FilesHanded, alarm: str) -> Progress:
         return Progress(len(log), acknowledged(log, self._witness), handed.entries, len(handed.left()), alarm)
@@ -114,7 +126,7 @@ class HandOver:
 
     def _send_entries(self, log: Log, first: int, seen: int = 0) -> int:
         """Send entries from `first` on, as many as go at once, and keep the receipt; return how many the plant has."""
-        batch = list(_batch(log.entries(first)))
+        batch = list(_batch(log, first))
         size = first + len(batch)
         head = self._signed_head(log, size)
         if batch:
@@ -133,14 +145,19 @@ class HandOver:
         return log.checkpoint(size) or self._key.sign(log.head(size).text())
 
 
-def _batch(entries: Iterator[Entry]) -> Iterator[Entry]:
-    """Yield as many of these entries as go into one request, one at least.
+def _batch(log: Log, first: int) -> Iterator[Entry]:
+    """Yield as many entries from `first` on as go into one request, one at least, if there is one.
 
     The last has a signed head if one of the first MOST_UNSIGNED has: those from before there was a key have none.
+    EvidenceError when the first was altered; one that comes later ends the batch.
     """
     size, is_signed = 0, False
-    for number, entry in enumerate(entries):
-        size += len(entry.body or b"")
+    for number, entry in enumerate(log.entries(first)):
+        if entry.body is None or leaf_hash(entry.body) != entry.leaf:
+            if not number:
+                log.evidence(entry.seq)     # raises: the one place that says what is wrong with it
+            return
+        size += len(entry.body)
         is_full = number >= MOST_ENTRIES or size > MOST_BYTES
         if number and is_full and (is_signed or number >= MOST_UNSIGNED):
             return

@@ -1,21 +1,24 @@
 """The index over what was handed over: rows that repeat what bodies say, written in the transaction of the entries."""
 
 import json
-from collections import defaultdict
+from collections import Counter, defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import asdict
+from functools import cache
 from typing import Any
 
-from sqlalchemy import Connection, Table, exists, insert, select
+from sqlalchemy import Connection, Insert, Table, exists, insert, select
+from sqlalchemy.dialects import postgresql, sqlite
 
 from station.plant.batch import Sent
 from station.plant.record_index import Glimpse, Setup, glimpse
-from station.plant.schema import corrections, records, setup_instruments, setups, yields
-from station.plant.yield_change import Result, changes
+from station.plant.schema import corrections, day_sums, records, setup_instruments, setups
+from station.plant.yield_change import Change, Result, changes
 
 Row = dict[str, Any]
 Motors = defaultdict[str, dict[int, Result]]    # by serial number: the runs that count, by their places in the log
 _EVERY = 2**62      # more than any place in a log
+_SUMS = ("motors", "passed_first", "passed_last")
 
 
 class Index:
@@ -24,7 +27,7 @@ class Index:
     def __init__(self, connection: Connection, station: int) -> None:
         self._connection = connection
         self._station = station
-        self._setups: dict[bytes, int] = {}
+        self._setups: dict[Setup, int] = {}
 
     def add(self, entries: Sequence[Sent]) -> list[int]:
         """Add rows for entries that are in the database; return which records could not be read."""
@@ -36,7 +39,7 @@ class Index:
         self._insert(corrections, [self._row(seq, what=what, of=of) for seq, (what, of) in corrected.items()])
         counting = {seq: record for seq, record in readable.items() if record.counts}
         void = {seq: of for seq, (what, of) in corrected.items() if what == "void"}
-        self._insert(yields, self._yields(counting, void, entries[0].seq if entries else 0))
+        self._add_up(self._changes(counting, void, entries[0].seq if entries else 0))
         return sorted(seen.keys() - readable.keys())
 
     def _record(self, seq: int, record: Glimpse) -> Row:
@@ -45,12 +48,12 @@ class Index:
 
     def _setup(self, setup: Setup) -> int:
         """Return the number of a setup, which is added where it is new."""
-        digest = setup.digest()
-        if digest not in self._setups:
+        if setup not in self._setups:
+            digest = setup.digest()
             known = self._connection.execute(select(setups.c.setup).where(
                 setups.c.station == self._station, setups.c.digest == digest)).scalar()
-            self._setups[digest] = self._new_setup(setup, digest) if known is None else known
-        return self._setups[digest]
+            self._setups[setup] = self._new_setup(setup, digest) if known is None else known
+        return self._setups[setup]
 
     def _new_setup(self, setup: Setup, digest: bytes) -> int:
         said = asdict(setup)
@@ -61,12 +64,12 @@ class Index:
                                          for place, one in enumerate(instruments)])
         return number
 
-    def _yields(self, counting: Mapping[int, Glimpse], void: Mapping[int, int], first: int) -> list[Row]:
+    def _changes(self, counting: Mapping[int, Glimpse], void: Mapping[int, int], first: int) -> list[Change]:
         """Return what each record that counts, and each run declared void, changes in the yield."""
         again = {record.serial for record in counting.values() if record.run > 1}
         motors = self._motors(again | self._serials(void.values()), first)
         serial_of = {seq: serial for serial, runs in motors.items() for seq in runs}
-        rows: list[Row] = []
+        changed: list[Change] = []
         for seq in sorted([*counting, *void]):
             of = void.get(seq, seq)
             serial = counting[seq].serial if seq in counting else serial_of.get(of)
@@ -78,9 +81,20 @@ class Index:
                 runs[seq], serial_of[seq] = _result(counting[seq]), serial
             else:
                 runs.pop(of, None)
-            rows += [self._row(seq, part=part, **asdict(change))
-                     for part, change in enumerate(changes(before, runs.values()))]
-        return rows
+            changed += changes(before, runs.values())
+        return changed
+
+    def _add_up(self, changed: Iterable[Change]) -> None:
+        """Add changes to the sums of their days."""
+        sums: Counter[tuple[str, str, str]] = Counter()
+        for change in changed:
+            for name in _SUMS:
+                sums[change.day, change.motor_type, name] += getattr(change, name)
+        days = sorted({(day, motor_type) for day, motor_type, _ in sums})
+        rows = [{"station": self._station, "day": day, "motor_type": motor_type,
+                 **{name: sums[day, motor_type, name] for name in _SUMS}} for day, motor_type in days]
+        if rows:
+            self._connection.execute(_adding_up(self._connection.dialect.name), rows)
 
     def _motors(self, serials: Iterable[str], first: int) -> Motors:
         """Return the runs of some motors that counted before entry `first`."""
@@ -107,6 +121,14 @@ class Index:
     def _insert(self, table: Table, rows: list[Row]) -> None:
         if rows:
             self._connection.execute(insert(table), rows)
+
+
+@cache
+def _adding_up(dialect: str) -> Insert:
+    """Return the statement that adds to the sums of a day, or begins them."""
+    adding = (postgresql.insert if dialect == "postgresql" else sqlite.insert)(day_sums)
+    return adding.on_conflict_do_update(index_elements=list(day_sums.primary_key.columns), set_={
+        name: day_sums.c[name] + adding.excluded[name] for name in _SUMS})
 
 
 def _result(record: Glimpse) -> Result:

@@ -6,7 +6,7 @@ from pathlib import Path
 
 from station.audit.files import named_files
 from station.audit.ledger import logged
-from station.certificate.issue import FOLDER
+from station.certificate.issue import FOLDER, certificate_path
 from station.errors import StationError
 from station.plant.plant_client import SentFile
 from station.record.kept_files import FILES
@@ -23,6 +23,12 @@ def files_of(entry: Entry) -> Iterator[SentFile]:
         said = json.loads(entry.body)
         kept = said["draft_sha256"], said["study"]["sha256"], said["sha256"]
         yield from (SentFile(f"{FILES}/{sha256}", sha256) for sha256 in kept)
+
+
+def certificate_of(entry: Entry) -> str:
+    """Return how the first certificate of a record is called in the store's folder; empty for other entries."""
+    said = logged(entry, columns=False).said if entry.kind == "record" else None
+    return certificate_path(Path(), said).as_posix() if said else ""
 
 
 def certificates_in(folder: Path) -> list[str]:

@@ -27,7 +27,7 @@ FORMAT = 1
 _JSON = "application/json"
 _AS_JSON = {"Content-Type": _JSON}
 _REFUSALS: dict[str, type[PlantError]] = {
-    kind.word: kind for kind in (refused.MalformedError, refused.UnsignedError, refused.OtherLogError,
+    kind.word: kind for kind in (PlantError, refused.MalformedError, refused.UnsignedError, refused.OtherLogError,
                                  refused.UnknownLogError, refused.TooLargeError, refused.AwayError,
                                  refused.NoRoomError)}
 

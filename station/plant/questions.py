@@ -7,7 +7,7 @@ from typing import Any
 from sqlalchemy import ColumnElement, Connection, Select, and_, exists, func, or_, select
 
 from station.audit.trace import Question
-from station.plant.schema import corrections, records, setup_instruments, setups, stations, yields
+from station.plant.schema import corrections, day_sums, records, setup_instruments, setups, stations
 
 _AFTER = "~"        # behind whatever an instant in ISO 8601 goes on with
 _LAST = "\U0010ffff"
@@ -73,6 +73,14 @@ def trace_tests(connection: Connection, question: Question, most: int) -> list[F
     return found
 
 
+def origins_with(connection: Connection, question: Question) -> list[str]:
+    """Return the names of the logs with tests that fit; dates are not looked at."""
+    fitting = list(_setups(connection, question))
+    query = select(stations.c.origin).join(setups, setups.c.station == stations.c.station).distinct()
+    rows = connection.execute(query.where(setups.c.setup.in_(fitting)).order_by(stations.c.origin))
+    return list(rows.scalars())
+
+
 def yield_by_day(connection: Connection, *, since: str = "", until: str = "", motor_type: str = "", origin: str = ""
                  ) -> list[DayYield]:
     """Return the yield of each day with motors, of the stations together; a motor counts once at each station.
@@ -80,17 +88,17 @@ def yield_by_day(connection: Connection, *, since: str = "", until: str = "", mo
     `since` and `until` are days, both included; the day is that of a motor's first run that counts, by the clock of
     its station.
     """
-    sums = [func.sum(column).label(column.name) for column in (yields.c.motors, yields.c.passed_first,
-                                                               yields.c.passed_last)]
-    query = select(yields.c.day, *sums).group_by(yields.c.day).order_by(yields.c.day)
+    sums = [func.sum(column).label(column.name) for column in (day_sums.c.motors, day_sums.c.passed_first,
+                                                               day_sums.c.passed_last)]
+    query = select(day_sums.c.day, *sums).group_by(day_sums.c.day).order_by(day_sums.c.day)
     if since:
-        query = query.where(yields.c.day >= since[:10])
+        query = query.where(day_sums.c.day >= since[:10])
     if until:
-        query = query.where(yields.c.day <= until[:10])
+        query = query.where(day_sums.c.day <= until[:10])
     if motor_type:
-        query = query.where(yields.c.motor_type == motor_type)
+        query = query.where(day_sums.c.motor_type == motor_type)
     if origin:
-        query = query.where(yields.c.station == select(stations.c.station).where(stations.c.origin == origin)
+        query = query.where(day_sums.c.station == select(stations.c.station).where(stations.c.origin == origin)
                             .scalar_subquery())
     rows = (DayYield(row.day, int(row.motors), int(row.passed_first), int(row.passed_last))
             for row in connection.execute(query))

@@ -3,7 +3,7 @@
 import hashlib
 import json
 from collections.abc import Mapping
-from dataclasses import astuple, dataclass
+from dataclasses import dataclass
 from typing import Any
 
 from station.audit.glance import at_a_glance
@@ -35,7 +35,13 @@ class Setup:
 
     def digest(self) -> bytes:
         """Return 32 bytes that tell it from every other."""
-        return hashlib.sha256(json.dumps(astuple(self)).encode()).digest()
+        return hashlib.sha256(json.dumps(self.words()).encode()).digest()
+
+    def words(self) -> list[str]:
+        """Return every text in it, in order."""
+        return [self.motor_type, self.limit_file, self.limit_revision, self.limit_sha256, self.sequence_sha256,
+                self.software, self.software_sha256,
+                *(word for one in self.instruments for word in (one.role, one.serial, one.certificate))]
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,12 +79,8 @@ def _glimpse(said: Mapping[str, Any]) -> Glimpse:
                   str(software.get("station_sha256", "")), instruments)
     found = Glimpse(str(said["serial"]), int(said["run"]), str(said["verdict"]), str(said.get("purpose") or ""),
                     str(said["started"]), setup)
-    if not 1 <= found.run < MOST_RUNS or not _is_text(json.dumps(astuple(found), ensure_ascii=False)):
+    words = "".join([found.serial, found.verdict, found.purpose, found.started, *setup.words()])
+    words.encode()      # a UnicodeEncodeError, which lone surrogates raise, is a ValueError
+    if not 1 <= found.run < MOST_RUNS or "\0" in words:
         raise ValueError("no column takes that")
     return found
-
-
-def _is_text(words: str) -> bool:
-    """Return whether the database takes texts that JSON writes so: no lone surrogate, and no NUL."""
-    words.encode()      # a UnicodeEncodeError is a ValueError
-    return "\\u0000" not in words

@@ -1,4 +1,5 @@
-"""The tables of the plant, the same for PostgreSQL and SQLite; rows are added and never changed or removed.
+"""The tables of the plant, the same for PostgreSQL and SQLite; rows are added, never removed, and but for sums never
+changed.
 
 `stations`, `entries`, `nodes`, `heads` and `files` are what was handed over. `alarms` and `settlements` are what went
 wrong and who has dealt with it. All others are an index: they repeat what bodies say, for searching.
@@ -32,6 +33,10 @@ def _seq() -> Column[int]:
     return Column("seq", BigInteger, primary_key=True, autoincrement=False)
 
 
+def _station_of_entry() -> Column[int]:
+    return Column("station", Integer, primary_key=True, autoincrement=False)
+
+
 def _of_entry() -> ForeignKeyConstraint:
     return ForeignKeyConstraint(["station", "seq"], ["entries.station", "entries.seq"])
 
@@ -43,6 +48,13 @@ stations = Table(
     Column("verifier", WORD, nullable=False),           # text of the log's public key
     Column("added", WORD, nullable=False),
     Column("person", WORD, nullable=False),
+)
+# logs of which nothing more is taken: their station has another one now, or their key is no secret any more
+ends = Table(
+    "ends", metadata, _station(),
+    Column("at", WORD, nullable=False),
+    Column("person", WORD, nullable=False),
+    Column("reason", WORD, nullable=False),
 )
 entries = Table(
     "entries", metadata, _station(), _seq(),
@@ -118,7 +130,7 @@ setup_instruments = Table(
     Index("setups_by_certificate", "certificate"),
 )
 records = Table(
-    "records", metadata, _station(), _seq(),
+    "records", metadata, _station_of_entry(), _seq(),
     Column("serial", WORD, nullable=False),
     Column("run", Integer, nullable=False),
     Column("verdict", WORD, nullable=False),
@@ -130,21 +142,20 @@ records = Table(
     Index("records_by_setup", "setup", "started", "seq"),
 )
 corrections = Table(
-    "corrections", metadata, _station(), _seq(),
+    "corrections", metadata, _station_of_entry(), _seq(),
     Column("what", WORD, nullable=False),
     Column("of", BigInteger, nullable=False),           # seq of the record
     _of_entry(),
     Index("corrections_by_record", "station", "of"),
 )
-# what each entry changes in the yield of a day: a sum over them is the yield, whatever is declared void later
-yields = Table(
-    "yields", metadata, _station(), _seq(),
-    Column("part", Integer, primary_key=True, autoincrement=False),
-    Column("day", WORD, nullable=False),                # of the motor's first run that counts
-    Column("motor_type", WORD, nullable=False),
+# Sums of a day, which grow in the transaction of the entries that change them: the only rows that do. With a row for
+# each motor instead, millions would be added up for the yield of a month.
+day_sums = Table(
+    "day_sums", metadata,
+    Column("day", WORD, primary_key=True),              # of the motor's first run that counts
+    Column("motor_type", WORD, primary_key=True),
+    Column("station", Integer, ForeignKey("stations.station"), primary_key=True, autoincrement=False),
     Column("motors", Integer, nullable=False),
     Column("passed_first", Integer, nullable=False),
     Column("passed_last", Integer, nullable=False),
-    _of_entry(),
-    Index("yields_by_day", "day", "motor_type", "station", "motors", "passed_first", "passed_last"),
 )

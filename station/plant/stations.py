@@ -8,7 +8,7 @@ from station.clock import Instant, stamp
 from station.errors import UsageError
 from station.plant.database import Database
 from station.plant.refused import UnknownLogError
-from station.plant.schema import stations
+from station.plant.schema import ends, stations
 from station.record.signed_note import ED25519, Ed25519Verifier, parse_key_text
 
 
@@ -48,6 +48,38 @@ def add_station(database: Database, text: str, *, person: str, at: Instant) -> K
     return Known(number, Ed25519Verifier(name, public))
 
 
+def end_station(database: Database, origin: str, *, person: str, reason: str, at: Instant) -> None:
+    """Take nothing more of a log from now on; what the plant has of it stays.
+
+    Raises
+    ------
+    UnknownLogError
+        The plant does not know it.
+    UsageError
+        It has ended already, or nobody says why.
+    """
+    if not reason.strip():
+        raise UsageError("ended without a reason", where=f"log of {origin}", expected="words that say it",
+                         got=repr(reason), remedy="Say why nothing more is taken of it.")
+    with database.writing() as connection:
+        known = find_station(connection, origin)
+        if ended := _ended(connection, known):
+            raise UsageError("the log has ended already", where=f"log of {origin}", expected="one that goes on",
+                             got=ended, remedy="Nothing is to be done.")
+        connection.execute(insert(ends), {"station": known.number, "at": stamp(at), "person": person.strip(),
+                                          "reason": reason.strip()})
+
+
+def admitted_station(connection: Connection, origin: str) -> Known:
+    """Return the station of a log that may hand over; UnknownLogError if there is none, or its log has ended."""
+    known = find_station(connection, origin)
+    if ended := _ended(connection, known):
+        raise UnknownLogError("the plant takes nothing more of this log", where=f"log of {origin}",
+                              expected="a log that goes on", got=ended, remedy="Give the station a new store and a new "
+                              "log of another name, and its public key to `station plant add`.")
+    return known
+
+
 def find_station(connection: Connection, origin: str) -> Known:
     """Return the station with a log of this name; UnknownLogError if there is none."""
     row = connection.execute(select(stations).where(stations.c.origin == origin)).first()
@@ -61,6 +93,12 @@ def all_stations(connection: Connection) -> list[Known]:
     """Return every station, by the names of their logs."""
     return [_known(row.station, row.verifier)
             for row in connection.execute(select(stations).order_by(stations.c.origin))]
+
+
+def _ended(connection: Connection, known: Known) -> str:
+    """Return in words when and why a log has ended, empty while it goes on."""
+    row = connection.execute(select(ends).where(ends.c.station == known.number)).first()
+    return f"ended {row.at} by {row.person}: {row.reason}" if row else ""
 
 
 def _known(number: int, text: str) -> Known:

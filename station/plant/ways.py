@@ -1,6 +1,7 @@
 """Ways to carry out chunks: in this process, in a pool of processes, or by whatever takes work as an executor does."""
 
 import os
+import signal
 from collections.abc import Callable, Iterable, Iterator
 from concurrent.futures import FIRST_COMPLETED, Executor, Future, ProcessPoolExecutor, wait
 from concurrent.futures.process import BrokenProcessPool
@@ -41,7 +42,7 @@ def process_pool(workers: int) -> Iterator[Way]:
         A process ended before its work was done.
     """
     # Processes begin anew instead of as copies: what this one holds open (database, locks) is none of their business.
-    with ProcessPoolExecutor(workers, get_context("spawn")) as pool:
+    with ProcessPoolExecutor(workers, get_context("spawn"), _left_to_the_first_process) as pool:
         try:
             yield Way(pool, lambda: AHEAD * workers, f"{workers} processes")
         except BrokenProcessPool as error:
@@ -77,6 +78,11 @@ def _next_made(under_way: dict[Future[bytes], Chunk]) -> Iterator[tuple[Chunk, b
     done, _ = wait(under_way, return_when=FIRST_COMPLETED)
     for future in done:
         yield under_way.pop(future), future.result()
+
+
+def _left_to_the_first_process() -> None:
+    """Let an interruption from the keyboard, which reaches every process, end the first one, and that one its pool."""
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
 
 
 class _Here(Executor):

@@ -1,7 +1,7 @@
 """How one entry changes the yield of its station: what a motor counted for before, and after; pure.
 
-A motor counts on the day of its first run that has a result and is not void, as in `record.find.count_yield`. Days
-only add up: what is declared void later is taken back by rows of its own, so that no sum has to look at single motors.
+A motor counts on the day of its first run that has a result and is not void, as in `record.find.count_yield`. What
+changes is added to the sums of a day, so that whoever asks for them need not look at single motors.
 """
 
 from collections.abc import Iterable

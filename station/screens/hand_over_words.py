@@ -18,12 +18,10 @@ class HandOverWords:
 def hand_over_words(state: HandOverState, words: Words, zone: ZoneInfo) -> HandOverWords:
     """Return what is said of `state`: the worst first, and never that something was lost, as nothing is."""
     progress = state.progress
-    if state.is_fork or progress.alarm:
-        return HandOverWords(words.text("standing.plant.fork"), is_urgent=True)
-    if state.trouble:
-        return HandOverWords(words.text("standing.plant.trouble"), is_urgent=True)
-    if progress.left:
-        return HandOverWords(words.text("standing.plant.left", count=progress.left), is_urgent=True)
+    for key, is_so in (("fork", state.is_fork), ("trouble", state.trouble), ("alarm", progress.alarm),
+                       ("left", progress.left)):
+        if is_so:
+            return HandOverWords(words.text(f"standing.plant.{key}", count=progress.left), is_urgent=True)
     if state.silent_since is not None:
         since = state.silent_since.astimezone(zone).strftime("%Y-%m-%d %H:%M")
         return HandOverWords(words.text("standing.plant.silent", since=since), is_urgent=False)

@@ -1,9 +1,14 @@
 """A starter folder on free ports, and the command line run in this process."""
 
+import sys
+from pathlib import Path
+
 import pytest
 
 from station.cli import program
 from station.cli.setup import write_folder
+
+sys.path.insert(0, str(Path(__file__).parent.parent / "plant"))     # stations that hand over
 
 
 @pytest.fixture

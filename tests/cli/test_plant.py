@@ -8,12 +8,17 @@ import time
 from pathlib import Path
 
 import pytest
+from sending_station import SendingStation
+from sqlalchemy import text
 
 from station.clock import system_clock
 from station.exit_code import ExitCode
 from station.plant.alarms import raise_alarm
 from station.plant.database import open_database
+from station.plant.intake import Intake
 from station.plant.plant_file import load_plant
+from station.plant.stations import add_station
+from station.record.cosignature import WitnessKey
 from station.record.log_key import LogKey
 from station.simulated.free_port import free_ports
 
@@ -77,6 +82,28 @@ def test_status_tells_alarms_until_they_are_settled(works, command, key):
     assert settled[:2] == (ExitCode.PASS, "Alarm 1 is settled.\n")
     assert command("plant", "settle", "1", "--reason", "again", "--plant", works)[0] == ExitCode.WRONG_USE
     assert command("plant", "status", "--plant", works)[0] == ExitCode.PASS
+    assert command("plant", "end", "line-1", "--reason", " ", "--plant", works)[0] == ExitCode.WRONG_USE
+    ended = command("plant", "end", "line-1", "--reason", "has a new log", "--plant", works)
+    assert ended[:2] == (ExitCode.PASS, "Nothing more is taken of line-1.\n")
+    assert "ended 2" in command("plant", "status", "--plant", works)[1]
+
+
+def test_the_check_tells_what_is_not_as_it_was_handed_over(works, command, tmp_path):
+    sender = SendingStation(tmp_path / "store").fill(2)
+    database = open_database(load_plant(works).database)
+    known = add_station(database, str(sender.key.verifier), person="U. Rabe", at=system_clock().utc())
+    Intake(database, WitnessKey.load(works.parent / "keys")).take(known, sender.batch(), system_clock().utc())
+    sender.close()
+    whole = command("plant", "check", "--files", "--plant", works)
+    assert whole[:2] == (ExitCode.PASS, "1 log(s) checked, 0 fault(s)\n")
+    with database.writing() as connection:
+        connection.execute(text("DROP TRIGGER records_UPDATE"))
+        connection.execute(text("UPDATE records SET verdict = 'FAIL' WHERE seq = 1"))
+    database.close()
+    code, out, err = command("plant", "check", "line-1", "--plant", works)
+    assert (code, out) == (ExitCode.EVIDENCE, "1 log(s) checked, 2 fault(s)\n")
+    assert "entry 1 of the log of line-1" in err
+    assert command("plant", "check", "line-2", "--plant", works)[0] == ExitCode.NO_RESULT
 
 
 def test_questions_to_an_empty_plant(works, command):

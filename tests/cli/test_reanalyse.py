@@ -111,6 +111,21 @@ def test_a_killed_command_goes_on_with_the_parts_that_it_made(store, tmp_path):
     assert not folder.exists()
 
 
+def test_an_interrupted_command_ends_quietly_and_keeps_its_parts(store, tmp_path):
+    words = [*PROGRAM, "reanalyse", str(store), "--to", "table.parquet", "--workers", "2", "--captures", "2"]
+    process = subprocess.Popen(words, cwd=tmp_path, env=environment(), stderr=subprocess.PIPE, text=True,
+                               start_new_session=True)
+    while not list((tmp_path / "table.parquet.parts").glob("*.parquet")):
+        assert process.poll() is None
+        time.sleep(0.01)
+    os.killpg(process.pid, signal.SIGINT)       # as the keyboard does: all processes of the terminal
+    _, told = process.communicate()
+    assert process.returncode == ExitCode.INTERRUPTED
+    assert told in {"", "interrupted\n"}
+    assert list((tmp_path / "table.parquet.parts").glob("*.parquet"))
+    assert not (tmp_path / "table.parquet").exists()
+
+
 def environment():
     return {**os.environ, "PYTHONPATH": str(Path(__file__).parents[2])}
 

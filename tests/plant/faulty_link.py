@@ -54,6 +54,7 @@ class FaultyLink:
                 threading.Thread(target=self._forth, args=(client, server, fate), daemon=True).start()
                 answer = b"" if fate == HALF_REQUEST else received(server)
                 client.sendall({NO_ANSWER: b"", HALF_ANSWER: answer[:len(answer) // 2]}.get(fate, answer))
+                client.shutdown(socket.SHUT_RDWR)       # as the thread that reads from it keeps it open
 
     @staticmethod
     def _forth(client, server, fate):

@@ -8,6 +8,8 @@ from sending_station import SendingStation
 from station.plant.batch import parse_batch
 from station.plant.refused import MalformedError
 from station.plant.stations import Known
+from station.record.checkpoint import Checkpoint
+from station.record.witness import Request
 
 
 @pytest.fixture(scope="module")
@@ -42,6 +44,16 @@ def test_what_is_no_batch_is_refused(known, sender, spoil):
     with pytest.raises(MalformedError) as refused:
         parse_batch(json.dumps(told).encode(), known)
     assert refused.value.remedy
+
+
+def test_a_head_of_another_log_under_the_same_key_is_refused(known, sender):
+    told = json.loads(sender.content())
+    head = sender.log.head()
+    signed = sender.key.sign(Checkpoint("line-2", head.size, head.root).text())
+    told["entries"][-1]["checkpoint"] = signed
+    told["request"] = str(Request(0, (), signed))
+    with pytest.raises(MalformedError, match="another log"):
+        parse_batch(json.dumps(told).encode(), known)
 
 
 def test_heads_signed_by_others_are_refused(known, tmp_path):

@@ -50,7 +50,7 @@ def known(database, sender):
 def held(database, known):
     """Everything the plant has of a station's log: what must stay as it is when something is refused."""
     with database.reading() as connection:
-        tables = (schema.entries, schema.nodes, schema.heads, schema.records, schema.yields)
+        tables = (schema.entries, schema.nodes, schema.heads, schema.records, schema.day_sums)
         return [sorted(map(tuple, connection.execute(select(table).where(table.c.station == known.number))))
                 for table in tables]
 
@@ -93,7 +93,7 @@ def test_it_grows_batch_by_batch_to_the_same(database, intake, known, sender):
         head = intake.take(known, sender.batch(first, end), AT)
         size = end
         assert (head.size, head.root) == (size, sender.log.head(size).root)
-    entries, _nodes, _heads, records, _yields = held(database, known)
+    entries, _nodes, _heads, records, _sums = held(database, known)
     assert (len(entries), len(records)) == (40, 40)
 
 
@@ -163,9 +163,13 @@ def test_two_stations_with_one_key_are_told(database, intake, known, sender, tmp
     sender.fill(3)
     twin.fill(3, "VB24-")
     intake.take(known, sender.batch(), AT)
+    for first in (0, 3):        # with entries, and with the head alone
+        with pytest.raises(ForkError):
+            intake.take(known, twin.batch(first), AT)
     with pytest.raises(ForkError):
-        intake.take(known, twin.batch(), AT)
+        intake.take(known, twin.batch(2, 2), AT)
     twin.close()
+    assert alarms(database, known) == [("fork", 0), ("fork", None)]
     sender.fill(1)      # the other goes on being taken in
     assert intake.take(known, sender.batch(3), AT).size == 4
 

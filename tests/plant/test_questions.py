@@ -116,6 +116,16 @@ def test_traces_are_those_of_the_stores(connection, working, question):
                   for each in found) == expected
 
 
+def test_a_trace_is_in_the_order_of_time_within_a_setup(connection, working):
+    question = Question(certificate="C-200", limits="CP-40.toml D")     # one setup at each station
+    found = trace_tests(connection, question, 10_000)
+    assert [each.origin for each in found] == sorted(each.origin for each in found)
+    for station in working:
+        of_one = [(each.started, each.seq) for each in found if each.origin == station.key.name]
+        assert of_one == sorted(of_one)
+        assert [seq for _, seq in of_one] != sorted(seq for _, seq in of_one)   # as they came is another order
+
+
 def test_a_long_trace_is_cut_where_it_is_told_to(connection):
     whole = trace_tests(connection, Question(instrument="DG-7"), 10_000)
     for most in (1, 7, 50, len(whole)):

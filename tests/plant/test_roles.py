@@ -37,7 +37,7 @@ def test_a_reader_reads_every_table(reader):
 
 @pytest.mark.parametrize("command", [
     "INSERT INTO stations VALUES (2, 'line-2', 'key', 'now', 'nobody')", "UPDATE stations SET person = 'nobody'",
-    "DELETE FROM stations", "TRUNCATE stations CASCADE", "DROP TABLE yields", "CREATE TABLE more (one integer)",
+    "DELETE FROM stations", "TRUNCATE stations CASCADE", "DROP TABLE day_sums", "CREATE TABLE more (one integer)",
     "DROP TRIGGER stations_only_added ON stations"])
 def test_a_reader_changes_nothing(reader, command):
     with pytest.raises(StationError, match="refused"), reader.writing() as connection:
@@ -48,4 +48,18 @@ def test_sqlite_knows_no_roles(new_address):
     database = open_database(make_url(new_address("sqlite")))
     with pytest.raises(UsageError, match="knows no roles"):
         upgrade(database, "plant_reader")
+    database.close()
+
+
+def test_an_account_that_owns_its_database_and_nothing_else_is_enough(postgresql):
+    for command in ("CREATE ROLE plain LOGIN", "CREATE ROLE plain_reader", "CREATE DATABASE plain OWNER plain"):
+        postgresql.sql(command)
+    address = postgresql.url("plain", "plain").replace("postgresql:", "postgresql+psycopg:")
+    database = open_database(make_url(address))
+    upgrade(database, "plain_reader")
+    with database.writing() as connection:
+        connection.execute(insert(schema.stations), STATION)
+        connection.execute(select(schema.stations).with_for_update(key_share=True)).all()
+    with pytest.raises(StationError, match="never changed"), database.writing() as connection:
+        connection.execute(text("DELETE FROM stations"))
     database.close()

@@ -4,7 +4,11 @@ import gzip
 import hashlib
 import json
 import socket
+import ssl
+import subprocess
+from contextlib import closing
 from dataclasses import replace
+from urllib.parse import quote
 
 import httpx
 import pytest
@@ -14,14 +18,16 @@ from sqlalchemy import func, select
 
 from station.clock import system_clock
 from station.errors import UsageError
+from station.listener import bound, running
 from station.plant import schema
 from station.plant.asked import MOST_SENT, MOST_UNPACKED
 from station.plant.message_signature import sign
 from station.plant.server import make_server
-from station.plant.stations import add_station
+from station.plant.stations import add_station, end_station
 from station.record.cosignature import load_witness
 from station.record.log_key import LogKey
 from station.record.signed_note import parse_note, verify_note
+from station.simulated.free_port import free_ports
 
 PARTS = ("error", "what", "where", "expected", "got", "remedy")
 
@@ -82,6 +88,17 @@ def test_only_the_station_itself_hands_over_its_log(desk, asker, sender, new_ori
     assert count(desk, schema.entries, sender) == 0
 
 
+def test_of_a_log_that_has_ended_nothing_more_is_taken(desk, asker, sender):
+    asker.post(sender.content())
+    end_station(desk.database, sender.key.name, person="U. Rabe", reason="key stolen", at=system_clock().utc())
+    sender.fill(1)
+    for answer in (asker.post(sender.content(3)), asker.ask("GET"), asker.put("captures/a", b"")):
+        assert "key stolen" in refused(answer, 404, "unknown")["got"]
+    assert count(desk, schema.entries, sender) == 3
+    with pytest.raises(UsageError, match="ended already"):
+        end_station(desk.database, sender.key.name, person="U. Rabe", reason="again", at=system_clock().utc())
+
+
 def test_what_is_changed_on_the_way_is_not_taken(desk, asker, sender):
     content = sender.content()
     url = f"{asker.base}{asker.log}/entries"
@@ -108,7 +125,8 @@ def test_files_are_kept_once_under_their_names(plant, asker, sender):
     name, content = "captures/run-000001-1-forward 1500.parquet", b"waveforms"
     sha256 = hashlib.sha256(content).hexdigest()
     assert asker.missing({name: sha256, "files/ab": sha256}).json() == {"missing": [name, "files/ab"]}
-    assert [asker.put(name, content).status_code for _ in range(2)] == [201, 200]
+    packed = asker.put(name, gzip.compress(content), headers={"Content-Encoding": "gzip"})
+    assert [packed.status_code, asker.put(name, content).status_code] == [201, 200]
     assert asker.missing({name: sha256, "files/ab": sha256}).json() == {"missing": ["files/ab"]}
     kept = plant.folder / "archive" / sender.key.name.replace("/", "%2F") / name
     assert kept.read_bytes() == content
@@ -142,9 +160,12 @@ def test_more_than_is_taken_at_once_is_refused(asker):
     refused(asker.ask("POST", "/entries", packed, headers={"Content-Encoding": "gzip"}), 413, "size")
 
 
-@pytest.mark.parametrize("content", [b"", b"no gzip", gzip.compress(b"{}")[:-1], gzip.compress(b"{}") + b"more"])
-def test_content_that_is_not_packed_as_it_says_is_refused(asker, content):
-    refused(asker.ask("POST", "/entries", content, headers={"Content-Encoding": "gzip"}), 400, "request")
+def test_content_that_is_not_packed_as_it_says_is_refused(desk, asker, sender):
+    packed = gzip.compress(sender.content())
+    for content in (b"", b"no gzip", packed[:-1], packed + b"more", packed + packed):
+        refused(asker.ask("POST", "/entries", content, headers={"Content-Encoding": "gzip"}), 400, "request")
+    refused(asker.ask("POST", "/entries", packed, headers={"Content-Encoding": "br"}), 400, "request")
+    assert count(desk, schema.entries, sender) == 0
 
 
 @pytest.mark.parametrize("content", [b"", b"[]", b'{"format":1}', b'{"format":1,"files":[{"name":"a"}]}'])
@@ -166,6 +187,31 @@ def test_a_station_that_is_gone_before_its_request_is_whole_leaves_nothing(plant
 def test_other_computers_ask_over_tls_alone(plant, desk):
     with pytest.raises(UsageError, match="TLS alone"):
         make_server(desk, replace(plant, host="0.0.0.0"), system_clock())
+
+
+def certificate(folder):
+    """Make a certificate for this computer with the program openssl; return it and its key."""
+    paths = folder / "tls.crt", folder / "tls.key"
+    subprocess.run(["openssl", "req", "-x509", "-newkey", "ec", "-pkeyopt", "ec_paramgen_curve:P-256", "-nodes",
+                    "-days", "2", "-subj", "/CN=plant", "-addext", "subjectAltName=IP:127.0.0.1", "-out", paths[0],
+                    "-keyout", paths[1]], check=True, capture_output=True)
+    return paths
+
+
+def test_a_log_is_handed_over_by_tls(plant, desk, sender, tmp_path):
+    public, private = certificate(tmp_path)
+    (port,) = free_ports(1)
+    over_tls = replace(plant, port=port, certificate=public, key=private)
+    with closing(bound(over_tls.host, port)) as listening, running(
+            make_server(desk, over_tls, system_clock()), listening):
+        url = f"https://127.0.0.1:{port}/v1/logs/{quote(sender.key.name, safe='')}/entries"
+        content, trust = sender.content(), ssl.create_default_context(cafile=public)
+        answer = httpx.post(url, content=content, headers=sign("POST", url, {}, content, sender.key), verify=trust)
+        assert (answer.status_code, answer.json()["size"]) == (200, 3)
+        with pytest.raises(httpx.ConnectError, match="verif"):
+            httpx.get(url, verify=ssl.create_default_context())
+        with pytest.raises(httpx.RemoteProtocolError):
+            httpx.get(url.replace("https:", "http:"))
 
 
 def test_answers_are_json_whatever_is_sent(asker):

@@ -22,8 +22,8 @@ DONE, HALF = Progress(7, 7, 7), Progress(7, 3, 0)
     (HandOverState(HALF, SINCE), "not reachable since 2026-11-26 04:05: nothing is lost", False),
     (HandOverState(HALF, trouble="unknown log"), "takes nothing: call the engineer. Nothing is lost.", True),
     (HandOverState(Progress(7, 7, 7, left=2), SINCE), "2 files could not be handed over: call the engineer.", True),
+    (HandOverState(Progress(7, 7, 7, 0, "two heads")), "ALARM there about this station. Call the engineer.", True),
     (HandOverState(DONE, None, "fork", is_fork=True), "FORK: another log under this name. Call the engineer.", True),
-    (HandOverState(Progress(7, 7, 7, 0, "two heads")), "FORK: another log under this name. Call the engineer.", True),
 ])
 def test_the_worst_is_said_and_who_must_do_something(state, english, is_urgent):
     said = hand_over_words(state, languages()["en"], ZONE)

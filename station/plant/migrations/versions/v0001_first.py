@@ -1,4 +1,4 @@
-"""The first form of the tables, with triggers that let nobody change or remove a row."""
+"""The first form of the tables, with triggers that let nobody remove a row, or change one that is no sum."""
 
 import sqlalchemy as sa
 from alembic import op
@@ -7,14 +7,15 @@ from sqlalchemy.dialects import postgresql
 revision, down_revision = "0001", None
 
 WORD = sa.Text().with_variant(postgresql.TEXT(collation="C"), "postgresql")
-TABLES = ("stations", "entries", "nodes", "heads", "files", "alarms", "settlements", "setups", "setup_instruments",
-          "records", "corrections", "yields")
+TABLES = ("stations", "ends", "entries", "nodes", "heads", "files", "alarms", "settlements", "setups",
+          "setup_instruments", "records", "corrections", "day_sums")
+SUMS = ("day_sums",)
 _POSTGRESQL = """
 CREATE FUNCTION only_added() RETURNS trigger LANGUAGE plpgsql AS
 $$ BEGIN RAISE EXCEPTION 'rows of % are never changed', TG_TABLE_NAME; END $$
 """
 _OF_POSTGRESQL = """
-CREATE TRIGGER {table}_only_added BEFORE UPDATE OR DELETE OR TRUNCATE ON {table}
+CREATE TRIGGER {table}_only_added BEFORE {verbs} OR TRUNCATE ON {table}
 FOR EACH STATEMENT EXECUTE FUNCTION only_added()
 """
 _OF_SQLITE = """
@@ -67,6 +68,7 @@ def _what_is_handed_over() -> None:
     op.create_table("stations", sa.Column("station", sa.Integer, primary_key=True),
                     sa.Column("origin", WORD, nullable=False, unique=True), _word("verifier"), _word("added"),
                     _word("person"))
+    op.create_table("ends", _station(), _word("at"), _word("person"), _word("reason"))
     op.create_table("entries", _station(), _long_part("seq"), _word("kind"), _long("subject"), _bytes("leaf"),
                     _word("checkpoint"), _bytes("body"))
     op.create_table("nodes", _station(), _part("level"), _long_part("position"), _bytes("hash"))
@@ -96,25 +98,30 @@ def _index() -> None:
                     _part("number"), _word("role"), _word("serial"), _word("certificate"))
     op.create_index("setups_by_instrument", "setup_instruments", ["serial"])
     op.create_index("setups_by_certificate", "setup_instruments", ["certificate"])
-    op.create_table("records", _station(), _long_part("seq"), _word("serial"), _number("run"), _word("verdict"),
+    op.create_table("records", _part("station"), _long_part("seq"), _word("serial"), _number("run"), _word("verdict"),
                     _word("purpose"), _word("started"),
                     sa.Column("setup", sa.Integer, sa.ForeignKey("setups.setup"), nullable=False), _entry())
     op.create_index("records_by_serial", "records", ["serial", "station", "run"])
     op.create_index("records_by_setup", "records", ["setup", "started", "seq"])
-    op.create_table("corrections", _station(), _long_part("seq"), _word("what"), _long("of"), _entry())
+    op.create_table("corrections", _part("station"), _long_part("seq"), _word("what"), _long("of"), _entry())
     op.create_index("corrections_by_record", "corrections", ["station", "of"])
-    op.create_table("yields", _station(), _long_part("seq"), _part("part"), _word("day"), _word("motor_type"),
-                    _number("motors"), _number("passed_first"), _number("passed_last"), _entry())
-    op.create_index("yields_by_day", "yields",
-                    ["day", "motor_type", "station", "motors", "passed_first", "passed_last"])
+    op.create_table("day_sums", sa.Column("day", WORD, primary_key=True),
+                    sa.Column("motor_type", WORD, primary_key=True),
+                    sa.Column("station", sa.Integer, sa.ForeignKey("stations.station"), primary_key=True,
+                              autoincrement=False),
+                    _number("motors"), _number("passed_first"), _number("passed_last"))
 
 
 def _only_added() -> None:
     if op.get_bind().dialect.name == "postgresql":
         op.execute(_POSTGRESQL)
         for table in TABLES:
-            op.execute(_OF_POSTGRESQL.format(table=table))
+            op.execute(_OF_POSTGRESQL.format(table=table, verbs=" OR ".join(_forbidden(table))))
         return
     for table in TABLES:
-        for verb in ("UPDATE", "DELETE"):
+        for verb in _forbidden(table):
             op.execute(_OF_SQLITE.format(table=table, verb=verb))
+
+
+def _forbidden(table: str) -> tuple[str, ...]:
+    return ("DELETE",) if table in SUMS else ("UPDATE", "DELETE")
