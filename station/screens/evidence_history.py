@@ -6,6 +6,7 @@ from typing import Any
 
 from station.audit.stored import kept_limits
 from station.errors import StationError
+from station.record.correction import void_in
 from station.record.counting import RunPlace, places_of
 from station.record.print_queue import DATABASE, Printout, PrintQueue
 from station.record.store import Store
@@ -36,8 +37,7 @@ class Revision:
 def runs_of(store: Store, serial: str) -> list[Run]:
     """Return the runs of a motor, first run first."""
     records = store.show(serial)
-    void = {said["of"]["run"] for said in store.statements("correction")
-            if said["what"] == "void" and said["of"]["serial"] == serial}
+    void = {run for of, run in void_in(store.statements("correction")) if of == serial}
     suspect = {one.run: one.check for one in store.suspects() if one.serial == serial}
     return [Run(record, place, suspect.get(record["run"]))
             for record, place in zip(records, places_of(records, void), strict=True)]

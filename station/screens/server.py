@@ -1,9 +1,11 @@
 """The servers of the pages, as they are set up everywhere."""
 
+from collections.abc import Sequence
+
 import uvicorn
+from starlette.types import ASGIApp
 
 from station.listener import Listener, server_of, tls_server_of
-from station.screens.app import build_app
 from station.screens.site import Site
 
 HOST = "127.0.0.1"
@@ -12,9 +14,15 @@ MOST_OF_PLANT = 64  # connections from other computers at once; the panel has no
 
 def make_server(site: Site, port: int) -> uvicorn.Server:
     """Return a server of `site` on this computer alone, to be run."""
-    return server_of(build_app(site), host=HOST, port=port)
+    return server_of(_app(site), host=HOST, port=port)
 
 
 def make_plant_server(site: Site, plant: Listener) -> uvicorn.Server:
     """Return a server of `site` for other computers, under their names and over TLS, to be run on a socket."""
-    return tls_server_of(build_app(site, plant.names, at_panel=False), plant, limit_concurrency=MOST_OF_PLANT)
+    return tls_server_of(_app(site, plant.names, at_panel=False), plant, limit_concurrency=MOST_OF_PLANT)
+
+
+def _app(site: Site, names: Sequence[str] = (), *, at_panel: bool = True) -> ASGIApp:
+    from station.screens.app import build_app  # noqa: PLC0415 - with the libraries of studies, which only pages need
+
+    return build_app(site, names, at_panel=at_panel)

@@ -56,6 +56,7 @@ def _values(ask: Ask) -> Response:
                Column(told["key"], pa.float64(), of.values.tolist(), about),
                Column(f"u({told['key']})", pa.float64(), [u if np.isfinite(u) else None for u in of.us.tolist()],
                       about)]
+    ask.site.trail.add(ask.name, "export", where=ask.where, about=f"{told['key']} of {asked.query}")
     return Response(as_csv(columns), media_type="text/csv; charset=utf-8",
                     headers={"content-disposition": 'attachment; filename="values.csv"'})
 
@@ -68,7 +69,16 @@ def _pair(ask: Ask) -> Response:
     keys = [one["key"] for one in whole.said["characteristics"]]
     across, up = (ask.given(name, 120) for name in ("across", "up"))
     found = scatter(whole, _characteristic(whole, across), _characteristic(whole, up)) if across and up else None
-    return page(ask, "study_pair.html", asked=asked, keys=sorted(keys), across=across, up=up, found=found)
+    return page(ask, "study_pair.html", asked=asked, keys=sorted(keys), across=across, up=up, found=found,
+                matrix=_matrix(whole))
+
+
+def _matrix(whole: TypeDigest) -> tuple[list[str], list[list[float | None]]]:
+    """Return the characteristics of the strongest pairs and their rank correlations with each other."""
+    named = dict.fromkeys(key for pair in whole.said["pairs"] for key in (pair["first"], pair["second"]))
+    keys, r = whole.said["correlation"]["keys"], whole.said["correlation"]["r"]
+    places = [keys.index(key) for key in named]
+    return list(named), [[r[row][column] for column in places] for row in places]
 
 
 def _characteristic(whole: TypeDigest, key: str) -> tuple[Mapping[str, Any], Values]:

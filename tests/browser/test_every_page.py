@@ -15,7 +15,7 @@ VIEWS = (
     (Role.ENGINEER, f"/tests/{BAD}/1"), (Role.ENGINEER, f"/tests/{BAD}/1?beside={GOOD}"),
     (Role.ENGINEER, f"/tests/{BAD}/1/captures/1/poles"), (Role.ENGINEER, "budget"),
     (Role.ENGINEER, "/tests/no-such-motor/1"), (Role.ENGINEER, "/files"), (Role.ENGINEER, "file"),
-    (Role.ENGINEER, "/bench"), (Role.RELEASER, "/files"),
+    (Role.ENGINEER, "/bench"), (Role.RELEASER, "/files"), (Role.ENGINEER, "/limits"),
     (Role.ENGINEER, "/studies"), (Role.ENGINEER, "/studies/gauge"), (Role.ENGINEER, "/studies/drift"),
     (Role.AUDITOR, "/evidence"), (Role.AUDITOR, f"/evidence?named={BAD}"), (Role.AUDITOR, f"/evidence/{BAD}/1"),
     (Role.AUDITOR, "kept audit"), (Role.AUDITOR, "/evidence/archive"),

@@ -100,3 +100,25 @@ def test_a_folder_that_takes_nothing_is_told(line, command):
                            line / "station.toml", "--plots", "0")
     assert code == ExitCode.NO_RESULT
     assert "--out" in err
+
+
+@pytest.mark.parametrize(("words", "motors", "named"), [
+    (("--since", "2026-11-26"), 30, "since 2026-11-26"), (("--until", "2026-11-25"), 30, "until 2026-11-25"),
+    (("--without", "M003", "--without", "M004"), 58, "without M003, M004"),
+    (("--judged-by", LIMITS.sha256[:6]), 60, f"judged by the limit file {LIMITS.sha256[:6]}"),
+    (("--every-run", "--trusted"), 60, "every run with a result, failures included, without those in doubt"),
+])
+def test_other_tests_are_chosen_and_named(line, command, words, motors, named):
+    code, out, _ = command("study", "type", "CP-40", "--station", line / "station.toml", "--json", *words)
+    assert code == ExitCode.PASS
+    said = json.loads(out)
+    assert said["motors"] == motors
+    assert named in said["about"][0]
+    assert said["choice"]["every_run"] == ("--every-run" in words)
+
+
+@pytest.mark.parametrize("words", [("--since", "monday"), ("--since", "2027-01-01"), ("--judged-by", "00")])
+def test_what_no_tests_answer_to_is_told(line, command, words):
+    code, _, err = command("study", "type", "CP-40", "--station", line / "station.toml", *words)
+    assert code == ExitCode.WRONG_USE
+    assert words[-1] in err

@@ -59,3 +59,21 @@ def test_the_oldest_outcomes_are_forgotten():
         background.start(str(number), lambda: 1, who="T. Elster", at=AT)
         ended(background, str(number))
     assert [background.outcome(str(number)) is None for number in (0, 2, 3, KEPT + 2)] == [True, True, False, False]
+
+
+def test_what_is_at_work_is_known_and_only_what_ended_is_forgotten():
+    background, gate = Background(kept=2), threading.Event()
+    background.start("a", lambda: gate.wait(10), who="T. Elster", at=AT)
+    assert background.running().key == "a"
+    background.forget("a")
+    assert background.outcome("a").is_running
+    gate.set()
+    ended(background, "a")
+    assert background.running() is None
+    background.forget("a")
+    background.forget("never begun")
+    assert background.outcome("a") is None
+    for key in "bcd":
+        background.start(key, lambda: 1, who="T. Elster", at=AT)
+        ended(background, key)
+    assert [key for key in "bcd" if background.outcome(key)] == ["c", "d"]

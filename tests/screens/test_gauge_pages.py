@@ -144,7 +144,6 @@ def assert_as_at_the_command_line(engineer, site, page):
 @pytest.mark.parametrize("asked_for", [
     {"study": "../G2"}, {"study": ""}, {"by": "moon"}, {"motors": "CP40-0001"}, {"motors": "XX-1, XX-2"},
     {"motors": "CP40-0001, VB24-0001"}, {"repeats": "1"}, {"repeats": "x"}, {"seed": ""}, {"levels": "one"},
-    {"motors": " ".join(f"CP40-{k:04}" for k in range(60)), "repeats": "99"},
 ])
 def test_a_plan_that_cannot_be_is_refused_and_not_kept(engineer, site, asked_for):
     answer = engineer.post("/studies/gauge", data=ASKED | {"study": "G9"} | asked_for)
@@ -152,6 +151,13 @@ def test_a_plan_that_cannot_be_is_refused_and_not_kept(engineer, site, asked_for
     assert 'role="alert"' in answer.text
     assert "G9" not in engineer.get("/studies/gauge").text
     assert not list(site.station.folder.glob("**/G[29].toml"))
+
+
+def test_more_runs_than_anybody_makes_are_refused_before_they_are_drawn(engineer):
+    motors = " ".join(f"CP40-{number:04}" for number in range(60))
+    answer = engineer.post("/studies/gauge", data=ASKED | {"study": "G9", "motors": motors, "repeats": "42"})
+    assert answer.status_code == 400
+    assert "too many runs for a study" in answer.text
 
 
 def test_a_plan_is_never_written_over(engineer, folder):

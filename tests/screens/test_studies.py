@@ -67,10 +67,10 @@ def facts(text):
     return {name: re.sub(r"[\u00a0\u2009]", " ", value).replace("\u2212", "-") for name, value in pairs}
 
 
-def table(text):
-    """Return the rows of the last table of a page, as texts."""
-    body = re.findall(r"<tbody>(.*?)</tbody>", text, re.DOTALL)[-1]
-    return [re.findall(r"<td[^>]*>(.*?)</td>", row, re.DOTALL) for row in re.findall(r"<tr[^>]*>(.*?)</tr>", body)]
+def tables(text):
+    """Return the rows of each table of a page, as texts."""
+    return [[re.findall(r"<td[^>]*>(.*?)</td>", row, re.DOTALL) for row in re.findall(r"<tr[^>]*>(.*?)</tr>", body)]
+            for body in re.findall(r"<tbody>(.*?)</tbody>", text, re.DOTALL)]
 
 
 def test_the_page_says_what_the_command_line_says(engineer, said):
@@ -114,7 +114,7 @@ def test_every_chart_has_the_same_as_a_table(engineer):
     assert sum(int(count) for *_, count in bins) == MOTORS
 
 
-def test_every_value_can_be_taken_away(engineer, said):
+def test_every_value_can_be_taken_away(engineer, said, site):
     answer = study(engineer, "values.csv", key=KEY)
     rows = list(csv.DictReader(io.StringIO(answer.text)))
     values = [float(row[f"{KEY} [deg]"]) for row in rows]
@@ -122,6 +122,25 @@ def test_every_value_can_be_taken_away(engineer, said):
     assert sum(values) / MOTORS == pytest.approx(one_of(said)["shape"]["mean"])
     assert rows[0].keys() >= {"serial", "run", "lot", "station", "verdict"}
     assert answer.headers["content-disposition"].startswith("attachment")
+    exports = [body.decode() for _, body in site.trail.entries() if b'"export"' in body]
+    assert any(KEY in body and "type=CP-40" in body for body in exports)
+
+
+def test_the_matrix_holds_the_correlations_of_the_strongest_pairs(engineer, said):
+    page = study(engineer, "pair").text
+    shown = {(pair["first"], pair["second"]): pair["r"]["value"] for pair in said["pairs"]}
+    heads = re.findall(r'<th scope="col"><span>([^<]*)</span>', page)
+    rows = re.findall(r'<tr><th scope="row">([^<]*)</th>(.*?)</tr>', page, re.DOTALL)
+    assert [name for name, _ in rows] == heads
+    found = {}
+    for name, cells in rows:
+        inside = re.findall("<td[^>]*>(.*?)</td>", cells.replace("\u2212", "-"))
+        texts = [re.sub("<[^>]*>", "", cell) for cell in inside]
+        found |= {(name, head): text for head, text in zip(heads, texts, strict=True)}
+    assert shown
+    for pair, r in shown.items():
+        assert float(found[pair]) == float(found[pair[::-1]]) == pytest.approx(r, rel=0.06)
+        assert float(found[pair[0], pair[0]]) == 1
 
 
 def test_verdicts_are_told_apart_by_shape_as_well(engineer, site):
@@ -134,7 +153,7 @@ def test_verdicts_are_told_apart_by_shape_as_well(engineer, site):
     assert 1 <= crosses.count("M") <= len(failed)
     assert dots.count("M") > 1
     assert f"{MOTORS} tests have both values" in page
-    assert {row[0] for row in table(page)} == set(failed)
+    assert {row[0] for row in tables(page)[0]} == set(failed)
 
 
 @pytest.mark.parametrize(("page", "query"), [
@@ -167,7 +186,7 @@ def test_one_motor_beside_all_others(engineer, site):
     assert page.count("<svg") == page.count('polygon class="band"') == page.count('polyline class="wave ab own"') == 3
     at = waves[0]["angle_deg"].index(90.0)
     edges = np.quantile([plot["volts_per_krpm"]["ca"][at] for plot in waves], (0.05, 0.5, 0.95))
-    row = next(row for row in table(page) if row[0] == "90°")
+    row = next(row for row in tables(page)[-1] if row[0] == "90°")
     assert [float(cell) for cell in row[2:]] == pytest.approx(edges.tolist(), rel=1e-3)
     assert study(engineer, "motor", serial="CP40-A0003", run="2").status_code == 400
 
