@@ -228,7 +228,7 @@ def print_json(told: object) -> None:
 def _require_extra() -> None:
     """Raise UsageError where the libraries of a plant are not installed."""
     try:
-        import sqlalchemy  # noqa: F401, PLC0415 - for plants only
+        from station.plant import database  # noqa: F401, PLC0415 - for plants only
     except ImportError as error:
         raise UsageError("what a plant needs is not installed", where="station plant", expected="the extra `plant`",
                          got=str(error), remedy='Install it: pip install "station[plant]".') from error
