@@ -3,7 +3,6 @@
 import json
 from contextlib import closing
 from getpass import getuser
-from importlib.util import find_spec
 from itertools import chain
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
@@ -228,11 +227,11 @@ def print_json(told: object) -> None:
 
 def _require_extra() -> None:
     """Raise UsageError where the libraries of a plant are not installed."""
-    missing = [name for name in ("sqlalchemy", "alembic", "fsspec") if find_spec(name) is None]
-    if missing:
+    try:
+        from station.plant import database  # noqa: F401, PLC0415 - for plants only
+    except ImportError as error:
         raise UsageError("what a plant needs is not installed", where="station plant", expected="the extra `plant`",
-                         got=f"no {', '.join(missing)}", remedy='Install it: pip install "station[plant]".')
-
+                         got=str(error), remedy='Install it: pip install "station[plant]".') from error
 
 
 def _plant(file: Path) -> "Plant":

@@ -19,10 +19,11 @@ def make_server(site: Site, port: int) -> uvicorn.Server:
 
 def make_plant_server(site: Site, plant: Listener) -> uvicorn.Server:
     """Return a server of `site` for other computers, under their names and over TLS, to be run on a socket."""
-    return tls_server_of(_app(site, plant.names, at_panel=False), plant, limit_concurrency=MOST_OF_PLANT)
+    return tls_server_of(_app(site, plant.names), plant, limit_concurrency=MOST_OF_PLANT)
 
 
-def _app(site: Site, names: Sequence[str] = (), *, at_panel: bool = True) -> ASGIApp:
+def _app(site: Site, beyond: Sequence[str] = ()) -> ASGIApp:
+    """Return the pages for this computer, or for others that ask for them under the names `beyond`."""
     from station.screens.app import build_app  # noqa: PLC0415 - with the libraries of studies, which only pages need
 
-    return build_app(site, names, at_panel=at_panel)
+    return build_app(site, beyond, at_panel=False) if beyond else build_app(site)

@@ -112,7 +112,7 @@ class ManyRows:
 
 def questions(rows: ManyRows, drawn: random.Random, *, is_bound: bool) -> list[Figure]:
     """Return how long questions about random motors, instruments and days take, each on the whole plant."""
-    last = rows.each // A_DAY
+    last = (rows.each - 1) // A_DAY
 
     def day(back: int = 0) -> str:
         return (BEGAN + timedelta(days=max(last - back, 0))).date().isoformat()

@@ -110,15 +110,17 @@ def audited(line, command, *words):
     return {step["step"]: (step["outcome"], step["held"]) for step in told["steps"]}
 
 
-def test_an_altered_capture_in_the_archive_is_found_by_an_audit_of_the_copy(copy, command):
+def test_an_altered_capture_in_the_archive_is_found_and_not_fetched(works, copy, command, tmp_path):
     capture = sorted((load_station(copy).store / "captures").glob("*.parquet"))[5]
     sound = capture.read_bytes()
     try:
         capture.write_bytes(sound[:-1] + b"!")
         code, out = command("audit", copy.parent, "--quick", "--json")
+        fetched = command("plant", "copy", "--plant", works, "--to", tmp_path / "carried")[0]
     finally:
         capture.write_bytes(sound)
-    assert code == ExitCode.EVIDENCE
+    assert code == fetched == ExitCode.EVIDENCE
+    assert not list((tmp_path / "carried").rglob(capture.name))
     assert [one["code"] for one in json.loads(out)["targets"][0]["findings"] if one["severity"] != "note"] == [
         "file.altered"]
 

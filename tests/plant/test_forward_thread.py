@@ -101,17 +101,21 @@ def test_a_cut_network_is_told_once_and_what_was_tested_meanwhile_follows(sender
     assert "the plant gave no answer" in told[0]
 
 
-def test_the_end_waits_for_the_last_entry_but_not_for_a_plant_that_is_away(sender, link):
+def test_the_end_waits_for_the_last_entry_but_not_for_a_plant_that_is_away(sender, link, monkeypatch):
+    monkeypatch.setattr(forward_thread, "LOOK_AGAIN", 2 * PATIENCE)     # the end alone makes it look
+    monkeypatch.setattr(forward_thread, "FIRST_PAUSE", 2 * PATIENCE)
+    sender.test("CP40-1")
     with forwarding(sender) as (thread, _):
-        await_state(thread, done(0))
-        sender.test("CP40-1")
-    assert thread.state == HandOverState(Progress(1, 1, 1))
-    link.cut()
-    with forwarding(sender) as (thread, _):
+        await_state(thread, done(1))
         sender.test("CP40-2")
+    assert thread.state == HandOverState(Progress(2, 2, 2))
+    link.cut()
+    sender.test("CP40-3")
+    with forwarding(sender) as (thread, _):
         await_state(thread, lambda state: state.silent_since is not None)
-    assert thread.state.progress.acknowledged == 0     # nothing new is known of it
-    assert sender.hand_over().progress() == Progress(2, 1, 1)
+        asked = len(link.seen)
+    assert len(link.seen) == asked
+    assert sender.hand_over().progress() == Progress(3, 2, 2)
 
 
 def test_a_fork_and_an_alarm_are_shown_until_they_are_over(sender, tmp_path):

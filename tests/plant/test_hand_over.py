@@ -9,7 +9,7 @@ from urllib.parse import quote
 
 import numpy as np
 import pytest
-from sending_station import record_of
+from sending_station import STARTED, record_of
 from served_plant import NAME, Sender, rewrite_database, served, write_plant
 from sqlalchemy import func, select
 from store_contents import contents
@@ -208,7 +208,8 @@ def test_a_receipt_that_was_lost_is_asked_for_again(desk, sender, tmp_path):
     assert alarms(desk, sender) == []
 
 
-def test_a_plant_set_back_to_a_backup_gets_what_it_lacks(kind, plant_address, tmp_path):
+def test_a_plant_set_back_to_a_backup_gets_what_it_lacks(kind, plant_address, tmp_path, monkeypatch):
+    monkeypatch.setattr(hand_over_files, "PORTION", 1)     # so that looking back is not enough
     (tmp_path / "plant").mkdir()
     plant_file = write_plant(tmp_path / "plant", plant_address(kind))
     with closing(Sender(tmp_path / "store", plant_file)) as sender:
@@ -287,7 +288,8 @@ def test_clocks_decide_nothing(desk, sender, years):
     assert rows(desk, sender) == 4
 
 
-def test_a_file_that_was_altered_holds_up_no_other_and_is_sent_once_it_is_mended(sender):
+def test_a_file_that_was_altered_holds_up_no_other_and_is_sent_once_it_is_mended(sender, monkeypatch):
+    monkeypatch.setattr(hand_over_files, "PORTION", 1)
     for number in range(3):
         done_with(sender, number)
     broken = sender.folder / "captures" / "run-000002-1-forward-1500.parquet"
@@ -353,20 +355,33 @@ def test_two_do_not_hand_over_at_once(sender):
     assert sender.work().is_done
 
 
-def test_heads_from_before_there_was_a_key_are_signed_on_their_way(desk, sender, tmp_path, monkeypatch):
+def test_a_log_from_before_there_was_a_key_goes_in_one_up_to_its_first_signed_head(desk, sender, tmp_path, monkeypatch):
     monkeypatch.setattr(hand_over, "MOST_ENTRIES", 2)
+    begun_without_key(sender, 5)
+    done_with(sender, 1)
+    done_with(sender, 2)
+    assert sender.work() == Progress(7, 7, 7)
+    assert copied(desk, sender, tmp_path / "copy") == contents(sender.folder)
+    assert [bool(entry.checkpoint) for entry in sender.log.entries()] == [False] * 5 + [True] * 2
+
+
+def test_heads_from_before_there_was_a_key_are_signed_on_their_way_where_there_are_many(desk, sender, monkeypatch):
+    monkeypatch.setattr(hand_over, "MOST_ENTRIES", 2)
+    monkeypatch.setattr(hand_over, "MOST_UNSIGNED", 4)
+    begun_without_key(sender, 6)
+    assert sender.work() == Progress(6, 6, 6)
+    assert rows(desk, sender, schema.heads) == 2
+    assert not any(entry.checkpoint for entry in sender.log.entries())
+
+
+def begun_without_key(sender, count):
+    """Give a station a store whose first entries nobody has signed."""
     sender.close()
     shutil.rmtree(sender.folder)
     with Store(sender.folder, origin=sender.key.name) as unsigned:
-        for number in range(5):
-            unsigned.finish(unsigned.begin(f"A{number}", started=stamp(AT)), record_of(f"A{number}"), [])
+        for number in range(count):
+            unsigned.finish(unsigned.begin(f"A{number}", started=STARTED), record_of(f"A{number}"), [])
     sender.open()
-    monkeypatch.setattr(hand_over, "MOST_UNSIGNED", 4)
-    assert sender.work() == Progress(5, 5, 5)
-    done_with(sender, 1)
-    assert sender.work() == Progress(6, 6, 6)
-    assert [bool(entry.checkpoint) for entry in sender.log.entries()] == [False] * 5 + [True]
-    assert rows(desk, sender) == 6
 
 
 def test_a_plant_that_cannot_be_reached_is_told_and_changes_nothing(sender):

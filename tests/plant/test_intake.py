@@ -184,7 +184,10 @@ def test_a_body_that_was_altered_after_it_was_logged_is_told(database, intake, k
     with pytest.raises(ForkError) as refused:
         intake.take(known, sender.batch(1), AT)
     assert (refused.value.seq, refused.value.size) == (2, 1)
-    assert alarms(database, known) == [("altered", 2)]
+    with pytest.raises(ForkError) as refused:
+        intake.take(known, sender.batch(1, old=3), AT)      # with a proof from a head that the plant has not reached
+    assert (refused.value.seq, refused.value.size) == (None, 1)
+    assert alarms(database, known) == [("altered", 2), ("fork", None)]
     assert held(database, known) == before
 
 

@@ -24,8 +24,11 @@ from station.record.witness import Request
 
 AT = datetime(2026, 11, 26, 3, 0, tzinfo=UTC)
 # A log is a text of which each letter is an entry; several that begin alike are one log and its forks.
-LOGS = st.lists(st.text("ab", min_size=1, max_size=9), min_size=1, max_size=3)
-SENDING = st.tuples(st.integers(0, 2), st.integers(0, 9), st.integers(0, 9), st.integers(0, 9), st.booleans())
+LOG = st.text("ab", min_size=8, max_size=8)
+LOGS = st.tuples(LOG, LOG, st.integers(0, 7)).map(lambda drawn: (drawn[0], drawn[0][:drawn[2]] + drawn[1]))
+# which log, from how far before the end of the copy on, how many, the size that is said to be known, one altered
+SENDING = st.tuples(st.integers(0, 1), st.integers(-1, 3), st.integers(0, 4), st.integers(0, 9),
+                    st.sampled_from([False, False, True]))
 
 
 def body(letter, seq):
@@ -71,15 +74,16 @@ def intake(plant_address, tmp_path_factory):
     database.close()
 
 
-@settings(max_examples=60, suppress_health_check=[HealthCheck.too_slow])
-@given(logs=LOGS, sendings=st.lists(SENDING, min_size=1, max_size=6))
+@settings(max_examples=50, suppress_health_check=[HealthCheck.too_slow])
+@given(logs=LOGS, sendings=st.lists(SENDING, min_size=2, max_size=8))
 def test_whatever_is_sent_the_copy_is_the_model_s(intake, new_origin, tmp_path_factory, logs, sendings):
     key = LogKey.make(tmp_path_factory.mktemp("keys"), new_origin())
     known = add_station(intake.database, str(key.verifier), person="U. Rabe", at=AT)
     held, alarms = "", set()
-    for which, one, other, seen, altered in sendings:
-        log = logs[which % len(logs)]
-        first, end = sorted((min(one, len(log)), min(other, len(log))))
+    for which, back, count, seen, altered in sendings:
+        log = logs[which]
+        first = min(max(len(held) - back, 0), len(log))
+        end = min(first + count, len(log))
         if end == 0:
             continue        # a head of nothing is never signed
         held, refusal = expected(held, log, first, end, seen, altered)

@@ -3,6 +3,7 @@
 import shutil
 import sqlite3
 from contextlib import closing
+from dataclasses import replace
 from datetime import UTC, datetime
 
 import pytest
@@ -170,6 +171,10 @@ def test_what_a_witness_acknowledges_is_the_largest_head_that_it_signed(tmp_path
     head = store.log.checkpoint(len(store.log))
     line = other.cosign(head.partition("\n\n")[0] + "\n", AT).line()
     add_cosignatures(store.folder, head + line, [other.verifier], "here")
+    assert acknowledged(store.log, witness.key.verifier) == len(store.log) - 1
+    forged = replace(witness.key.cosign(store.log.head().text(), AT), content=bytes(72)).line()
+    with store._transaction("forging"):
+        store.log.cosign(len(store.log), forged)
     assert acknowledged(store.log, witness.key.verifier) == len(store.log) - 1
     assert acknowledged(store.log, other.verifier) == len(store.log)
 
