@@ -13,8 +13,8 @@ from starlette.types import ASGIApp, Message, Receive, Scope, Send
 from station.screens import (
     assets,
     bench_page,
-    drift_page,
     compare_page,
+    drift_page,
     evidence_audit,
     evidence_files,
     evidence_find,
