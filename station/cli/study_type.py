@@ -44,7 +44,7 @@ def study_type(
     """Study the first attempts of a motor type, failures included: capability, lots, correlation, what is weak."""
     from station.study import type_study  # noqa: PLC0415 - slow to import, and for studies only
     from station.study.choice import Choice  # noqa: PLC0415
-    from station.study.judged_by import newest_limits  # noqa: PLC0415
+    from station.study.judged_by import limits_of_choice  # noqa: PLC0415
     from station.study.population import gather  # noqa: PLC0415
     from station.study.wide_table import read_table  # noqa: PLC0415
 
@@ -53,7 +53,7 @@ def study_type(
     tables = [read_table(one.store, motor_type, revision, lot_pattern=one.lot_pattern_of(motor_type))
               for one in stations]
     judged_by = parse_limits(read_toml(limits)) if limits is not None else \
-        newest_limits(stations[0].store, choice.of(tables[0]))
+        limits_of_choice(stations[0].store, tables[0], choice)
     whole = type_study.study_type(gather(tables, judged_by, choice), judged_by)
     if out is not None:
         _write(whole, out, plots)

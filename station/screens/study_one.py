@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping
 from typing import Any
+from urllib.parse import urlencode
 
 import numpy as np
 import pyarrow as pa
@@ -13,9 +14,11 @@ from station.screens.access import Duty
 from station.screens.ask import Ask, Page
 from station.screens.pages import page
 from station.screens.scatter import scatter
-from station.screens.study_asked import asked_of, studied
+from station.screens.study_asked import Asked, asked_of, studied
 from station.screens.study_charts import SUMMARY, histogram, normality_chart, order_chart, summaries
 from station.screens.study_type import draft_pair, drafts_of
+from station.screens.what_if_asked import IN_FORCE
+from station.sequence.limits_of_type import limits_in_force
 from station.study.type_digest import TypeDigest, Values
 
 NAMED = 50      # tests named that lie outside the tolerance, or whose values are those of an end
@@ -35,7 +38,7 @@ def _one(ask: Ask) -> Response:
     stations = summaries(told, of, whole.stations[of.rows], whole.said["stations"])
     return page(ask, "study_one.html", asked=asked, told=told, of=of, charts=charts, draft=draft,
                 drafts=drafts_of(ask, asked.motor_type), heads=SUMMARY, stations=stations,
-                outside=_outside(whole, told, of), rails=_rails(whole, told, of))
+                outside=_outside(whole, told, of), rails=_rails(whole, told, of), what_if=_what_if(ask, asked, told))
 
 
 def _values(ask: Ask) -> Response:
@@ -87,6 +90,17 @@ def _characteristic(whole: TypeDigest, key: str) -> tuple[Mapping[str, Any], Val
         raise UsageError("no such characteristic in this study", where="key", expected="one that has a limit", got=key,
                          remedy="Follow a link of the study.")
     return whole.told(key), whole.values[key]
+
+
+def _what_if(ask: Ask, asked: Asked, told: Mapping[str, Any]) -> str:
+    """Return the address where the limit of a characteristic is moved, "" where none in force covers it."""
+    limits = limits_in_force(ask.site.station).get(asked.motor_type)
+    covering = [one for one in limits.limits if one.covers(told["characteristic"], told["capture"])] if limits else []
+    if limits is None or not covering:
+        return ""
+    side = "upper" if covering[0].lower is None else "lower"
+    return "/limits/what-if?" + urlencode({"file": f"{IN_FORCE}/{limits.name}", "moved": f"{side}:{covering[0].key}",
+                                           "sequence": asked.sequence})
 
 
 def _outside(whole: TypeDigest, told: Mapping[str, Any], of: Values) -> list[tuple[str, int, float]]:

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from urllib.parse import urlencode
 
+from station.clock import Date
 from station.errors import UsageError
 from station.judgement.limit_file import Limit, LimitFile, parse_limits
 from station.record.record import sha256_of
@@ -14,6 +15,7 @@ from station.sequence.station_file import Station
 from station.study.draft_text import Bounds, with_bounds
 from station.study.limit_sweep import Side
 from station.study.release import RELEASED
+from station.study.what_if import Span
 from station.toml_file import parse_toml
 
 IN_FORCE, DRAFT, EARLIER = "in-force", "draft", "released"      # where a limit file lies
@@ -44,6 +46,7 @@ class Asked:
     shown: Shown
     sequence: str
     entries: int                        # of the log that the tests must be taken from at least
+    span: Span                          # of the tests that are looked at
 
     @property
     def motor_type(self) -> str:
@@ -53,7 +56,8 @@ class Asked:
     def link(self, **other: str) -> str:
         """Return the address of this what-if, with `other` fields."""
         fields = {"file": self.where, "sequence": self.sequence,
-                  "moved": f"{self.shown.side}:{self.shown.limit.key}", "entries": str(self.entries or "")}
+                  "moved": f"{self.shown.side}:{self.shown.limit.key}", "entries": str(self.entries or ""),
+                  "since": self.span.since, "until": self.span.until}
         for key, (lower, upper) in self.bounds.items():
             fields |= {f"{side}:{key}": f"{bound:.12g}" for side, bound in (("lower", lower), ("upper", upper))
                        if bound is not None}
@@ -78,7 +82,8 @@ def what_if_asked(ask: Ask) -> Asked:
         if moved != (limit.lower, limit.upper):
             bounds[limit.key] = moved
     limits = with_bounds(base, bounds)
-    return Asked(where, base, limits, bounds, _shown(ask, limits), ask.given("sequence", 40), _entries(ask))
+    span = Span(_day(ask, "since"), _day(ask, "until"))
+    return Asked(where, base, limits, bounds, _shown(ask, limits), ask.given("sequence", 40), _entries(ask), span)
 
 
 def limit_file_at(station: Station, where: str) -> LimitFile:
@@ -140,6 +145,16 @@ def _shown(ask: Ask, limits: LimitFile) -> Shown:
         raise UsageError("this file limits nothing", where=limits.name, expected="an entry with a bound", got="none",
                          remedy="Add limits to its text.")
     return next((one for one in found if (one.side, one.limit.key) == (side, key)), found[0])
+
+
+def _day(ask: Ask, name: str) -> str:
+    """Return a date as a browser sends it, "" for none."""
+    text = ask.given(name, 20)
+    try:
+        return Date.fromisoformat(text).isoformat() if text else ""
+    except ValueError:
+        raise UsageError("this is no date", where=name, expected="a date such as 2026-11-25", got=repr(text),
+                         remedy="Give year, month and day.") from None
 
 
 def _entries(ask: Ask) -> int:

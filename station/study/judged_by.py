@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 from station.errors import UsageError
 from station.judgement.limit_file import Limit, LimitFile, parse_limits
 from station.record.kept_files import FILES, kept_file
+from station.study.choice import Choice
 from station.toml_file import parse_toml
 
 if TYPE_CHECKING:
@@ -51,6 +52,12 @@ def newest_limits(store: Path, table: "WideTable") -> LimitFile:
         raise UsageError("no test of the production to study", where=f"tests of {table.about.motor_type}",
                          expected="one at least", got="none", remedy="Choose other tests, or test motors first.")
     return _kept(store, str(hashes.iloc[-1]))
+
+
+def limits_of_choice(store: Path, table: "WideTable", choice: Choice) -> LimitFile:
+    """Return the limit file of the newest of the chosen tests; of all where none is chosen, as `gather` tells that."""
+    chosen = choice.of(table)
+    return newest_limits(store, table if chosen.frame.empty else chosen)
 
 
 def _revision(store: Path, sha256: str) -> str:

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from station.judgement.decision_rule import acceptance
 from station.judgement.limit_file import LimitFile
 from station.study.choice import Choice
-from station.study.judged_by import FileUsed, files_used, newest_limits
+from station.study.judged_by import FileUsed, files_used, limits_of_choice
 
 if TYPE_CHECKING:
     from station.study.characteristic_study import CharacteristicStudy
@@ -85,9 +85,8 @@ def study_chosen(store: Path, motor_type: str, revision: str, lot_pattern: str, 
     from station.study.wide_table import read_table  # noqa: PLC0415
 
     table = read_table(store, motor_type, revision, lot_pattern=lot_pattern, entries=choice.entries)
-    chosen = choice.of(table)
-    limits = newest_limits(store, chosen)
-    return digest_of(study_type(gather([table], limits, choice), limits), files_used(store, chosen))
+    limits = limits_of_choice(store, table, choice)
+    return digest_of(study_type(gather([table], limits, choice), limits), files_used(store, choice.of(table)))
 
 
 def digest_of(whole: "TypeStudy", files: tuple[FileUsed, ...] = ()) -> TypeDigest:

@@ -1,6 +1,7 @@
 """What pages write to the store is written between two tests, and no motor is taken meanwhile."""
 
 import threading
+import time
 from concurrent.futures import ThreadPoolExecutor
 
 import pytest
@@ -57,6 +58,26 @@ def test_no_motor_is_taken_by_limits_that_are_just_being_replaced(line, others):
     on.set()
     assert told.result(PATIENCE)["what"] == "slow"
     assert line.arm("CP40-0001", "K. Amsel").serial == "CP40-0001"
+
+
+def test_a_motor_scanned_just_before_it_is_to_be_written_comes_first(line, others, monkeypatch):
+    look, told, scanned = type(line)._look, [], threading.Event()
+
+    def scan_meanwhile(self, tester):
+        if not told:
+            self.arm("CP40-0001", "K. Amsel")       # in the line's own thread: nothing can come between
+            told.append(others.submit(self.between_tests, entering("noted")))
+            while self._writings.empty():
+                time.sleep(0.01)
+            scanned.set()
+        look(self, tester)
+
+    monkeypatch.setattr(type(line), "_look", scan_meanwhile)
+    assert scanned.wait(PATIENCE)
+    time.sleep(1.0)
+    assert not told[0].done()
+    line.withdraw()
+    assert told[0].result(PATIENCE)["what"] == "noted"
 
 
 def test_what_goes_wrong_is_told_to_whoever_wanted_it_and_the_line_goes_on(line):

@@ -107,6 +107,14 @@ def test_one_characteristic_agrees_with_the_command_line(engineer, said):
     assert page.text.count("<svg") == 3
 
 
+def test_the_limit_of_a_characteristic_can_be_moved_from_there(engineer):
+    address = re.search(r'href="(/limits/what-if[^"]*)"', study(engineer, "one", key=KEY).text)[1].replace("&amp;", "&")
+    answer = engineer.get(address)
+    assert answer.status_code == 200
+    assert answer.url.params["moved"] == "lower:hall_placement"
+    assert answer.url.params["file"] == "in-force/CP-40.toml"
+
+
 def test_every_chart_has_the_same_as_a_table(engineer):
     page = study(engineer, "one", key=KEY).text
     assert page.count("<svg") == page.count("<details><summary>The same as a table</summary>") == 3

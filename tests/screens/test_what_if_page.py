@@ -137,10 +137,34 @@ def test_files_side_by_side_differ_where_their_limits_do_and_count_as_each_alone
     assert "lower limit narrower by 5.9" in text
 
 
+def test_a_limit_that_only_one_file_has_differs(engineer, site):
+    text = (site.station.limits / "CP-40.toml").read_text()
+    fewer = "".join(line for line in text.splitlines(keepends=True) if not line.startswith("drag_torque"))
+    assert engineer.post("/files/limits/fewer.toml", data={"text": fewer}).status_code == 200
+    for first, second in (("draft/fewer.toml", "in-force/CP-40.toml"), ("in-force/CP-40.toml", "draft/fewer.toml")):
+        page(engineer, **IN_FORCE)
+        found = engineer.get("/limits/compare", params={"a": first, "b": second}).text
+        cells = re.search(r'<tr><th scope="row">drag_torque</th>(.*?)</tr>', found)[1]
+        assert cells.count("<td") == 2
+        assert '<td class="changed">–</td>' in cells
+        assert ('<td class="changed">… 40' in cells) == first.startswith("draft")
+
+
 def test_limits_of_different_motors_are_not_compared(engineer):
     found = engineer.get("/limits/compare", params={"a": "in-force/CP-40.toml", "c": "in-force/VB-24.toml"})
     assert found.status_code == 400
     assert "limits of different motors" in found.text
+
+
+def test_only_tests_of_the_days_asked_for_are_looked_at(engineer, site):
+    with site.store() as store:
+        day = store.show("CP40-0001")[0]["started"][:10]
+    for fields, tests in (({"since": day}, 2), ({"until": day}, 0), ({"since": "2999-01-01"}, 0)):
+        code, told = answer(engineer, **IN_FORCE, **MOVED, **fields)
+        assert code == 200
+        assert sum(counts(told["answer"]).values()) == tests
+        assert next(iter(fields.values())) in told["address"]
+    assert answer(engineer, **IN_FORCE, since="yesterday")[0] == 400
 
 
 def test_numbers_may_have_a_comma(engineer):
@@ -174,6 +198,8 @@ def test_a_draft_of_that_name_is_never_written_over_unseen(engineer, site, asked
     assert kept(asked(Role.RELEASER), site, "CP-40-D.toml", **own, **MOVED)[0].status_code == 303
     late, _ = kept(engineer, site, "CP-40-D.toml", **own | {"seen": earlier})
     assert late.status_code == 400
+    aside, other = kept(engineer, site, "CP-40-aside.toml", **own | {"seen": earlier})
+    assert (aside.status_code, other.exists()) == (400, False)      # not under another name either
     assert parse_limits(read_toml(path)).sha256 != earlier
 
 
