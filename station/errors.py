@@ -14,6 +14,12 @@ StationError                     the station could not do its work
 ├── NotAllowedError              this person may not do this
 │   ├── PatienceError            not so soon again, or not so many at once
 │   └── RefusedError             this motor is not tested; told in the operator's language
+├── PlantError                   the plant did not take what was sent, or did not answer; nothing is lost
+│   ├── SilenceError             it could not be reached, or gave no answer of its own
+│   ├── MalformedError, TooLargeError                  what was sent is not what is agreed
+│   ├── UnsignedError, UnknownLogError, OtherLogError  who sent it may not
+│   ├── GapError, ForkError      it does not continue what the plant has of the log
+│   └── AwayError, NoRoomError   the plant's database or disk is at fault; to be sent again later
 └── EvidenceError                stored evidence is missing or altered
 
 A failing motor is a verdict, never an exception.

@@ -6,8 +6,7 @@ import shutil
 from contextlib import closing, contextmanager
 from pathlib import Path
 
-# As the command line does, before anything imports numpy: else values differ in their last bits from those that the
-# program computes, and from those that processes of tests do.
+# As tests/environment does, for who runs pytest without it: values of this process shall have the bits of all others.
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 import pytest

@@ -139,7 +139,9 @@ records = Table(
     Column("setup", Integer, ForeignKey("setups.setup"), nullable=False),
     _of_entry(),
     Index("records_by_serial", "serial", "station", "run"),
-    Index("records_by_setup", "setup", "started", "seq"),
+    # With all that a trace lists: its rows, which came from many stations by turns, lie on as many pages of the table.
+    Index("records_by_setup", "setup", "started", "seq",
+          postgresql_include=["station", "serial", "run", "verdict", "purpose"]),
 )
 corrections = Table(
     "corrections", metadata, _station_of_entry(), _seq(),

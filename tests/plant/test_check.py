@@ -65,7 +65,8 @@ def test_what_was_handed_over_is_found_whole(database, known, witness):
      (3, "record was altered")),
     ("entries", "UPDATE entries SET checkpoint = (SELECT checkpoint FROM entries WHERE seq = 1) WHERE seq = 3",
      (3, "the station has signed another head")),
-    ("entries", "UPDATE entries SET checkpoint = replace(checkpoint, 'A', 'B') WHERE seq = 13", (13, None)),
+    ("entries", "UPDATE entries SET checkpoint = replace(checkpoint, 'line-1', 'line-2') WHERE seq = 13",
+     (13, "signed by no known key")),
     ("heads", "UPDATE heads SET root = (SELECT hash FROM nodes LIMIT 1) WHERE size = 4",
      (3, "the plant has cosigned another head")),
     ("heads", "UPDATE heads SET cosignature = (SELECT cosignature FROM heads WHERE size = 4) WHERE size = 11",
@@ -87,9 +88,7 @@ def test_what_was_handed_over_is_found_whole(database, known, witness):
     ("day_sums", "DELETE FROM day_sums", (None, "the index of days is not what bodies say"))])
 def test_whatever_is_changed_is_told(database, known, witness, table, command, told):
     change(database, table, command)
-    seq, what = told
-    found = faults(database, known, witness)
-    assert [fault for fault in found if fault[0] == seq and what in {None, fault[1]}], found
+    assert told in faults(database, known, witness)
 
 
 def test_files_are_read_again(database, known, tmp_path):

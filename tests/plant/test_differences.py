@@ -4,7 +4,7 @@ import numpy as np
 import pandas as pd
 import pyarrow as pa
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from station.audit.values import Agreement
@@ -21,6 +21,7 @@ def table(rows):
     return pa.Table.from_pylist(rows, schema=SCHEMA)
 
 
+@settings(max_examples=40)
 @given(st.lists(st.lists(ROW, max_size=12), max_size=4))
 def test_counts_and_largest_differences_are_those_of_another_program(tables):
     found = Differences()

@@ -102,7 +102,8 @@ def _index() -> None:
                     _word("purpose"), _word("started"),
                     sa.Column("setup", sa.Integer, sa.ForeignKey("setups.setup"), nullable=False), _entry())
     op.create_index("records_by_serial", "records", ["serial", "station", "run"])
-    op.create_index("records_by_setup", "records", ["setup", "started", "seq"])
+    op.create_index("records_by_setup", "records", ["setup", "started", "seq"],
+                    postgresql_include=["station", "serial", "run", "verdict", "purpose"])
     op.create_table("corrections", _part("station"), _long_part("seq"), _word("what"), _long("of"), _entry())
     op.create_index("corrections_by_record", "corrections", ["station", "of"])
     op.create_table("day_sums", sa.Column("day", WORD, primary_key=True),
