@@ -29,7 +29,7 @@ ARGS = ("--headless=new", "--no-sandbox", "--disable-gpu", "--disable-quic", "--
 def station(request, tmp_path_factory, peopled):
     """A station with a line at the simulated bench, on which two motors have been tested.
 
-    A module that has to do with running tests gives a `PACE` at which a browser keeps up, and what was `TESTED` before.
+    A module that looks at a running test gives a `PACE` at which a browser keeps up; or says what was `TESTED` before.
     """
     folder = tmp_path_factory.mktemp("browser") / "line"
     write_folder(folder, pace=getattr(request.module, "PACE", 50.0), free_ports=True)
@@ -150,11 +150,10 @@ def put_in(station, scanning):
 
 @pytest.fixture
 def begin(station, put_in):
-    """Return a function that puts a motor in and presses START, until a panel shows that its test is under way."""
+    """Return a function that scans a motor at a panel, puts it in and presses START."""
     def begin(page, serial):
         put_in(page, serial)
         station.fixture.press_start()
-        shown(page, "testing")
 
     return begin
 
