@@ -55,6 +55,6 @@ class Differences:
 def _in_u(rows: pa.Table) -> np.ndarray:
     """Return by how many of its stored standard uncertainties each value differs; 0 where that cannot be said."""
     value, stored, u = (rows[key].to_numpy().astype(np.float64) for key in ("value", "stored_value", "stored_u"))
-    with np.errstate(invalid="ignore", divide="ignore"):
+    with np.errstate(invalid="ignore", divide="ignore", over="ignore"):
         shift = np.abs(value - stored) / u
     return np.where(np.isfinite(shift), shift, 0.0)

@@ -147,8 +147,8 @@ def test_a_server_that_is_killed_at_any_moment(sender, tmp_path, monkeypatch):
     with mortal_server(sender.plant.file) as do, ThreadPoolExecutor(1) as beside:
         do("start")
         under_way = beside.submit(tried, sender, 0.1)
-        for _ in range(4):
-            wait([under_way], drawn.uniform(0.1, 0.4))
+        while not under_way.done():
+            wait([under_way], drawn.uniform(0.01, 0.06) + 0.1 * drawn.random() ** 4)
             do("kill")
             do("start")
         failures = under_way.result()

@@ -113,9 +113,9 @@ def opened_at(serving, peopled, accounts):
 
 @pytest.fixture(scope="module")
 def studied(tested, tmp_path_factory, opened_at):
-    """The tested station, with a draft by the engineer and the study of it."""
+    """The tested station without the people of other tests, with a draft by the engineer and the study of it."""
     folder = tmp_path_factory.mktemp("studied") / "line"
-    shutil.copytree(tested.station.folder, folder)
+    shutil.copytree(tested.station.folder, folder, ignore=shutil.ignore_patterns("people"))
     with opened_at(folder) as desk:
         desk.keep(desk.engineer)
         assert token_of(desk.page(desk.releaser, study=True))
