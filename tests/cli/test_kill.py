@@ -7,6 +7,8 @@ import subprocess
 import sys
 import time
 
+from broken_runs import side_port_of
+
 from station.record.store import Store
 from station.sequence.station_file import load_station
 from station.simulated.side_channel import SideChannel
@@ -26,7 +28,7 @@ def _wait_for_line(process, text):
 
 def test_killed_in_mid_test(folder):
     station = folder / "station.toml"
-    port = 47000 + os.getpid() % 10000
+    port = side_port_of(folder)
     station.write_text(station.read_text().replace("side_port = 0", f"side_port = {port}").replace(
         "pace = 20.0", "pace = 2.0"))
     bench = _station("bench", "simulate", "--station", station, "--seconds", "240")
