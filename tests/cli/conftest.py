@@ -8,7 +8,8 @@ import pytest
 from station.cli import program
 from station.cli.setup import write_folder
 
-sys.path.insert(0, str(Path(__file__).parent.parent / "plant"))     # stations that hand over
+TESTS = Path(__file__).parent.parent
+sys.path[:0] = [str(TESTS / "plant"), str(TESTS / "benchmarks")]    # stations that hand over, and that meet faults
 
 
 @pytest.fixture
