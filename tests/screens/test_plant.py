@@ -25,6 +25,7 @@ from station.clock import system_clock
 from station.errors import UsageError
 from station.screens.access import AT_PANEL, Role
 from station.screens.app import PAGES, PANEL_PAGES
+from station.screens.demo_people import OPERATOR
 from station.screens.plant import load_plant, served_to_plant
 from station.screens.server import HOST, MOST_OF_PLANT
 from station.simulated.free_port import free_ports
@@ -93,9 +94,9 @@ def test_no_page_of_the_panel_exists_elsewhere(elsewhere, role):
 
 @pytest.mark.parametrize("role", [Role.OPERATOR, Role.KEEPER])
 def test_who_works_at_the_panel_alone_is_sent_there(elsewhere, tested, accounts, role):
-    operator = {"name": "O. Zeisig", "password": "an operator's own"}
+    operator = {"name": OPERATOR.name, "password": "an operator's own"}
     if role is Role.OPERATOR:
-        tested.people.add(operator["name"], [role], password=operator["password"])
+        tested.people.give(operator["name"], password=operator["password"])
     answer = elsewhere().post("/sign-in", data=accounts.get(role, operator))
     assert answer.status_code == 403
     assert "set-cookie" not in answer.headers
