@@ -33,6 +33,8 @@ SCHEMA = pa.schema([
     ("motor_type", TEXT), ("started", TEXT), ("label", TEXT), ("name", TEXT), ("unit", TEXT),
     ("value", pa.float64()), ("u", pa.float64()), ("dof", pa.float64()),
     ("stored_value", pa.float64()), ("stored_u", pa.float64()), ("stored_dof", pa.float64()), ("agreement", TEXT)])
+# Columns whose values come again and again; a dictionary of measured values would be as long as they are.
+REPEATED = [field.name for field in SCHEMA if field.type != pa.float64()]
 
 
 @cache
@@ -117,7 +119,8 @@ def part_bytes(chunk: Chunk, found: Iterable[Reanalysed]) -> bytes:
                   chunk.versions)
     table = pa.Table.from_pylist([row for each in done for row in each.rows], schema=SCHEMA)
     sink = io.BytesIO()
-    pq.write_table(table.replace_schema_metadata({KEY: about.as_json()}), sink, compression="zstd")
+    pq.write_table(table.replace_schema_metadata({KEY: about.as_json()}), sink, compression="zstd",
+                   use_dictionary=REPEATED)
     return sink.getvalue()
 
 

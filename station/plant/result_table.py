@@ -11,7 +11,7 @@ import pyarrow as pa
 import pyarrow.parquet as pq
 
 from station.errors import EvidenceError, StationError, UsageError
-from station.plant.chunk import KEY, SCHEMA, About, read_about, versions
+from station.plant.chunk import KEY, REPEATED, SCHEMA, About, read_about, versions
 from station.plant.differences import Differences
 from station.record.capture_file import make_folder, sync_folder, write_durably
 from station.record.lock import LOCK_FILE, let_go, lock_file
@@ -101,7 +101,7 @@ class PartFolder:
 
     def _write(self, path: Path, keys: Sequence[str], differences: Differences) -> About:
         gathered: list[About] = []
-        with pq.ParquetWriter(path, SCHEMA, compression="zstd") as writer:
+        with pq.ParquetWriter(path, SCHEMA, compression="zstd", use_dictionary=REPEATED) as writer:
             for rows in _grouped(self._parts(keys, gathered)):
                 differences.add(rows)
                 writer.write_table(rows, row_group_size=ROWS_PER_GROUP)
