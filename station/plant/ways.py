@@ -30,7 +30,7 @@ class Way:
 @contextmanager
 def one_process() -> Iterator[Way]:
     """Work here, one chunk after the other."""
-    gc.freeze()
+    gc.freeze()     # as in a process of a pool
     try:
         yield Way(_Here(), lambda: 1, "this process")
     finally:

@@ -41,7 +41,7 @@ def estimate(folder: Path, database: Database) -> list[Figure]:
         Figure("record of a motor, two captures", per_motor["body"] / 1e3, unit="kB"),
         Figure("the same in the database, packed, with leaf", per_motor["kept"] / 1e3, unit="kB"),
         Figure("the same on the wire, gzip", per_motor["sent"] / 1e3, unit="kB"),
-        Figure("captures and transcript of a motor", per_motor["captures"] / 1e3, unit="kB"),
+        Figure("captures and SCPI transcript of a motor", per_motor["captures"] / 1e3, unit="kB"),
         Figure("analysing a motor again, processor time", 1e3 * seconds, unit="ms"),
         Figure(f"motors, one in {CYCLE:g} s, {HOURS} h on {DAYS} days", motors / 1e6, unit="million"),
         Figure("database", motors * per_motor["kept"] / 1e12, unit="TB"),
