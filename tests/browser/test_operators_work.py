@@ -4,10 +4,7 @@ What goes wrong is armed while START is waited for, and counted in messages, so 
 slow the browser is. Each test has motors of its own.
 """
 
-from contextlib import suppress
-
 import pytest
-from playwright.sync_api import TimeoutError as PlaywrightTimeout
 from playwright.sync_api import expect
 
 from station.screens.access import Role
@@ -47,21 +44,11 @@ def test_two_panels_cannot_test_two_motors_at_once(desk, panel, station, put_in,
     awaiting(panel, "pass")
 
 
-def follow(panel, link, there):
-    """Press a link of the line until its page is there: what is drawn anew between press and release is not pressed."""
-    for _ in range(10):
-        panel.locator(link).click()
-        with suppress(PlaywrightTimeout):
-            panel.locator(there).wait_for(timeout=PATIENCE / 10)
-            return
-    raise AssertionError(f"no {there} in {panel.content()}")
-
-
 def test_a_motor_that_passed_is_tested_again_by_an_engineers_leave_alone(panel, begin, awaiting, scanning, accounts):
     begin(panel, "VB24-0001")
     awaiting(panel, "pass")
     scanning(panel, "VB24-0001", "#line .state.refused, #line .hint")
-    follow(panel, "#line a.act[href*=leave]", "[name=password]")
+    panel.locator("#line a.act[href*=leave]").click()
     for field, value in accounts[Role.ENGINEER].items():
         panel.fill(f"[name={field}]", value)
     panel.fill("[name=reason]", "the plug had come off")
@@ -69,6 +56,23 @@ def test_a_motor_that_passed_is_tested_again_by_an_engineers_leave_alone(panel, 
     panel.locator("#line .state.start, #line .state.change").wait_for()
     assert "2 of" in panel.locator("#line .order").inner_text()
     panel.locator("form[action='/line/withdraw'] button").click()
+    awaiting(panel, "stopped")
+
+
+def test_what_is_drawn_anew_under_a_press_is_pressed_if_it_is_still_the_same(panel, put_in, awaiting):
+    def press(draw_anew):
+        box = panel.locator("form[action='/line/withdraw'] button").bounding_box()
+        panel.mouse.move(box["x"] + box["width"] / 2, box["y"] + box["height"] / 2)
+        panel.mouse.down()
+        panel.evaluate(f"() => {{ const line = document.getElementById('line'); line.innerHTML = {draw_anew}; }}")
+        panel.mouse.up()
+
+    put_in(panel, "VB24-0002")
+    panel.route("**/elsewhere", lambda route: pytest.fail("another thing was pressed"))
+    press("line.innerHTML.replace('/line/withdraw', '/elsewhere')")
+    panel.reload()
+    awaiting(panel, "start")
+    press("line.innerHTML")
     awaiting(panel, "stopped")
 
 

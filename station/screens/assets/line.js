@@ -48,6 +48,17 @@
     sound.enter(key, before, volume);
   }
 
+  // What is drawn anew between press and release gives no click; if the same stands there again, it was meant.
+  let pressed = null;
+  line.addEventListener("pointerdown", (event) => { pressed = event.target.closest("a, form"); });
+  line.addEventListener("pointerup", (event) => {
+    const under = event.target.closest("a, form"), before = pressed;
+    pressed = null;
+    if (before && !before.isConnected && under && under.outerHTML === before.outerHTML) {
+      (under.querySelector("button") || under).click();
+    }
+  });
+
   function follow() {
     heard = performance.now();
     source = new EventSource("/line/events");
