@@ -19,22 +19,12 @@ import pyarrow.parquet as pq
 from station.audit.finding import AuditFinding, Severity
 from station.errors import EvidenceError, UsageError
 from station.plant.reanalysis import Reanalysed, Test, reanalyse
+from station.plant.result_rows import REPEATED, table_of
 from station.record.arithmetic import arithmetic_versions
 
 FORMAT = 1
 KEY = b"reanalysis"         # of the metadata of parts and of the whole table
 CAPTURES = 100              # of a chunk: seconds of work, beside which milliseconds of handing over are nothing
-
-# A row a value. `source` is the first file of captures without a record, whose other columns about the test are empty;
-# a number that is none or infinite is empty. `agreement`: see `audit.values.Agreement`.
-TEXT = pa.dictionary(pa.int32(), pa.string())
-SCHEMA = pa.schema([
-    ("source", pa.string()), ("origin", TEXT), ("seq", pa.int64()), ("serial", TEXT), ("run", pa.int32()),
-    ("motor_type", TEXT), ("started", TEXT), ("label", TEXT), ("name", TEXT), ("unit", TEXT),
-    ("value", pa.float64()), ("u", pa.float64()), ("dof", pa.float64()),
-    ("stored_value", pa.float64()), ("stored_u", pa.float64()), ("stored_dof", pa.float64()), ("agreement", TEXT)])
-# Columns whose values come again and again; a dictionary of measured values would be as long as they are.
-REPEATED = [field.name for field in SCHEMA if field.type != pa.float64()]
 
 
 @cache
@@ -117,10 +107,9 @@ def part_bytes(chunk: Chunk, found: Iterable[Reanalysed]) -> bytes:
                   dict(sorted(Counter(why for each in done for why in each.left_out).items())),
                   tuple(remark for each in done for remark in each.remarks), all(each.is_whole for each in done),
                   chunk.versions)
-    table = pa.Table.from_pylist([row for each in done for row in each.rows], schema=SCHEMA)
+    table = table_of((each.whose, each.rows) for each in done).replace_schema_metadata({KEY: about.as_json()})
     sink = io.BytesIO()
-    pq.write_table(table.replace_schema_metadata({KEY: about.as_json()}), sink, compression="zstd",
-                   use_dictionary=REPEATED)
+    pq.write_table(table, sink, compression="zstd", use_dictionary=REPEATED)
     return sink.getvalue()
 
 

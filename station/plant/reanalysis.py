@@ -21,6 +21,7 @@ from station.audit.values import Compared, Recomputed, analyse_again, audit_valu
 from station.errors import FileContractError, StationError
 from station.judgement.conclusion import from_captures
 from station.judgement.limit_file import LimitFile, parse_limits
+from station.plant.result_rows import Row, Whose
 from station.record.arithmetic import differing_arithmetic
 from station.record.capture_file import read_capture
 from station.record.log import Entry
@@ -83,7 +84,8 @@ class Reanalysed:
     `is_whole` tells that all its files could be used, or were removed on purpose: another try would find no more.
     """
 
-    rows: tuple[dict[str, Any], ...]
+    whose: Whose
+    rows: tuple[Row, ...] = ()
     remarks: tuple[AuditFinding, ...] = ()
     left_out: tuple[str, ...] = ()
     is_whole: bool = True
@@ -107,16 +109,15 @@ def _reanalyse_stored(test: StoredTest) -> Reanalysed:
         report.find("leaf.wrong", Severity.BROKEN, "record is not the one entered in the log", where=each.name,
                     since=each.since, expected=f"leaf {each.entry.leaf.hex()}", got=each.leaf.hex(),
                     remedy="Audit the store: the record was altered.")
-        return _concluded(test.origin, (), report)
+        return _concluded(Whose(origin=test.origin, seq=test.entry.seq), (), report)
     record = json.loads(body)
+    whose = Whose(None, test.origin, test.entry.seq, record["serial"], record["run"], record["motor_type"]["name"],
+                  record["started"])
     again = _recomputed(record, test, each, report)
     if again is None:
-        return _concluded(test.origin, (), report)
+        return _concluded(whose, (), report)
     _compare_verdict(record, again, each, report)
-    about = {"origin": test.origin, "seq": test.entry.seq, "serial": record["serial"], "run": record["run"],
-             "motor_type": record["motor_type"]["name"], "started": record["started"]}
-    return _concluded(test.origin, tuple(about | _row(one) | {"agreement": one.agreement.value}
-                                         for one in again.compared), report)
+    return _concluded(whose, tuple(_row(one)._replace(agreement=one.agreement.value) for one in again.compared), report)
 
 
 def _recomputed(record: Record, test: StoredTest, each: Logged, report: Report) -> Recomputed | None:
@@ -162,19 +163,18 @@ def _compare_verdict(record: Record, again: Recomputed, each: Logged, report: Re
 
 
 def _reanalyse_loose(test: LooseCaptures) -> Reanalysed:
-    limits = _limits_of(test.limits, test.limits_name)
-    report = Report()
+    limits, report = _limits_of(test.limits, test.limits_name), Report()
+    whose = Whose(source=test.files[0], motor_type=limits.motor_type.name)
     try:
         captures = [read_capture(Path(file)) for file in test.files]
     except FileContractError as error:
         report.find("file.unreadable", Severity.BROKEN, "capture cannot be read", where=error.where, since="",
                     expected="a capture file", got=error, remedy="Restore it from a backup.")
-        return _concluded("", (), report)
+        return _concluded(whose, (), report)
     analyses = analyse_again(captures, limits)
     for refused in (analysis.refused for analysis in analyses if analysis.refused):
         report.leave_out(Step.VALUE, f"captures are refused: {refused.code}")
-    about = {"source": test.files[0], "motor_type": limits.motor_type.name}
-    return _concluded("", tuple(about | _row(one) for one in compare_measurements([], from_captures(analyses))), report)
+    return _concluded(whose, tuple(map(_row, compare_measurements([], from_captures(analyses)))), report)
 
 
 @lru_cache(maxsize=8)
@@ -182,19 +182,22 @@ def _limits_of(content: bytes, name: str) -> LimitFile:
     return parse_limits(parse_toml(content, name))
 
 
-def _row(one: Compared) -> dict[str, Any]:
-    return {"label": one.label, "name": one.name, "unit": (one.again or one.said or {})["unit"],
-            **{key: _number(one.again, key) for key in ("value", "u", "dof")},
-            **{f"stored_{key}": _number(one.said, key) for key in ("value", "u", "dof")}}
+def _row(one: Compared) -> Row:
+    return Row(one.label, one.name, (one.again or one.said or {})["unit"], *_numbers(one.again), *_numbers(one.said))
 
 
-def _number(entry: Record | None, key: str) -> float | None:
-    """Return a number of a measurement; canonical JSON writes one without a fraction as an integer."""
-    return None if entry is None or entry[key] is None else float(entry[key])
+def _numbers(entry: Record | None) -> tuple[float | None, float | None, float | None]:
+    """Return value, u and dof of a measurement; canonical JSON writes one without a fraction as an integer."""
+    if entry is None:
+        return None, None, None
+    value, u, dof = entry["value"], entry["u"], entry["dof"]
+    return (None if value is None else float(value), None if u is None else float(u),
+            None if dof is None else float(dof))
 
 
-def _concluded(origin: str, rows: tuple[dict[str, Any], ...], report: Report) -> Reanalysed:
-    remarks = tuple(replace(finding, where=f"{origin}: {finding.where}" if origin else finding.where)
+def _concluded(whose: Whose, rows: tuple[Row, ...], report: Report) -> Reanalysed:
+    where = f"{whose.origin}: " if whose.origin else ""
+    remarks = tuple(replace(finding, where=where + finding.where)
                     for finding in report.ordered() if finding.code not in _OF_ROWS)
-    return Reanalysed(rows, remarks, tuple(report.left_out.values()),
+    return Reanalysed(whose, rows, remarks, tuple(report.left_out.values()),
                       is_whole=all(finding.step is not Step.FILE for finding in report.findings))

@@ -11,8 +11,9 @@ import pyarrow as pa
 import pyarrow.parquet as pq
 
 from station.errors import EvidenceError, StationError, UsageError
-from station.plant.chunk import KEY, REPEATED, SCHEMA, About, read_about, versions
+from station.plant.chunk import KEY, About, read_about, versions
 from station.plant.differences import Differences
+from station.plant.result_rows import REPEATED, SCHEMA
 from station.record.capture_file import make_folder, sync_folder, write_durably
 from station.record.lock import LOCK_FILE, let_go, lock_file
 

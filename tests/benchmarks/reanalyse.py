@@ -2,7 +2,8 @@
 
 The archive is a population of generated motors, two captures each; its chunks are given out again and again, so that
 there is enough work. What chunks cost is all processor time of all processes that is not the analysis of their tests,
-both taken in the same run: the same work may take a tenth more from one run to the next.
+both taken in the same run: the same work may take a tenth more from one run to the next. What a cluster computes while
+it has no work at all is measured, printed and deducted: it does so whether or not chunks come.
 """
 
 import os
@@ -19,7 +20,7 @@ from contextlib import contextmanager
 from dataclasses import replace
 from itertools import chain, repeat
 from pathlib import Path
-from time import perf_counter, thread_time
+from time import perf_counter, sleep, thread_time
 from unittest.mock import patch
 
 import psutil
@@ -40,6 +41,7 @@ from station.plant.result_table import PartFolder
 LEAST_GAIN = 1.8        # of two processes over one
 MOST_OVERHEAD = 5.0     # %
 WARMING = 2             # chunks before anything is measured
+REST = 10.0             # s
 
 
 def given_out(store: Path, times: int) -> Iterator[Chunk]:
@@ -77,13 +79,25 @@ def gain(store: Path, folder: Path, times: int, rounds: int) -> tuple[float, flo
 def overhead(store: Path, folder: Path, way: ways.Way, rounds: int) -> tuple[float, float]:
     """Return by how many percent of the analysis within it the whole way takes more processor time, and its error."""
     timed = Timed(way.executor)
-    found = []
+    found, idle = [], 0.0
     for number in range(WARMING + rounds):
-        timed.analysis, began = 0.0, processor_time()
+        if number == WARMING:
+            idle = load_at_rest()
+        timed.analysis, began, computed = 0.0, perf_counter(), processor_time()
         whole_way(store, replace(way, executor=timed), folder / "overhead.parquet", 1)
         if number >= WARMING:
-            found.append(100 * ((processor_time() - began) / timed.analysis - 1))
+            computed = processor_time() - computed - idle * (perf_counter() - began)
+            found.append(100 * (computed / timed.analysis - 1))
     return statistics.mean(found), statistics.stdev(found) / rounds**0.5
+
+
+def load_at_rest() -> float:
+    """Return how many processors this process and all that it started take while they have nothing to do."""
+    began, computed = perf_counter(), processor_time()
+    sleep(REST)
+    load = (processor_time() - computed) / (perf_counter() - began)
+    print(f"at rest: {100 * load:.1f} % of a processor, deducted from what follows")
+    return load
 
 
 class Timed(Executor):

@@ -12,7 +12,6 @@ from hypothesis import strategies as st
 from station.audit.finding import AuditFinding, Severity
 from station.errors import EvidenceError, UsageError
 from station.plant.chunk import (
-    SCHEMA,
     Chunk,
     chunks_of,
     differing_versions,
@@ -22,6 +21,7 @@ from station.plant.chunk import (
     versions,
 )
 from station.plant.reanalysis import LooseCaptures, Reanalysed, StoredTest, pack
+from station.plant.result_rows import SCHEMA, Row, Whose
 from station.record.log import Entry
 
 REMARK = AuditFinding("file.missing", Severity.BROKEN, "capture is missing", "eol-1: run 3", "seq 3", "a file", "none",
@@ -40,10 +40,9 @@ def stored(seq=4, leaf=bytes(32), origin="eol-1", store="/archive"):
     return StoredTest(store, origin, Entry(seq, "record", 5, leaf, None, "", None), pack(b"{}"), 2, 2)
 
 
-def row(**changes):
-    return {"origin": "eol-1", "seq": 3, "serial": "A", "run": 1, "motor_type": "CP-40", "started": "2026-11-25",
-            "label": "forward 1000", "name": "thd.ab", "unit": "%", "value": 0.1 + 0.2, "u": 0.01, "dof": None,
-            "stored_value": 0.3, "stored_u": 0.01, "stored_dof": None, "agreement": "same", **changes}
+WHOSE = Whose(None, "eol-1", 3, "A", 1, "CP-40", "2026-11-25")
+ROWS = (Row("forward 1000", "thd.ab", "%", 0.1 + 0.2, 0.01, None, 0.3, 0.01, None, "same"),
+        Row("forward 1000", "thd.bc", "%", None, None, None, 0.3, 0.01, 5.0, "unfounded"))
 
 
 @given(st.lists(st.integers(0, 9), max_size=60), st.integers(1, 25))
@@ -88,12 +87,12 @@ def test_a_process_of_another_program_does_not_do_the_work():
 
 def test_a_part_tells_what_is_in_it_and_comes_back_as_it_was():
     chunk = Chunk((stored(), stored(seq=5)), versions())
-    found = [Reanalysed((row(), row(name="thd.bc", value=None, agreement="unfounded"))),
-             Reanalysed((), (REMARK,), ("files are missing or altered",), is_whole=False)]
+    found = [Reanalysed(WHOSE, ROWS),
+             Reanalysed(WHOSE, (), (REMARK,), ("files are missing or altered",), is_whole=False)]
     part = part_bytes(chunk, found)
     table = pq.read_table(io.BytesIO(part))
     assert table.schema.equals(SCHEMA)
-    assert [{key: each[key] for key in row()} for each in table.to_pylist()] == list(found[0].rows)
+    assert [tuple(each.values()) for each in table.to_pylist()] == [WHOSE + row for row in ROWS]
     about = read_about(pq.read_metadata(io.BytesIO(part)).metadata, "part")
     assert (about.tests, about.captures, about.is_whole) == (2, 4, False)
     assert about.left_out == {"files are missing or altered": 1}
@@ -103,7 +102,7 @@ def test_a_part_tells_what_is_in_it_and_comes_back_as_it_was():
 
 
 def test_a_part_without_any_row_is_one():
-    part = part_bytes(Chunk((stored(),), versions()), [Reanalysed((), (), ("no captures were taken",))])
+    part = part_bytes(Chunk((stored(),), versions()), [Reanalysed(WHOSE, (), (), ("no captures were taken",))])
     assert pq.read_table(io.BytesIO(part)).num_rows == 0
     assert read_about(pq.read_metadata(io.BytesIO(part)).metadata, "part").is_whole
 

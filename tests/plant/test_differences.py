@@ -8,8 +8,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from station.audit.values import Agreement
-from station.plant.chunk import SCHEMA
 from station.plant.differences import Differences
+from station.plant.result_rows import SCHEMA
 
 NUMBER = st.none() | st.floats(-1e6, 1e6) | st.just(0.0)
 ROW = st.fixed_dictionaries({

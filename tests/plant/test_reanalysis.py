@@ -12,6 +12,7 @@ from station.cli.reanalyse import WORDS
 from station.judgement.limit_file import parse_limits
 from station.plant.archive_tests import Wanted, find_tests
 from station.plant.reanalysis import LooseCaptures, pack, reanalyse
+from station.plant.result_rows import Whose
 from station.record.merkle import leaf_hash
 from station.record.store import Store
 from station.toml_file import parse_toml
@@ -54,12 +55,11 @@ def test_every_value_of_the_record_comes_out_to_the_last_bit(archive):
     found, record = reanalyse(first(archive)), record_of(archive)
     stored = {(m["label"], m["name"]): (m["value"], m["u"], m["dof"]) for m in record["measurements"]
               if comes_from_captures(m["name"], m["label"])}
-    assert {(row["label"], row["name"]): (row["value"], row["u"], row["dof"]) for row in found.rows} == stored
+    assert {(row.label, row.name): (row.value, row.u, row.dof) for row in found.rows} == stored
     assert len(stored) > 100
-    assert {row["agreement"] for row in found.rows} == {"same"}
-    assert {(row["origin"], row["seq"], row["serial"], row["run"], row["motor_type"]) for row in found.rows} == {
-        ("eol-2", 0, record["serial"], 1, "CP-40")}
-    assert all((row["value"], row["u"], row["dof"]) == (row["stored_value"], row["stored_u"], row["stored_dof"])
+    assert {row.agreement for row in found.rows} == {"same"}
+    assert found.whose == Whose(None, "eol-2", 0, record["serial"], 1, "CP-40", record["started"])
+    assert all((row.value, row.u, row.dof) == (row.stored_value, row.stored_u, row.stored_dof)
                for row in found.rows)
     assert (found.remarks, found.left_out, found.is_whole) == ((), (), True)
 
@@ -76,16 +76,16 @@ def test_values_that_the_record_has_otherwise_are_told_one_by_one(archive):
     rows = reanalyse(told_otherwise(first(archive), change)).rows
     record = record_of(archive)
     names = [(m["label"], m["name"]) for m in record["measurements"] if comes_from_captures(m["name"], m["label"])]
-    by_name = {(row["label"], row["name"]): row for row in rows}
-    assert by_name[names[0]]["agreement"] == "differs"
-    shift = by_name[names[0]]["stored_value"] - by_name[names[0]]["value"]
-    assert shift == pytest.approx(3 * by_name[names[0]]["u"])
-    assert by_name[names[1]]["agreement"] == "rounded"
-    assert (by_name[names[2]]["agreement"], by_name[names[2]]["stored_value"]) == ("left out", None)
+    by_name = {(row.label, row.name): row for row in rows}
+    assert by_name[names[0]].agreement == "differs"
+    shift = by_name[names[0]].stored_value - by_name[names[0]].value
+    assert shift == pytest.approx(3 * by_name[names[0]].u)
+    assert by_name[names[1]].agreement == "rounded"
+    assert (by_name[names[2]].agreement, by_name[names[2]].stored_value) == ("left out", None)
     extra = by_name[names[3][0], "harmonic_2.zz"]
-    assert (extra["agreement"], extra["value"]) == ("unfounded", None)
-    assert {row["agreement"] for row in rows} == set(WORDS) - {""}
-    assert sum(row["agreement"] == "same" for row in rows) == len(rows) - 4
+    assert (extra.agreement, extra.value) == ("unfounded", None)
+    assert {row.agreement for row in rows} == set(WORDS) - {""}
+    assert sum(row.agreement == "same" for row in rows) == len(rows) - 4
 
 
 def test_another_verdict_of_today_is_told_and_one_of_a_run_in_trouble_is_not(archive):
@@ -93,7 +93,7 @@ def test_another_verdict_of_today_is_told_and_one_of_a_run_in_trouble_is_not(arc
     assert [(remark.code, remark.expected, remark.got) for remark in found.remarks] == [
         ("verdict.today", "PASS (computed again)", "FAIL (record)")]
     assert found.remarks[0].where.startswith("eol-2: entry 0, record of ")
-    assert {row["agreement"] for row in found.rows} == {"same"}
+    assert {row.agreement for row in found.rows} == {"same"}
 
 
 def test_a_record_that_is_not_the_one_in_the_log_is_not_used(archive):
@@ -151,11 +151,11 @@ def loose(archive):
 
 
 def test_captures_without_a_record_give_the_values_of_the_record_that_there_was(archive):
-    stored = {(row["label"], row["name"]): (row["value"], row["u"]) for row in reanalyse(first(archive)).rows}
+    stored = {(row.label, row.name): (row.value, row.u) for row in reanalyse(first(archive)).rows}
     found = reanalyse(loose(archive))
-    assert {(row["label"], row["name"]): (row["value"], row["u"]) for row in found.rows} == stored
-    assert {row.get("agreement") for row in found.rows} == {None}
-    assert {row["source"] for row in found.rows} == {loose(archive).files[0]}
+    assert {(row.label, row.name): (row.value, row.u) for row in found.rows} == stored
+    assert {row.agreement for row in found.rows} == {None}
+    assert found.whose == Whose(source=loose(archive).files[0], motor_type="CP-40")
 
 
 def test_captures_of_another_motor_type_are_refused_and_counted(archive):

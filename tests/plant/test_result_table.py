@@ -7,6 +7,7 @@ from station.audit.finding import AuditFinding, Severity
 from station.errors import EvidenceError, StationError, UsageError
 from station.plant.chunk import Chunk, part_bytes, read_about, versions
 from station.plant.reanalysis import Reanalysed
+from station.plant.result_rows import Row, Whose
 from station.plant.result_table import MOST_REMARKS, PartFolder
 from station.record import capture_file
 
@@ -14,17 +15,18 @@ REMARK = AuditFinding("file.missing", Severity.BROKEN, "capture is missing", "eo
                       "Restore it.")
 
 
-def rows(*values, agreement="same"):
-    return tuple({"origin": "eol-1", "seq": seq, "name": "thd.ab", "unit": "%", "value": value, "stored_value": 0.0,
-                  "stored_u": 0.5, "agreement": agreement} for seq, value in enumerate(values))
+def found(*values, agreement="same", **told):
+    rows = tuple(Row("", "thd.ab", "%", value, None, None, 0.0, 0.5, None, agreement) for value in values)
+    return Reanalysed(Whose(origin="eol-1", seq=7), rows, **told)
 
 
-def part(*found):
-    return part_bytes(Chunk((), versions()), found)
+def part(*tests):
+    return part_bytes(Chunk((), versions()), tests)
 
 
-WHOLE = part(Reanalysed(rows(0.0, 1.0)))
-BROKEN = part(Reanalysed(rows(2.0, agreement="differs"), (REMARK,), ("files are missing or altered",), is_whole=False))
+WHOLE = part(found(0.0, 1.0))
+BROKEN = part(found(2.0, agreement="differs", remarks=(REMARK,), left_out=("files are missing or altered",),
+                    is_whole=False))
 
 
 @pytest.fixture
@@ -52,8 +54,8 @@ def test_plain_pandas_reads_the_table(parts):
     parts.keep("a", WHOLE)
     parts.assemble(["a"])
     frame = pd.read_parquet(parts.table)
-    assert frame[["origin", "seq", "name", "value"]].to_numpy().tolist() == [["eol-1", 0, "thd.ab", 0.0],
-                                                                            ["eol-1", 1, "thd.ab", 1.0]]
+    assert frame[["origin", "seq", "name", "value"]].to_numpy().tolist() == [["eol-1", 7, "thd.ab", 0.0],
+                                                                            ["eol-1", 7, "thd.ab", 1.0]]
 
 
 def test_small_parts_become_groups_that_are_read_fast(parts, monkeypatch):
@@ -133,7 +135,7 @@ def test_a_folder_that_is_none(tmp_path):
 
 
 def test_remarks_of_a_whole_plant_do_not_fill_the_metadata(parts):
-    parts.keep("a", part(*[Reanalysed((), (REMARK,), ("files are missing or altered",))] * (MOST_REMARKS + 5)))
+    parts.keep("a", part(*[found(remarks=(REMARK,), left_out=("files are missing or altered",))] * (MOST_REMARKS + 5)))
     about, _ = parts.assemble(["a"])
     assert len(about.remarks) == MOST_REMARKS
     assert about.left_out == {"files are missing or altered": MOST_REMARKS + 5}
