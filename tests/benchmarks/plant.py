@@ -22,12 +22,14 @@ from time import perf_counter, sleep
 
 from figures import Figure, print_figures
 from plant_estimate import estimate
+from plant_motors import on_their_way
 from plant_rows import ManyRows, processor_time, questions
 from plant_stations import CrashError, LossyClient, make_station
 from real_postgresql import running
 from served_plant import mortal_server, write_plant
 from sqlalchemy import func, make_url, select
 
+from station.cli.population import make_population
 from station.clock import system_clock
 from station.plant import schema
 from station.plant.batch import parse_batch
@@ -46,6 +48,7 @@ from station.record.witness import Request
 from station.sequence.plant_address import parse_plant_url
 
 STATIONS = 20
+MOTORS = 60
 LEAST_RATE = 2000.0     # records a second
 NEEDED = 20 * 2**30     # bytes of disk, for the full sizes
 AT = datetime(2026, 11, 26, 3, 0, tzinfo=UTC)
@@ -70,7 +73,11 @@ def main() -> int:
         missed = print_figures(f"{words.records:,} records from {STATIONS} stations", figures)
         figures = growth(folder / "growth", new_plant(server), words.sizes)
         missed |= print_figures("As the plant grows", figures)
-        figures = estimate(folder / "estimate", open_plant(new_plant(server)))
+        make_population(folder / "line", MOTORS)
+        address = new_plant(server)
+        figures = on_their_way(folder / "plant", folder / "line", open_plant(address), address, AT)
+        missed |= print_figures(f"{MOTORS} motors of two captures each, with all their files", figures)
+        figures = estimate(folder / "line" / "store", open_plant(new_plant(server)))
         return missed | print_figures("On paper: 200 stations for 5 years, from figures measured here", figures)
 
 

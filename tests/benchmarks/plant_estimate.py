@@ -9,7 +9,6 @@ from pathlib import Path
 from figures import Figure
 from sqlalchemy import insert, text
 
-from station.cli.population import make_population
 from station.plant import schema
 from station.plant.archive_tests import Wanted, find_tests
 from station.plant.database import Database
@@ -17,24 +16,21 @@ from station.plant.reanalysis import reanalyse
 
 STATIONS, YEARS = 200, 5
 DAYS, HOURS, CYCLE = 250, 16, 45.0      # of a year, of a day, and s from motor to motor; assumed
-MOTORS = 30                             # measured
 WEEK = 7 * 86_400.0                     # s, in which the whole archive is to be analysed again
 
 
-def estimate(folder: Path, database: Database) -> list[Figure]:
-    """Return the figures, those measured first."""
-    make_population(folder, MOTORS)
-    store = folder / "store"
+def estimate(store: Path, database: Database) -> list[Figure]:
+    """Return the figures, those measured first on the motors in `store`."""
     with closing(sqlite3.connect(store / "records.sqlite")) as connection:
         bodies = [body for body, in connection.execute("SELECT body FROM records ORDER BY run_id")]
-    captures = sum(path.stat().st_size for path in (store / "captures").iterdir())
-    per_motor = {"body": sum(map(len, bodies)) / MOTORS, "kept": stored_bytes(database, bodies),
-                 "sent": sum(len(gzip.compress(body, 1)) for body in bodies) / MOTORS, "captures": captures / MOTORS}
+    captures, count = sum(path.stat().st_size for path in (store / "captures").iterdir()), len(bodies)
+    per_motor = {"body": sum(map(len, bodies)) / count, "kept": stored_bytes(database, bodies),
+                 "sent": sum(len(gzip.compress(body, 1)) for body in bodies) / count, "captures": captures / count}
     tests = list(find_tests(store, Wanted(), None))
     began = time.process_time()
     for test in tests:
         reanalyse(test)
-    seconds = (time.process_time() - began) / MOTORS
+    seconds = (time.process_time() - began) / count
     motors = STATIONS * YEARS * DAYS * HOURS * 3600 / CYCLE
     on_wire = 8 * (per_motor["sent"] + per_motor["captures"]) / CYCLE
     return [

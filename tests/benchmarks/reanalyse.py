@@ -41,7 +41,7 @@ from station.plant.result_table import PartFolder
 LEAST_GAIN = 1.8        # of two processes over one
 MOST_OVERHEAD = 5.0     # %
 WARMING = 2             # chunks before anything is measured
-REST = 10.0             # s
+REST = 20.0             # s
 
 
 def given_out(store: Path, times: int) -> Iterator[Chunk]:
@@ -155,7 +155,7 @@ def main() -> int:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--chunks", type=int, default=36, help="of 100 captures, for the gain of two processes")
     parser.add_argument("--rounds", type=int, default=2, help="of these")
-    parser.add_argument("--overheads", type=int, default=6, help="rounds for what chunks cost")
+    parser.add_argument("--overheads", type=int, default=10, help="rounds for what chunks cost")
     words = parser.parse_args()
     with tempfile.TemporaryDirectory() as temporary:
         folder = Path(temporary)
