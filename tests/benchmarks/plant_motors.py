@@ -1,5 +1,6 @@
 """What whole motors cost on their way to the plant and into its copy: records, captures, transcripts, certificates."""
 
+import sys
 from datetime import datetime
 from pathlib import Path
 from time import process_time
@@ -7,6 +8,9 @@ from time import process_time
 import numpy as np
 from figures import Figure
 from plant_rows import processor_time
+
+sys.path.insert(0, str(Path(__file__).parents[1] / "plant"))
+
 from served_plant import mortal_server, write_plant
 
 from station.clock import system_clock
