@@ -16,6 +16,7 @@ import shutil
 import sys
 import tempfile
 from concurrent.futures import FIRST_COMPLETED, ThreadPoolExecutor, wait
+from contextlib import closing
 from datetime import UTC, datetime
 from pathlib import Path
 from time import perf_counter, sleep
@@ -52,7 +53,8 @@ MOTORS = 60
 LEAST_RATE = 2000.0     # records a second
 NEEDED = 20 * 2**30     # bytes of disk, for the full sizes
 AT = datetime(2026, 11, 26, 3, 0, tzinfo=UTC)
-ROOM_FOR_RATE = 5000    # records taken in to measure the rate at a size
+ROOM_FOR_RATE = 5000    # small records taken in to measure the rate at a size
+WHOLE = 15              # whole records of one request
 
 
 def main() -> int:
@@ -76,6 +78,7 @@ def main() -> int:
         make_population(folder / "line", MOTORS)
         address = new_plant(server)
         figures = on_their_way(folder / "plant", folder / "line", open_plant(address), address, AT)
+        figures += whole_taken_in(folder / "rate", folder / "line", new_plant(server))
         missed |= print_figures(f"{MOTORS} motors of two captures each, with all their files", figures)
         figures = estimate(folder / "line" / "store", open_plant(new_plant(server)))
         return missed | print_figures("On paper: 200 stations for 5 years, from figures measured here", figures)
@@ -180,25 +183,41 @@ def growth(folder: Path, address: str, sizes: list[int]) -> list[Figure]:
 
 
 def taken_in(folder: Path, database: Database, intake: Intake, origin: str) -> tuple[float, float]:
+    """Return the rate of small records, into the plant as it is."""
+    key = make_station(folder, origin, ROOM_FOR_RATE)
+    return rate_of(folder, key, database, intake, MOST_ENTRIES)
+
+
+def whole_taken_in(folder: Path, line: Path, address: str) -> list[Figure]:
+    """Return the rate of the whole records of a population."""
+    folder.mkdir()
+    with closing(open_plant(address)) as database:
+        intake, keys = Intake(database, WitnessKey.make(folder / "keys", "varnholt-works")), line / "keys"
+        rate, alone = rate_of(line / "store", LogKey.load(keys), database, intake, WHOLE)
+    return [Figure("whole records taken in by one thread", rate, unit="records/s"),
+            Figure("the same, a second of one processor", alone, unit="records/s")]
+
+
+def rate_of(store_folder: Path, key: LogKey, database: Database, intake: Intake, portion: int) -> tuple[float, float]:
     """Return how many records one thread takes in, from the content of a request to the commit.
 
     The first is by the second, the second by the second of processor time, here and in the database: what else is at
     work on the machine does not count.
     """
-    key = make_station(folder, origin, ROOM_FOR_RATE)
     known = add_station(database, str(key.verifier), person="U. Rabe", at=AT)
-    with Store(folder, read_only=True) as store:
-        contents = [content(store, first) for first in range(0, ROOM_FOR_RATE, MOST_ENTRIES)]
+    with Store(store_folder, read_only=True) as store:
+        size = len(store.log)
+        contents = [content(store, first, portion) for first in range(0, size, portion)]
     began, computed = perf_counter(), processor_time(database)
     for each in contents:
         intake.take(known, parse_batch(each, Known(known.number, known.verifier)), AT)
     took = perf_counter() - began
-    return ROOM_FOR_RATE / took, ROOM_FOR_RATE / (processor_time(database) - computed)
+    return size / took, size / (processor_time(database) - computed)
 
 
-def content(store: Store, first: int) -> bytes:
-    """Return what is sent of the entries from `first` on."""
-    end = min(first + MOST_ENTRIES, len(store.log))
+def content(store: Store, first: int, portion: int) -> bytes:
+    """Return what is sent of so many entries from `first` on."""
+    end = min(first + portion, len(store.log))
     request = Request(first, store.log.consistency(first, end), store.log.checkpoint(end))
     sent = [{"kind": e.kind, "subject": e.subject, "body": e.body.decode(), "checkpoint": e.checkpoint}
             for e in store.log.entries(first, end)]
