@@ -3,7 +3,7 @@
 import random
 
 import pytest
-from broken_runs import BAD, GOOD, Case, faulty_station, run_case
+from broken_runs import BAD, GOOD, Case, faulty_station, run_case, run_then_next
 from soak import draw, messages_of, table
 
 from station.simulated.fault_plan import FAULTS
@@ -50,7 +50,8 @@ def test_one_fault_in_the_middle_of_a_run(kind, station):
     role, seconds, word = CASES[kind]
     after = int(LATE_IN_RUN.get(kind, 0.5) * messages[role])
     good = len(kind) % 2 == 0       # a good motor in one half of the cases, a bad one in the other
-    result = run_case(place, side, Case(GOOD if good else BAD[0], ((role, kind, after, seconds, 1),)))
+    case = Case(GOOD if good else BAD[0], ((role, kind, after, seconds, 1),))
+    result, following = run_then_next(place, side, case, Case(BAD[0] if good else GOOD))
     assert result.struck == (kind,)
     assert result.evil == ""
     if word is None:
@@ -59,7 +60,6 @@ def test_one_fault_in_the_middle_of_a_run(kind, station):
         assert result.verdict == "NO RESULT"
         assert word in result.reason
         assert result.reason.count(".") >= 2    # what happened, and what to do
-    following = run_case(place, side, Case(BAD[0] if good else GOOD))
     assert following.verdict == ("FAIL" if good else "PASS"), following.reason
 
 

@@ -3,7 +3,7 @@
 import random
 
 import pytest
-from broken_runs import BAD, GOOD, Case, faulty_station, run_case
+from broken_runs import BAD, GOOD, Case, faulty_station, run_case, run_then_next
 from soak import draw, messages_of
 
 from station.simulated.fault_plan import FAULTS, FRAMES, INSIDE, ON_THE_WIRE
@@ -67,7 +67,8 @@ def hold(station, role, kind, seconds, word):
     """Let the fault strike in the middle of a run: a right verdict or none, a clear reason, the next motor as ever."""
     place, side, messages = station
     good = len(kind) % 2 == 0       # a good motor in one half of the cases, a bad one in the other
-    result = run_case(place, side, Case(GOOD if good else BAD[0], ((role, kind, messages[role] // 2, seconds, 1),)))
+    case = Case(GOOD if good else BAD[0], ((role, kind, messages[role] // 2, seconds, 1),))
+    result, following = run_then_next(place, side, case, Case(BAD[0] if good else GOOD))
     assert result.struck == (kind,)
     assert result.evil == ""
     if word is None or ((role, kind) in EITHER and result.verdict != "NO RESULT"):
@@ -76,7 +77,6 @@ def hold(station, role, kind, seconds, word):
         assert result.verdict == "NO RESULT"
         assert word in result.reason
         assert result.reason.count(".") >= 2    # what happened, and what to do
-    following = run_case(place, side, Case(BAD[0] if good else GOOD))
     assert following.verdict == ("FAIL" if good else "PASS"), following.reason
 
 
