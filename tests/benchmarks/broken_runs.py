@@ -113,13 +113,14 @@ def run_case(place, side, case):
 def run_then_next(place, side, case, following):
     """Return what came of a case, and of the motor after it; both once more where that one met a silent instrument.
 
-    A machine that stands still for as long is silent, too; what a fault leaves behind comes again.
+    A machine that stands still for as long is silent, too; what a fault leaves behind comes again. Nothing else that
+    must not be is ever tried again.
     """
     for _ in range(2):
-        results = run_case(place, side, case), run_case(place, side, following)
-        if "got silence" not in results[1].reason:
+        first, after = run_case(place, side, case), run_case(place, side, following)
+        if "got silence" not in after.reason or first.evil or after.unsafe or after.lost or after.crashed:
             break
-    return results
+    return first, after
 
 
 def make_good(side):
