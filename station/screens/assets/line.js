@@ -50,7 +50,9 @@
 
   // What is drawn anew between press and release gives no click; if the same stands there again, it was meant.
   let pressed = null;
-  line.addEventListener("pointerdown", (event) => { pressed = event.target.closest("a, form"); });
+  line.addEventListener("pointerdown", (event) => {
+    pressed = event.button === 0 ? event.target.closest("a, form") : null;
+  });
   line.addEventListener("pointerup", (event) => {
     const under = event.target.closest("a, form"), before = pressed;
     pressed = null;
